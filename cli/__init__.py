@@ -1,0 +1,64 @@
+"""The command line: parse, call the engine, print. One module per command."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from typing import Final
+
+import click
+
+COMMANDS: Final = {
+    "new": "Write a new plan from a starter.",
+    "check": "Say whether a plan can be drawn.",
+    "frets": "Print the fret table of a plan.",
+    "draw": "Draw the sheets of plans to files.",
+}
+
+
+class _Commands(click.Group):
+    """Imports a command only when it is wanted: --help stays quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        if cmd_name not in COMMANDS:
+            return None
+        command = import_module(f"slotwright.cli.{cmd_name}").command
+        assert isinstance(command, click.Command)  # noqa: S101 - for the type checker
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="slotwright", prog_name="slotwright", message="%(prog)s %(version)s")
+def group() -> None:
+    """From a maker's plan to fret-slot templates true enough to cut wood by.
+
+    \b
+    slotwright new heron          write heron.toml from a starter plan
+    slotwright check heron.toml   what is wrong, odd or assumed
+    slotwright draw heron.toml    templates as DXF and SVG at full size
+    """
+
+
+def main() -> None:
+    """Run the command line: exit 0 done, 2 bad input, 1 the machine failed."""
+    from slotwright.layout.errors import SlotwrightError  # noqa: PLC0415 - quick --help
+
+    try:
+        group(prog_name="slotwright")
+    except SlotwrightError as error:
+        click.echo(f"slotwright: {error}", err=True)
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        click.echo(f"slotwright: {where}{error.strerror or error}", err=True)
+        sys.exit(1)

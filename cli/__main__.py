@@ -1,0 +1,5 @@
+"""``python -m slotwright.cli``."""
+
+from slotwright.cli import main
+
+main()

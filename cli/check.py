@@ -1,0 +1,43 @@
+"""``slotwright check``: can this plan be drawn?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from slotwright.cli.console import print_json, read_instrument
+
+
+@click.command("check", epilog="Example: slotwright check heron.toml")
+@click.argument("plan", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def command(plan: Path, as_json: bool) -> None:
+    """Compute everything PLAN describes; say what is wrong, odd or assumed.
+
+    Exit code 0 only when the plan can be drawn.
+    """
+    from slotwright.layout.drawing import described, draw_sheet  # noqa: PLC0415 - quick --help
+
+    instrument = read_instrument(plan)
+    sheets = described(instrument)
+    for name in sheets:
+        draw_sheet(instrument, name)
+    if as_json:
+        print_json(
+            {
+                "title": instrument.plan.title,
+                "sheets": sheets,
+                "warnings": instrument.warnings,
+                "assumed": instrument.assumed,
+            }
+        )
+        return
+    click.echo(f"{plan}: can be drawn ({', '.join(sheets)})")
+    for warning in instrument.warnings:
+        click.echo(f"warning: {warning}")
+    if instrument.assumed:
+        click.echo(f"assumed, not stated in the plan ({instrument.plan.units}):")
+        width = max(map(len, instrument.assumed))
+        for key, value in instrument.assumed.items():
+            click.echo(f"  {key:<{width}}  {value}")

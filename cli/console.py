@@ -1,0 +1,68 @@
+"""What the commands share: reading plans, printing tables and JSON."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from slotwright.layout.errors import PlanError, SlotwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from slotwright.layout.instrument import Instrument
+
+
+def read_instrument(path: Path) -> Instrument:
+    """Read a plan file and lay it out; a refusal names the file."""
+    from slotwright.layout.instrument import lay_out  # noqa: PLC0415 - quick --help
+    from slotwright.layout.planfile import MOST_BYTES, parse_plan  # noqa: PLC0415
+
+    try:
+        with path.open("rb") as file:
+            # One byte more than allowed is enough to refuse a plan that is too large.
+            text = file.read(MOST_BYTES + 1)
+    except (FileNotFoundError, IsADirectoryError, NotADirectoryError) as error:
+        raise SlotwrightError(f"{path}: {(error.strerror or '').lower()}; a plan file is needed here") from None
+    except ValueError:
+        raise SlotwrightError(f"{str(path)!r}: no file can have that name") from None
+    try:
+        return lay_out(parse_plan(text))
+    except PlanError as error:
+        raise SlotwrightError(_listed(path, error)) from None
+
+
+def _listed(path: Path, error: PlanError) -> str:
+    if len(error.faults) == 1:
+        return f"{path}: {error}"
+    return "\n  ".join([f"{path}: {len(error.faults)} things to mend", *map(str, error.faults)])
+
+
+def print_json(content: object) -> None:
+    """Print one JSON object."""
+    click.echo(json.dumps(content, indent=2, allow_nan=False))
+
+
+def warn(instrument: Instrument) -> None:
+    """Print what is possible but hardly meant, beside the result."""
+    for warning in instrument.warnings:
+        click.echo(f"warning: {warning}", err=True)
+
+
+def print_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print columns aligned to the right, the first to the left."""
+    from rich.console import Console  # noqa: PLC0415 - quick --help
+    from rich.table import Table  # noqa: PLC0415
+
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    for i, name in enumerate(head):
+        table.add_column(name, justify="right" if i else "left", no_wrap=True)
+    for row in rows:
+        table.add_row(*row)
+    # Never cut a number to fit a terminal: a long line wraps, and a file holds it whole.
+    wide: dict[str, Any] = {"width": 400}
+    console = Console(highlight=False, soft_wrap=True, markup=False, **wide)
+    console.print(table)

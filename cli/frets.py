@@ -1,0 +1,128 @@
+"""``slotwright frets``: the fret table."""
+
+from __future__ import annotations
+
+import csv
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from slotwright.cli.console import print_json, print_table, read_instrument, warn
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from slotwright.layout.instrument import Instrument
+
+
+@click.command("frets", epilog="Example: slotwright frets heron.toml --csv > heron.csv")
+@click.argument("plan", type=click.Path(path_type=Path))
+@click.option("--csv", "as_csv", is_flag=True, help="Print comma-separated values, lengths in the plan's unit.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
+def command(plan: Path, as_csv: bool, as_json: bool) -> None:
+    """Print where the frets of PLAN lie and how deep they are sawn.
+
+    All distances run from the nut. The step from the fret before is there to check a mark by, never
+    to mark from: small errors would add up.
+    """
+    if as_csv and as_json:
+        raise click.UsageError("--csv and --json exclude each other.")
+    instrument = read_instrument(plan)
+    warn(instrument)
+    if as_json:
+        print_json(_as_json(instrument))
+    elif as_csv:
+        _print_csv(instrument)
+    else:
+        _print_text(instrument)
+
+
+def _columns(instrument: Instrument) -> dict[str, Any]:
+    """Give the columns of the table, each with a length in mm for every fret from 0."""
+    import numpy as np  # noqa: PLC0415 - quick --help
+
+    plan, neck = instrument.plan, instrument.neck
+    strings = len(plan.strings)
+    columns: dict[str, Any] = {
+        "from nut": neck.frets.middle,
+        "to saddle": neck.saddle.middle[0] - neck.frets.middle,
+        "string 1": neck.from_nut[:, 0],
+    }
+    if strings > 1:
+        columns[f"string {strings}"] = neck.from_nut[:, -1]
+    columns |= {"treble edge": neck.along_edges[:, 0], "bass edge": neck.along_edges[:, 1]}
+    if plan.blank is not None:
+        side = (-1 if plan.board.left_handed else 1) * plan.blank.width / 2
+        columns["blank treble"] = neck.frets.x_at(side) + plan.blank.nut_at
+        columns["blank bass"] = neck.frets.x_at(-side) + plan.blank.nut_at
+    columns["saw setting"] = instrument.sawing.setting
+    columns["step (check only)"] = np.diff(neck.frets.middle, prepend=np.nan)
+    return columns
+
+
+def _rows(instrument: Instrument, columns: dict[str, Any], decimals: int) -> Iterator[list[str]]:
+    for fret in range(len(instrument.neck.cents)):
+        row = [str(fret)]
+        for name, column in columns.items():
+            empty = (name.startswith("step") and not fret) or (name == "saw setting" and fret < instrument.first_slot)
+            row.append("" if empty else instrument.length(float(column[fret]), decimals))
+        yield row
+
+
+def _print_text(instrument: Instrument) -> None:
+    plan, sawing, said = instrument.plan, instrument.sawing, instrument.length
+    unit = plan.units
+    columns = _columns(instrument)
+    click.echo(f"{plan.title}: lengths in {unit}, from the nut; blank edges from the blank's end")
+    print_table(("fret", *columns), list(_rows(instrument, columns, 3 if unit == "mm" else 4)))
+    first = instrument.first_slot
+    click.echo(f"slot depth below the finished surface: {said(sawing.depth)} {unit}")
+    click.echo(
+        f"saw setting on a blank still flat: {said(sawing.setting[first])} at the first slot, "
+        f"{said(sawing.setting[-1])} at the last; {said(sawing.wood_left[first:].min())} of wood left"
+    )
+    worst = int(instrument.neck.straightness.argmax())
+    miss = float(instrument.neck.straightness[worst])
+    if miss >= 0.0005:
+        click.echo(
+            f"straight frets pass the inner strings' exact points by {miss:.3f} mm at most, "
+            f"{instrument.neck.straightness_cents[worst]:.2f} cents (fret {worst})"
+        )
+    click.echo("Sawing: guards and eye protection on, dust extracted; the machine's instructions come first.")
+
+
+def _print_csv(instrument: Instrument) -> None:
+    unit = instrument.plan.units
+    columns = _columns(instrument)
+    columns["slot depth"] = [instrument.sawing.depth] * len(instrument.neck.cents)
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    writer.writerow(["fret", *(f"{name} [{unit}]" for name in columns)])
+    writer.writerows(_rows(instrument, columns, 4 if unit == "mm" else 5))
+
+
+def _as_json(instrument: Instrument) -> dict[str, Any]:
+    neck, sawing = instrument.neck, instrument.sawing
+    return {
+        "title": instrument.plan.title,
+        "strings": [
+            {"string": i + 1, "scale": scale, "nut": nut, "saddle": saddle}
+            for i, (scale, nut, saddle) in enumerate(
+                zip(neck.scales.tolist(), neck.nut_ends.tolist(), neck.saddle_ends.tolist(), strict=True)
+            )
+        ],
+        "frets": [
+            {
+                "fret": fret,
+                "speaking_fraction": float(neck.fractions[fret]),
+                "from_nut": neck.from_nut[fret].tolist(),
+                "slot": neck.slots[fret].tolist() if fret >= instrument.first_slot else None,
+                "straightness": float(neck.straightness[fret]),
+                "saw_setting": float(sawing.setting[fret]) if fret >= instrument.first_slot else None,
+                "wood_left": float(sawing.wood_left[fret]) if fret >= instrument.first_slot else None,
+            }
+            for fret in range(len(neck.cents))
+        ],
+        "slot_depth": sawing.depth,
+    }

@@ -1,0 +1,41 @@
+"""``slotwright new``: a plan to begin with."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import click
+
+from slotwright.cli.console import print_table
+from slotwright.layout.errors import SlotwrightError
+
+
+@click.command("new", epilog="Example: slotwright new kitchen-table --from curlew")
+@click.argument("name", required=False)
+@click.option("--from", "starter", default="heron", show_default=True, metavar="STARTER", help="Starter to copy.")
+@click.option("--list", "listing", is_flag=True, help="List the starters instead.")
+def command(name: str | None, starter: str, listing: bool) -> None:
+    """Write NAME.toml from a starter plan.
+
+    The new plan is titled NAME; every value in it is there to be changed.
+    """
+    from slotwright import templates  # noqa: PLC0415 - quick --help
+    from slotwright.layout.export.files import write_whole  # noqa: PLC0415
+    from slotwright.layout.fields import nearest  # noqa: PLC0415
+
+    starters = templates.starters()
+    if listing:
+        print_table(("starter", "instrument"), [(key, starters[key].partition('"')[2].partition('"')[0]) for key in starters])
+        return
+    if name is None:
+        raise click.UsageError("Missing argument 'NAME'. (--list shows the starters.)")
+    if starter not in starters:
+        near = nearest(starter, list(starters)) or f"known: {', '.join(starters)}"
+        raise SlotwrightError(f"no starter is called {starter}; {near}")
+    path = Path(name if name.endswith(".toml") else f"{name}.toml")
+    title = json.dumps(path.stem, ensure_ascii=False)
+    text = re.sub(r"^title = .*$", lambda _: f"title = {title}", starters[starter], count=1, flags=re.MULTILINE)
+    write_whole({path: text.encode()})
+    click.echo(f"{path}  from {starter}; next: slotwright draw {path}")

@@ -1,0 +1,209 @@
+"""The `board` sheet: the whole fretboard with strings, marks and dimensions."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from slotwright.layout.drawing.frame import framed
+from slotwright.layout.drawing.marks import core, cross, label_row, outline, point, sides
+from slotwright.layout.drawing.sheet import Circle, Dimension, Layer, Line, Text, extents
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.drawing.sheet import Box, Entity, Point, Sheet
+    from slotwright.layout.instrument import Instrument
+
+_HEIGHT = 2.2  # mm, capitals of the labels at the frets
+
+
+def missing(_: Instrument) -> str | None:
+    """Say what the plan lacks for this sheet: nothing, every plan has a board."""
+    return None
+
+
+def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
+    """Draw the board.
+
+    Parameters
+    ----------
+    instrument
+        What is drawn.
+    mirrored
+        Negate every y, for work from the back.
+
+    Returns
+    -------
+    Sheet
+        Outline, slots, strings, marks and dimensions.
+    """
+    labels = _labels(instrument)
+    rows = extents(labels)
+    content = [
+        *_board(instrument),
+        *_references(instrument),
+        *_marks(instrument),
+        *labels,
+        *_lengths(instrument, rows),
+        *_widths(instrument, rows),
+    ]
+    return framed(
+        "board",
+        instrument,
+        content,
+        notes=list(_notes(instrument)),
+        mirrored=mirrored,
+    )
+
+
+def _board(instrument: Instrument) -> Iterator[Entity]:
+    neck = instrument.neck
+    yield outline(instrument)
+    for slot in neck.slots[instrument.first_slot :]:
+        yield Line(Layer.CUT_SLOTS, point(slot[0]), point(slot[1]))
+    if instrument.plan.behind_nut and instrument.first_slot:
+        yield Line(Layer.REF_CENTRE, point(neck.lines_in_board[0, 0]), point(neck.lines_in_board[0, 1]))
+    yield from core(instrument)
+
+
+def _references(instrument: Instrument) -> Iterator[Entity]:
+    plan, neck = instrument.plan, instrument.neck
+    for nut, saddle in zip(neck.nut_ends, neck.saddle_ends, strict=True):
+        yield Line(Layer.REF_STRINGS, point(nut), point(saddle))
+    bridge = float(neck.saddle.middle[0])
+    yield Line(Layer.REF_CENTRE, (-6.0 - plan.behind_nut, 0.0), (bridge + 6.0, 0.0))
+    reach = np.abs(neck.saddle_ends[:, 1]).max() + 5.0
+    ends = [(float(neck.saddle.x_at(y)[0]), float(y)) for y in (-reach, reach)]
+    yield Line(Layer.REF_SADDLE, *ends)
+    yield Text(Layer.TEXT, (ends[0][0] + 2, ends[0][1] - 1.5), "nominal saddle line", _HEIGHT, "left", "top")
+    if plan.board.joint_fret:
+        joint = neck.lines_in_board[plan.board.joint_fret]
+        along = 4.0 * (joint[1] - joint[0]) / np.hypot(*(joint[1] - joint[0]))
+        yield Line(Layer.REF_CENTRE, point(joint[0] - along), point(joint[1] + along))
+
+
+def _marks(instrument: Instrument) -> Iterator[Entity]:
+    board, neck = instrument.plan.board, instrument.neck
+    double = set(board.double_marks)
+    for fret in sorted(double.union(board.position_marks)):
+        aside = 0.0
+        if fret in double:
+            # A quarter of the width on either side of the centre line (common practice, no source).
+            aside = float(np.abs(neck.lines_in_board[fret - 1 : fret + 1, :, 1]).mean() / 2)
+        for y in sorted({-aside, aside}):
+            middle = float((neck.frets.x_at(y)[fret - 1] + neck.frets.x_at(y)[fret]) / 2)
+            yield Circle(Layer.DRILL, (middle, y), board.mark_diameter / 2)
+            yield from cross((middle, y), board.mark_diameter / 2 + 1.0)
+
+
+def _labels(instrument: Instrument) -> list[Entity]:
+    """Label every fret on both edges: distances from the nut below, and above on a multiscale."""
+    plan, neck = instrument.plan, instrument.neck
+    down, up = sides(instrument)
+    half = float(max(np.abs(neck.outline[:, 1]).max(), np.abs(neck.nut_ends[:, 1]).max()))
+    lower, upper = ([point(end) for end in neck.lines_in_board[:, side.slot]] for side in (down, up))
+    if plan.scale.length is not None:
+        numbers = [str(fret) for fret in range(plan.frets.count + 1)]
+        return [
+            *label_row(lower, _fret_labels(instrument, neck.frets.middle), -half - 7, _HEIGHT),
+            *label_row(upper, numbers, half + 7, _HEIGHT, upright=True),
+        ]
+    return [
+        *label_row(lower, _fret_labels(instrument, neck.from_nut[:, down.string]), -half - 7, _HEIGHT),
+        *label_row(upper, _fret_labels(instrument, neck.from_nut[:, up.string]), half + 7, _HEIGHT),
+    ]
+
+
+def _fret_labels(instrument: Instrument, distances: NDArray[np.float64]) -> list[str]:
+    joint = instrument.plan.board.joint_fret
+    return [
+        f"{fret}: {instrument.length(float(distance))}{', joint' if joint and fret == joint else ''}"
+        for fret, distance in enumerate(distances)
+    ]
+
+
+def _lengths(instrument: Instrument, rows: Box) -> Iterator[Dimension]:
+    """Dimension the scale above the labels and the board below them."""
+    plan, neck, said = instrument.plan, instrument.neck, instrument.length
+    _, bottom, _, top = rows
+    down, up = sides(instrument)
+    if plan.scale.length is None:
+        for side, row, away in ((up, top + 4, 1), (down, bottom - 4, -1)):
+            nut, saddle = neck.nut_ends[side.string], neck.saddle_ends[side.string]
+            along = (saddle - nut) / np.hypot(*(saddle - nut))
+            # Beside a slanted string, clear of the labels at both ends.
+            off = away * np.array([-along[1], along[0]]) * max(abs(row - nut[1]), abs(row - saddle[1]))
+            text = f"scale of string {side.number}: {said(float(neck.scales[side.string]))}"
+            near = nut + off - 3 * off / np.hypot(*off)
+            yield Dimension(point(nut + off), point(saddle + off), text, (point(near), point(saddle)))
+        bottom -= 12
+    else:
+        saddle, octave = float(neck.saddle.middle[0]), float(neck.frets.middle[plan.action_fret])
+        low, high = top + 5, top + 12
+        reach = max(abs(float(neck.saddle_ends[0, 1])) + 6, top - 20)
+        yield Dimension(
+            (0.0, low), (octave, low), f"nut to fret {plan.action_fret}: {said(octave)}", ((0.0, top), (octave, top))
+        )
+        yield Dimension(
+            (octave, low),
+            (saddle, low),
+            f"fret {plan.action_fret} to saddle line: {said(saddle - octave)}",
+            ((octave, top), (saddle, reach)),
+        )
+        yield Dimension(
+            (0.0, high), (saddle, high), f"scale length: {said(saddle)}", ((0.0, low), (saddle, low))
+        )
+    left, right = (float(edge) for edge in (neck.outline[:, 0].min(), neck.outline[:, 0].max()))
+    row = bottom - 6
+    yield Dimension((left, row), (right, row), f"board: {said(right - left)}", ((left, row + 3), (right, row + 3)))
+
+
+def _widths(instrument: Instrument, rows: Box) -> Iterator[Dimension]:
+    """Dimension across the neck, outside the labels."""
+    plan, neck, said = instrument.plan, instrument.neck, instrument.length
+    left, _, right, _ = rows
+    down, up = sides(instrument)
+
+    def upright(text: str, foot: NDArray[np.float64], head: NDArray[np.float64], x: float) -> Dimension:
+        start, end = point(foot), point(head)
+        width = said(abs(end[1] - start[1]))
+        # A level extension line from each point, whatever the lean of the line between them.
+        return Dimension((x, start[1]), (x, end[1]), f"{text} {width}", (start, end), beyond=True)
+
+    left = min(left, float(neck.outline[:, 0].min())) - 5
+    right = max(right, float(neck.outline[:, 0].max())) + 5
+    at_nut, at_last = neck.lines_in_board[0], neck.lines_in_board[-1]
+    yield upright("nut width", at_nut[down.slot], at_nut[up.slot], left)
+    # Downward: above it the lengths are dimensioned.
+    yield upright(f"width at fret {plan.frets.count}", at_last[up.slot], at_last[down.slot], right)
+    if len(plan.strings) > 1:
+        nut, saddle = neck.nut_ends, neck.saddle_ends
+        yield upright("strings", nut[down.string], nut[up.string], left - 6)
+        beyond = float(saddle[:, 0].max()) + 9
+        yield upright("strings", saddle[down.string], saddle[up.string], beyond)
+
+
+def _notes(instrument: Instrument) -> Iterator[str]:
+    plan, neck, said = instrument.plan, instrument.neck, instrument.length
+    middle = neck.lines_in_board[plan.action_fret]
+    width = abs(float(middle[1, 1] - middle[0, 1]))
+    along = "along the outer strings" if plan.scale.length is None else "along the centre line"
+    yield (
+        f"Frets are dimensioned from the nut {along}; mark them from the nut, never from fret to fret. "
+        f"Board {said(width)} wide at fret {plan.action_fret}, {said(plan.board.thickness)} thick."
+    )
+    yield "The saddle line is nominal: a string that is to play in tune is set back from it."
+    worst = int(np.argmax(neck.straightness))
+    if neck.straightness[worst] >= 0.0005:
+        yield (
+            f"A straight fret passes the exact points of the inner strings by {neck.straightness[worst]:.3f} mm "
+            f"at most, {neck.straightness_cents[worst]:.2f} cents (fret {worst})."
+        )
+    if plan.board.binding:
+        yield f"Binding {said(plan.board.binding)}: slots end at the core, drawn in dashes."
+    if plan.frets.slot_inset:
+        yield f"Blind slots end {said(plan.frets.slot_inset)} inside the edge."

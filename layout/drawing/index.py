@@ -1,0 +1,128 @@
+"""The `index` sheet: the notched strip that a pin in a saw sled steps along."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from slotwright.layout.drawing.frame import framed
+from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
+from slotwright.layout.temperament import CENTS_PER_NEPER
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from slotwright.layout.drawing.sheet import Entity, Point, Sheet
+    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.plan import Jig
+
+_BODY: Final = 20.0  # mm of strip above the notches
+_SPARE: Final = 20.0  # mm of strip beyond the outermost notches
+_WALL: Final = 0.8  # mm, the least that may stand between two notches
+
+
+def missing(instrument: Instrument) -> str | None:
+    """Say what the plan lacks for this sheet."""
+    jig, plan = instrument.plan.jig, instrument.plan
+    if jig is None:
+        return "the plan has no [jig]"
+    if plan.scale.length is None:
+        return "a strip of notches serves one scale; this plan has two"
+    walls = np.diff(instrument.neck.frets.middle) - jig.pin - jig.play
+    thin = int(np.argmin(walls))
+    if walls[thin] < _WALL:
+        return (
+            f"the notches of frets {thin} and {thin + 1} leave {walls[thin]:.2f} mm between them; "
+            f"a pin thinner than {jig.pin:g} mm is needed (jig.pin)"
+        )
+    return None
+
+
+def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
+    """Draw the notched strip as one closed contour.
+
+    Parameters
+    ----------
+    instrument
+        What is drawn; its plan has a jig.
+    mirrored
+        Negate every y, for work from the back.
+
+    Returns
+    -------
+    Sheet
+        The strip, a notch for the nut line and for every fret.
+    """
+    jig = instrument.plan.jig
+    assert jig is not None  # noqa: S101 - `missing` was asked
+    pins = [float(x) + jig.blade_to_pin for x in instrument.neck.frets.middle]
+    left, right = min(pins[0], 0.0) - _SPARE, pins[-1] + _SPARE
+    top = jig.notch_depth + _BODY
+    content: list[Entity] = [
+        Contour(Layer.CUT_OUTLINE, (*_notched_edge(jig, pins, left, right), (right, top), (left, top))),
+        Line(Layer.MARK, (0.0, top - 7), (0.0, top)),
+        Text(Layer.TEXT, (1.5, top - 5), "nut line of the blank", 2.5),
+        *_numbers(pins, jig.notch_depth + 2),
+    ]
+    return framed(
+        "index",
+        instrument,
+        content,
+        notes=list(_notes(instrument, jig)),
+        tables=("scale", "frets", "jig"),
+        mirrored=mirrored,
+    )
+
+
+def _notched_edge(jig: Jig, pins: list[float], left: float, right: float) -> Iterator[Point]:
+    half = (jig.pin + jig.play) / 2
+    yield left, 0.0
+    for pin in pins:
+        yield pin - half, 0.0
+        yield pin - half, jig.notch_depth
+        yield pin + half, jig.notch_depth
+        yield pin + half, 0.0
+    yield right, 0.0
+
+
+def _numbers(pins: list[float], y: float) -> Iterator[Text]:
+    closest = float(np.diff(pins).min())
+    for fret, pin in enumerate(pins):
+        yield Text(Layer.TEXT, (pin, y), str(fret) if fret else "nut", min(2.5, closest / 2), "center")
+
+
+def _notes(instrument: Instrument, jig: Jig) -> Iterator[str]:
+    plan, said = instrument.plan, instrument.length
+    moved = f"The notches lie {said(jig.blade_to_pin)} further along than the slots." if jig.blade_to_pin else ""
+    yield (
+        "Fix the strip to the blank with its mark on the nut line. With the pin in a notch the blade stands "
+        f"over that slot. {moved}"
+    )
+    frets = sorted({1, plan.action_fret, plan.frets.count})
+    costs = ", ".join(f"{pin_play_cents(instrument, fret):.2f} cents at fret {fret}" for fret in frets)
+    yield (
+        f"Notches are {said(jig.pin + jig.play, 3)} wide for a pin of {said(jig.pin)}. Its play can shift a slot by "
+        f"{said(jig.play / 2, 3)} either way: {costs}. "
+        "Press the pin to the same side each time and the slots keep their distances."
+    )
+
+
+def pin_play_cents(instrument: Instrument, fret: int) -> float:
+    """Give what half the pin's play costs in pitch.
+
+    Parameters
+    ----------
+    instrument
+        An instrument whose plan has a jig and one scale.
+    fret
+        Number of the fret.
+
+    Returns
+    -------
+    float
+        Error of the fretted note [cents], ``(1200 / ln 2) * shift / speaking length``.
+    """
+    neck, jig = instrument.neck, instrument.plan.jig
+    shift = jig.play / 2 if jig else 0.0
+    return float(CENTS_PER_NEPER * shift / (neck.saddle.middle[0] - neck.frets.middle[fret]))

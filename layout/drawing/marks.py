@@ -1,0 +1,178 @@
+"""What several sheets draw alike: rows of labels, crosses, rules to check the scale with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
+from slotwright.layout.units import MM_PER_INCH
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.drawing.sheet import Entity, Point
+    from slotwright.layout.instrument import Instrument
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """What lies on one side of the sheet.
+
+    Parameters
+    ----------
+    slot
+        Which end of a slot: 0 bass, 1 treble.
+    string
+        Index of the outer string: 0 treble, -1 bass.
+    number
+        Its number.
+    """
+
+    slot: int
+    string: int
+    number: int
+
+
+def sides(instrument: Instrument) -> tuple[Side, Side]:
+    """Give the lower and the upper side of the sheet."""
+    bass, treble = Side(0, -1, len(instrument.plan.strings)), Side(1, 0, 1)
+    return (treble, bass) if instrument.plan.board.left_handed else (bass, treble)
+
+
+def point(place: NDArray[np.float64]) -> Point:
+    """Turn a computed point into one of the drawing."""
+    return float(place[0]), float(place[1])
+
+
+def outline(instrument: Instrument) -> Contour:
+    """Draw the contour of the board."""
+    return Contour(Layer.CUT_OUTLINE, tuple(map(point, instrument.neck.outline)))
+
+
+def core(instrument: Instrument) -> Iterator[Line]:
+    """Draw where the core of a bound board ends."""
+    binding, neck = instrument.plan.board.binding, instrument.neck
+    if not binding:
+        return
+    middle = neck.outline.mean(axis=0)
+    for first, last in ((neck.outline[0], neck.outline[1]), (neck.outline[3], neck.outline[2])):
+        along = (last - first) / np.hypot(*(last - first))
+        inward = np.array([-along[1], along[0]])
+        inward *= binding * np.sign(inward @ (middle - first))
+        yield Line(Layer.REF_BLANK, point(first + inward), point(last + inward))
+
+
+def spread(places: Sequence[float], apart: float) -> list[float]:
+    """Move labels as little as possible until they stand apart.
+
+    Parameters
+    ----------
+    places
+        Where the labels belong, ascending [mm].
+    apart
+        Least distance of neighbours [mm].
+
+    Returns
+    -------
+    list of float
+        Where they stand [mm]: the least-squares answer, by pooling neighbours that touch.
+    """
+    pools: list[tuple[float, int]] = []  # mean of (place - i * apart) over a pool, and its size
+    for i, place in enumerate(places):
+        mean, size = place - i * apart, 1
+        while pools and pools[-1][0] >= mean:
+            other, count = pools.pop()
+            mean, size = (mean * size + other * count) / (size + count), size + count
+        pools.append((mean, size))
+    level = [mean for mean, size in pools for _ in range(size)]
+    return [mean + i * apart for i, mean in enumerate(level)]
+
+
+def label_row(
+    points: Sequence[Point], labels: Sequence[str], row: float, height: float, *, upright: bool = False
+) -> Iterator[Entity]:
+    """Label points along the neck in a row beside it, each with a leader from its point.
+
+    Parameters
+    ----------
+    points
+        Points, ascending in x [mm].
+    labels
+        What to write for each.
+    row
+        The y at which the leaders have reached their labels; the labels stand beyond it [mm].
+    height
+        Height of capitals [mm].
+    upright
+        Write the labels level instead of up the sheet.
+    """
+    above = row > points[0][1]
+    side = 1.0 if above else -1.0
+    if upright:
+        widths = [Text(Layer.TEXT, (0, 0), label, height).box()[2] for label in labels]
+        apart = max(widths) + 0.4 * height
+    else:
+        apart = 1.55 * height
+    places = spread([x for x, _ in points], apart)
+    bend = row - side * min(3.0, abs(row - points[0][1]) / 2)
+    for (x, y), place, label in zip(points, places, labels, strict=True):
+        if abs(place - x) < 1e-9:
+            yield Line(Layer.DIM, (x, y + side), (x, row))
+        else:
+            yield Line(Layer.DIM, (x, y + side), (x, bend))
+            yield Line(Layer.DIM, (x, bend), (place, row))
+        at = (place, row + 0.8 * side)
+        if upright:
+            yield Text(Layer.TEXT, at, label, height, "center", "bottom" if above else "top")
+        else:
+            yield Text(Layer.TEXT, at, label, height, "left" if above else "right", "middle", 90)
+
+
+def cross(centre: Point, arm: float) -> Iterator[Line]:
+    """Mark a centre with two short lines."""
+    x, y = centre
+    yield Line(Layer.MARK, (x - arm, y), (x + arm, y))
+    yield Line(Layer.MARK, (x, y - arm), (x, y + arm))
+
+
+def rule(origin: Point, room: float, *, upright: bool) -> Iterator[Line | Text]:
+    """Draw a rule to check the scale of a print with: mm on one side, inches on the other.
+
+    Parameters
+    ----------
+    origin
+        Its zero [mm].
+    room
+        The longest it may be [mm]; it ends at a round number of mm, at least 100.
+    upright
+        It runs up the sheet instead of along it.
+    """
+    end = max(100, int(room // 50) * 50)
+    sign = -1.0 if upright else 1.0  # inches lie on the outer side of the sheet
+
+    def at(along: float, aside: float) -> Point:
+        x, y = origin
+        return (x + sign * aside, y + along) if upright else (x + along, y + aside)
+
+    def number(along: float, aside: float, text: str) -> Text:
+        turn = 90.0 if upright else 0.0
+        return Text(Layer.DIM, at(along, aside), text, 1.8, "center", "bottom" if aside > 0 else "top", turn)
+
+    yield Line(Layer.DIM, at(0, 0), at(end, 0))
+    for mm in range(0, end + 1, 10):
+        yield Line(Layer.DIM, at(mm, 0), at(mm, 3.2 if mm % 50 == 0 else 1.6))
+    for mm in range(0, end, 50 if end <= 300 else 100):
+        yield number(mm, 4.0, str(mm))
+    yield number(end, 4.0, f"{end} mm")
+    inches = int(end / MM_PER_INCH)
+    for inch in range(inches + 1):
+        yield Line(Layer.DIM, at(inch * MM_PER_INCH, 0), at(inch * MM_PER_INCH, -1.6))
+    for inch in range(1, inches):
+        yield number(inch * MM_PER_INCH, -2.2, str(inch))
+    yield number(inches * MM_PER_INCH, -2.2, f"{inches} in")
+    yield number(end / 2, 7.0, "measure this before you cut")

@@ -1,0 +1,412 @@
+"""Sheet: a neutral drawing of lines, contours, circles, texts and dimensions on named layers.
+
+Lengths in mm, x to the right and y up. An exporter walks `Sheet.entities` and decides nothing.
+"""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import TYPE_CHECKING, Final, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+Point = tuple[float, float]
+Box = tuple[float, float, float, float]  # left, bottom, right, top
+Across = Literal["left", "center", "right"]
+Up = Literal["bottom", "middle", "top"]
+
+
+class Layer(StrEnum):
+    """Layers of every drawing, DXF and SVG alike."""
+
+    CUT_OUTLINE = "CUT_OUTLINE"
+    CUT_SLOTS = "CUT_SLOTS"
+    DRILL = "DRILL"
+    MARK = "MARK"
+    REF_STRINGS = "REF_STRINGS"
+    REF_CENTRE = "REF_CENTRE"
+    REF_SADDLE = "REF_SADDLE"
+    REF_BLANK = "REF_BLANK"
+    DIM = "DIM"
+    TEXT = "TEXT"
+    FRAME = "FRAME"
+
+
+@dataclass(frozen=True, slots=True)
+class Pen:
+    """How the lines of a layer look.
+
+    Parameters
+    ----------
+    colour
+        Colour on screen and paper.
+    index
+        The nearest of the numbered DXF colours.
+    width
+        Line width [mm], from ISO 128.
+    dashes
+        Lengths of dash and gap in turn [mm]; empty for an unbroken line.
+    """
+
+    colour: str
+    index: int
+    width: float
+    dashes: tuple[float, ...] = ()
+
+
+# Cutting lines are unbroken and as thin as ISO 128 allows: their middle is what counts.
+PENS: Final[dict[Layer, Pen]] = {
+    Layer.CUT_OUTLINE: Pen("#101418", 7, 0.18),
+    Layer.CUT_SLOTS: Pen("#1d3f8a", 176, 0.18),
+    Layer.DRILL: Pen("#7a1f5c", 226, 0.18),
+    Layer.MARK: Pen("#1d5e38", 106, 0.13),
+    Layer.REF_STRINGS: Pen("#9a8c73", 8, 0.13),
+    Layer.REF_CENTRE: Pen("#6d7680", 8, 0.13, (6.0, 1.2, 0.8, 1.2)),
+    Layer.REF_SADDLE: Pen("#8a4b12", 36, 0.13, (3.0, 1.2)),
+    Layer.REF_BLANK: Pen("#6d7680", 8, 0.13, (1.6, 1.2)),
+    Layer.DIM: Pen("#3c4650", 8, 0.13),
+    Layer.TEXT: Pen("#101418", 7, 0.18),
+    Layer.FRAME: Pen("#101418", 7, 0.25),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A straight line between two points."""
+
+    layer: Layer
+    start: Point
+    end: Point
+
+    def mirrored(self) -> Line:
+        """Give the line with y negated."""
+        return replace(self, start=_flip(self.start), end=_flip(self.end))
+
+    def box(self) -> Box:
+        """Give what the line covers."""
+        return _box([self.start, self.end])
+
+
+@dataclass(frozen=True, slots=True)
+class Contour:
+    """A closed contour of straight sides and circular arcs.
+
+    Parameters
+    ----------
+    layer
+        Its layer.
+    corners
+        Corners [mm]; the first is not repeated.
+    bulges
+        One number for the side that leaves each corner: the tangent of a quarter of its angle,
+        0 straight, positive counter-clockwise (as DXF has it). Empty when all are straight.
+    """
+
+    layer: Layer
+    corners: tuple[Point, ...]
+    bulges: tuple[float, ...] = ()
+
+    def mirrored(self) -> Contour:
+        """Give the contour with y negated."""
+        corners = tuple(map(_flip, self.corners))
+        return replace(self, corners=corners, bulges=tuple(-bulge for bulge in self.bulges))
+
+    def sides(self) -> Iterator[tuple[Point, Point, float]]:
+        """Yield start, end and bulge of every side, the closing one last."""
+        following = (*self.corners[1:], self.corners[0])
+        yield from zip(self.corners, following, self.bulges or (0.0,) * len(self.corners), strict=True)
+
+    def box(self) -> Box:
+        """Give what the contour covers; an arc of a gauge never leaves its own chord and rise."""
+        points = list(self.corners)
+        for (x0, y0), (x1, y1), bulge in self.sides():
+            # Middle of the arc: beside the middle of the chord by half of bulge times chord.
+            points.append(((x0 + x1 + bulge * (y1 - y0)) / 2, (y0 + y1 - bulge * (x1 - x0)) / 2))
+        return _box(points)
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """A circle."""
+
+    layer: Layer
+    centre: Point
+    radius: float
+
+    def mirrored(self) -> Circle:
+        """Give the circle with y negated."""
+        return replace(self, centre=_flip(self.centre))
+
+    def box(self) -> Box:
+        """Give what the circle covers."""
+        (x, y), r = self.centre, self.radius
+        return x - r, y - r, x + r, y + r
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A line of text.
+
+    Parameters
+    ----------
+    layer
+        ``TEXT``, ``DIM`` or ``FRAME``: machines that read lines and circles pass over these.
+    at
+        The point it is set at [mm].
+    text
+        What it says; control characters and line breaks are taken out.
+    height
+        Height of its capitals [mm].
+    across, up
+        Where `at` lies in the text.
+    turn
+        Rotation, counter-clockwise [degrees].
+    """
+
+    layer: Layer
+    at: Point
+    text: str
+    height: float = 2.5
+    across: Across = "left"
+    up: Up = "bottom"
+    turn: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Take out what no file could hold."""
+        clean = "".join(c if c.isprintable() else " " for c in self.text)
+        object.__setattr__(self, "text", " ".join(clean.split()))
+
+    def mirrored(self) -> Text:
+        """Give the text at the place with y negated; the letters are never mirrored."""
+        up: dict[Up, Up] = {"bottom": "top", "middle": "middle", "top": "bottom"}
+        across: dict[Across, Across] = {"left": "right", "center": "center", "right": "left"}
+        turned = replace(self, at=_flip(self.at), turn=-self.turn, up=up[self.up])
+        if -90 < turned.turn <= 90:
+            return turned
+        # It would be read from the wrong side: turn it round about its point.
+        return replace(
+            turned, turn=(turned.turn + 360) % 360 - 180, up=up[turned.up], across=across[turned.across]
+        )
+
+    def baseline(self) -> Point:
+        """Give the point of the baseline below `at` [mm]."""
+        drop = {"bottom": 0.0, "middle": self.height / 2, "top": self.height}[self.up]
+        turn = math.radians(self.turn)
+        return self.at[0] + drop * math.sin(turn), self.at[1] - drop * math.cos(turn)
+
+    def box(self) -> Box:
+        """Give what the text covers, descenders included."""
+        width = text_width(self.text, self.height)
+        left = {"left": 0.0, "center": -width / 2, "right": -width}[self.across]
+        (x, y), turn = self.baseline(), math.radians(self.turn)
+        cos, sin = math.cos(turn), math.sin(turn)
+        corners = [(a, b) for a in (left, left + width) for b in (-0.3 * self.height, self.height)]
+        return _box([(x + a * cos - b * sin, y + a * sin + b * cos) for a, b in corners])
+
+
+@dataclass(frozen=True, slots=True)
+class Dimension:
+    """A distance, drawn as a line with oblique strokes at its ends.
+
+    Parameters
+    ----------
+    start, end
+        Ends of the dimension line [mm].
+    text
+        What it says.
+    feet
+        Where the extension lines to start and end come from [mm].
+    beyond
+        The text stands past the end of the line instead of along its middle.
+    """
+
+    start: Point
+    end: Point
+    text: str
+    feet: tuple[Point, Point]
+    beyond: bool = False
+    height: float = 2.5
+
+    def mirrored(self) -> Dimension:
+        """Give the dimension with y negated; a text past the end stays on its side of the sheet."""
+        start, end, feet = _flip(self.start), _flip(self.end), (_flip(self.feet[0]), _flip(self.feet[1]))
+        if self.beyond:
+            return replace(self, start=end, end=start, feet=feet[::-1])
+        return replace(self, start=start, end=end, feet=feet)
+
+    def parts(self) -> Iterator[Line | Text]:
+        """Yield the lines and the text it is drawn with."""
+        (x0, y0), (x1, y1) = self.start, self.end
+        length = math.hypot(x1 - x0, y1 - y0)
+        cos, sin = (x1 - x0) / length, (y1 - y0) / length
+        yield Line(Layer.DIM, self.start, self.end)
+        for (x, y), foot in zip((self.start, self.end), self.feet, strict=True):
+            # Oblique strokes need no room inside a short dimension, as arrows do.
+            slant = 0.7 * (cos - sin), 0.7 * (sin + cos)
+            yield Line(Layer.DIM, (x - slant[0], y - slant[1]), (x + slant[0], y + slant[1]))
+            away = math.hypot(x - foot[0], y - foot[1])
+            if away > 1.5:
+                step = (x - foot[0]) / away, (y - foot[1]) / away
+                yield Line(
+                    Layer.DIM,
+                    (foot[0] + step[0], foot[1] + step[1]),
+                    (x + 1.2 * step[0], y + 1.2 * step[1]),
+                )
+        turn = math.degrees(math.atan2(sin, cos))
+        upright = -89.9 < turn <= 90.1
+        turn = turn if upright else (turn + 360) % 360 - 180
+        if self.beyond:
+            at = x1 + 2 * cos, y1 + 2 * sin
+            yield Text(Layer.DIM, at, self.text, self.height, "left" if upright else "right", "middle", turn)
+        else:
+            side = 1.0 if upright else -1.0
+            at = (x0 + x1) / 2 - side * sin, (y0 + y1) / 2 + side * cos
+            yield Text(Layer.DIM, at, self.text, self.height, "center", "bottom", turn)
+
+    def box(self) -> Box:
+        """Give what the dimension covers."""
+        return extents(self.parts())
+
+
+Entity = Line | Contour | Circle | Text | Dimension
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A finished drawing.
+
+    Parameters
+    ----------
+    name
+        Name of the sheet, such as ``board``.
+    title
+        Title of the plan.
+    entities
+        Everything on it, dimensions taken apart.
+    box
+        Its border [mm].
+    """
+
+    name: str
+    title: str
+    entities: tuple[Line | Contour | Circle | Text, ...]
+    box: Box
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Width and height of the border [mm]."""
+        left, bottom, right, top = self.box
+        return right - left, top - bottom
+
+
+def extents(entities: Iterable[Entity]) -> Box:
+    """Give what all of some entities cover.
+
+    Parameters
+    ----------
+    entities
+        At least one entity.
+
+    Returns
+    -------
+    tuple of float
+        Left, bottom, right, top [mm].
+    """
+    boxes = [entity.box() for entity in entities]
+    return _box([corner for box in boxes for corner in (box[:2], box[2:])])
+
+
+def text_width(text: str, height: float) -> float:
+    """Estimate how wide a text comes out.
+
+    Parameters
+    ----------
+    text
+        One line.
+    height
+        Height of its capitals [mm].
+
+    Returns
+    -------
+    float
+        Width [mm], on the wide side: a reader's font is not known beforehand.
+    """
+    return height * sum(map(_letter_width, text))
+
+
+def fitted(text: str, width: float, height: float, least: float = 1.8) -> tuple[str, float]:
+    """Fit a text into a width: smaller letters first, then fewer.
+
+    Parameters
+    ----------
+    text
+        One line.
+    width
+        Room [mm].
+    height, least
+        Wanted and smallest height of capitals [mm].
+
+    Returns
+    -------
+    tuple
+        Text and height.
+    """
+    needed = text_width(text, 1.0)
+    if needed * height <= width:
+        return text, height
+    if needed * least <= width:
+        return text, width / needed
+    while text and text_width(text + "\u2026", least) > width:
+        text = text[:-1]
+    return text.rstrip() + "\u2026", least
+
+
+def wrapped(text: str, width: float, height: float) -> list[str]:
+    """Break a text into lines.
+
+    Parameters
+    ----------
+    text
+        One paragraph.
+    width
+        Room [mm].
+    height
+        Height of capitals [mm].
+
+    Returns
+    -------
+    list of str
+        Lines that fit; a single word too long for a line is cut.
+    """
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if text_width(longer, height) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(fitted(word, width, height, height)[0])
+    return [line for line in lines if line]
+
+
+def _letter_width(letter: str) -> float:
+    """Advance of a letter over the height of capitals, after a wide sans-serif face."""
+    if unicodedata.east_asian_width(letter) in "WF":
+        return 1.45
+    if letter in " .,:;!|'ijl()[]/":
+        return 0.5
+    if letter in "mwMW@%\u2014\u2026":
+        return 1.35
+    return 0.95 if letter.isupper() else 0.86
+
+
+def _flip(point: Point) -> Point:
+    return point[0], -point[1]
+
+
+def _box(points: Iterable[tuple[float, ...]]) -> Box:
+    x, y = zip(*points, strict=True)
+    return min(x), min(y), max(x), max(y)

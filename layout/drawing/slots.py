@@ -1,0 +1,97 @@
+"""The `slots` sheet: what a saw or a cutter follows, and nothing else."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from slotwright.layout.drawing.frame import framed
+from slotwright.layout.drawing.marks import core, label_row, outline, point, sides
+from slotwright.layout.drawing.sheet import Contour, Layer, Line
+from slotwright.layout.instrument import blank_outline
+from slotwright.layout.lines import lengthened
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.drawing.sheet import Entity, Sheet
+    from slotwright.layout.instrument import Instrument
+
+
+def missing(_: Instrument) -> str | None:
+    """Say what the plan lacks for this sheet: nothing, every plan has slots."""
+    return None
+
+
+def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
+    """Draw the slots and the outline, across the square blank where there is one.
+
+    Parameters
+    ----------
+    instrument
+        What is drawn.
+    mirrored
+        Negate every y, for work from the back.
+
+    Returns
+    -------
+    Sheet
+        Slot centre lines, outline, and edge marks on a blank.
+    """
+    slots = instrument.neck.slots if instrument.across_blank is None else instrument.across_blank
+    content: list[Entity] = [outline(instrument)]
+    content += [Line(Layer.CUT_SLOTS, point(a), point(b)) for a, b in slots[instrument.first_slot :]]
+    content += core(instrument)
+    if instrument.across_blank is not None:
+        content.append(Contour(Layer.REF_BLANK, tuple(map(point, blank_outline(instrument.plan)))))
+        content += _edge_marks(instrument.across_blank)
+    content += _numbers(instrument, slots)
+    return framed(
+        "slots",
+        instrument,
+        content,
+        notes=list(_notes(instrument)),
+        tables=("scale", "frets", "board", "blank"),
+        mirrored=mirrored,
+    )
+
+
+def _edge_marks(slots: NDArray[np.float64]) -> Iterator[Line]:
+    """Tick every slot, and the nut line, clear of both edges of the blank."""
+    for near, far in zip(lengthened(slots, 1.0), lengthened(slots, 4.0), strict=True):
+        for side in (0, 1):
+            yield Line(Layer.MARK, point(near[side]), point(far[side]))
+
+
+def _numbers(instrument: Instrument, slots: NDArray[np.float64]) -> Iterator[Entity]:
+    if instrument.across_blank is not None:
+        slots = lengthened(slots, 4.0)  # past the edge marks
+    half = float(max(np.abs(slots[..., 1]).max(), np.abs(instrument.neck.outline[:, 1]).max()))
+    numbers = [str(fret) for fret in range(len(slots))]
+    numbers[0] = "0" if instrument.plan.frets.zero_fret else "nut"
+    for side, row in zip(sides(instrument), (-half - 5, half + 5), strict=True):
+        yield from label_row([point(end) for end in slots[:, side.slot]], numbers, row, 2.5, upright=True)
+
+
+def _notes(instrument: Instrument) -> Iterator[str]:
+    plan, sawing, said = instrument.plan, instrument.sawing, instrument.length
+    yield (
+        f"Lines are the middles of slots {said(plan.frets.slot_width)} wide; no allowance is made for the "
+        f"width of a blade or cutter. Slots go {said(sawing.depth)} below the finished surface."
+    )
+    if plan.board.radius[0]:
+        yield (
+            f"Saw a blank that is still flat {said(sawing.setting[instrument.first_slot])} deep at the first slot "
+            f"and {said(sawing.setting[-1])} at the last, so that the ends stay deep enough once it is curved; "
+            f"{said(sawing.wood_left.min())} of wood is left."
+        )
+    if instrument.across_blank is not None:
+        yield "The slots run across the square blank and past it; taper the blank to the outline afterwards."
+    fret = plan.action_fret
+    yield (
+        f"Check on the centre line before you saw: nut to fret {fret} {said(instrument.neck.frets.middle[fret])}, "
+        f"nut to fret {plan.frets.count} {said(instrument.neck.frets.middle[-1])}."
+    )

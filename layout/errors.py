@@ -1,0 +1,63 @@
+"""What can go wrong, said so that a maker can mend it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with a plan.
+
+    Parameters
+    ----------
+    where
+        Key path in the plan, such as ``strings[2].gauge``.
+    what
+        What was given and what is allowed.
+    mend
+        What to do about it; empty where that is plain.
+    """
+
+    where: str
+    what: str
+    mend: str = ""
+
+    def __str__(self) -> str:
+        """Give the fault as one line."""
+        text = f"{self.where}: {self.what}" if self.where else self.what
+        return f"{text}; {self.mend}" if self.mend else text
+
+
+class SlotwrightError(Exception):
+    """Anything slotwright refuses; the message says what, where and what to do."""
+
+
+class LengthError(SlotwrightError, ValueError):
+    """A text or number that is not a length."""
+
+
+class PlanError(SlotwrightError, ValueError):
+    """A plan that cannot be drawn.
+
+    Parameters
+    ----------
+    faults
+        All that was found; the message has one line for each.
+    """
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class SheetError(SlotwrightError, ValueError):
+    """A sheet that this plan does not describe."""
+
+
+class KeptError(SlotwrightError, FileExistsError):
+    """A file that exists already and was not to be replaced."""

@@ -1,0 +1,123 @@
+"""Sheet to DXF: R2000 unless asked, units in the header, closed contours, no splines."""
+
+from __future__ import annotations
+
+import io
+import logging
+import re
+from typing import TYPE_CHECKING, Final, Literal
+
+import ezdxf
+from ezdxf import units
+from ezdxf.enums import TextEntityAlignment
+
+from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
+from slotwright.layout.units import MM_PER_INCH
+
+if TYPE_CHECKING:
+    from ezdxf.document import Drawing
+    from ezdxf.layouts import Modelspace
+
+    from slotwright.layout.drawing.sheet import Point, Sheet
+    from slotwright.layout.units import Unit
+
+Version = Literal["R12", "R2000", "R2010"]
+VERSIONS: Final = ("R12", "R2000", "R2010")
+
+# Its warning that R12 knows no units is met by _with_units.
+logging.getLogger("ezdxf").addHandler(logging.NullHandler())
+
+_STYLE: Final = "PLAN"
+_NARROW: Final = 0.85  # the standard stroke font runs wider than the letters the sheet reckons with
+_SIDES: Final = {
+    "left": TextEntityAlignment.LEFT,
+    "center": TextEntityAlignment.CENTER,
+    "right": TextEntityAlignment.RIGHT,
+}
+
+
+def dxf(sheet: Sheet, *, unit: Unit = "mm", version: Version = "R2000") -> bytes:
+    """Write a sheet as DXF.
+
+    Parameters
+    ----------
+    sheet
+        The drawing.
+    unit
+        Unit of the file, stated in ``$INSUNITS`` and ``$MEASUREMENT``.
+    version
+        The older the version, the older the machines that read it.
+
+    Returns
+    -------
+    bytes
+        The file; the same sheet always gives the same bytes.
+    """
+    scale = 1.0 if unit == "mm" else 1 / MM_PER_INCH
+    fixed = ezdxf.options.write_fixed_meta_data_for_testing
+    ezdxf.options.write_fixed_meta_data_for_testing = True  # no clock, no random identifiers
+    try:
+        # Sets $INSUNITS and $MEASUREMENT; the default would be metres.
+        document = ezdxf.new(version, units=units.MM if unit == "mm" else units.IN)
+        _head(document, sheet, scale)
+        for entity in sheet.entities:
+            _add(document.modelspace(), entity, scale)
+        text = io.StringIO()
+        document.write(text)
+    finally:
+        ezdxf.options.write_fixed_meta_data_for_testing = fixed
+    written = text.getvalue()
+    if version == "R12":
+        written = _with_units(written, unit)
+    return document.encode(written)
+
+
+def _head(document: Drawing, sheet: Sheet, scale: float) -> None:
+    document.styles.add(_STYLE, font="txt", dxfattribs={"width": _NARROW})
+    for layer, pen in PENS.items():
+        added = document.layers.add(str(layer), color=pen.index, lineweight=round(100 * pen.width))
+        if pen.dashes:
+            dashes = [scale * dash * (-1) ** i for i, dash in enumerate(pen.dashes)]
+            document.linetypes.add(str(layer), [scale * sum(pen.dashes), *dashes])
+            added.dxf.linetype = str(layer)
+    left, bottom, right, top = (scale * edge for edge in sheet.box)
+    space = document.modelspace()
+    space.reset_extents((left, bottom, 0), (right, top, 0))
+    space.reset_limits((left, bottom), (right, top))
+    document.set_modelspace_vport(height=top - bottom, center=((left + right) / 2, (bottom + top) / 2))
+
+
+def _add(space: Modelspace, entity: Line | Contour | Circle | Text, scale: float) -> None:
+    def at(point: Point) -> Point:
+        return scale * point[0], scale * point[1]
+
+    layer = {"layer": str(entity.layer)}
+    match entity:
+        case Line():
+            space.add_line(at(entity.start), at(entity.end), dxfattribs=layer)
+        case Circle():
+            space.add_circle(at(entity.centre), scale * entity.radius, dxfattribs=layer)
+        case Contour():
+            corners = [(*at(start), bulge) for start, _, bulge in entity.sides()]
+            if space.dxfversion == ezdxf.const.DXF12:
+                space.add_polyline2d(corners, format="xyb", close=True, dxfattribs=layer)
+            else:
+                space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs=layer)
+        case Text():
+            attributes = {**layer, "style": _STYLE, "width": _NARROW}
+            text = space.add_text(
+                _escaped(entity.text), height=scale * entity.height, rotation=entity.turn, dxfattribs=attributes
+            )
+            text.set_placement(at(entity.baseline()), align=_SIDES[entity.across])
+
+
+def _escaped(text: str) -> str:
+    """Keep a reader from taking a title for a code: %%d is a degree sign, ^J a line break."""
+    return re.sub(r"%(?=%)", "% ", text).replace("^", "^ ")
+
+
+def _with_units(text: str, unit: Unit) -> str:
+    """State the unit in an R12 file too: unwritten, readers take its numbers for inches."""
+    code = units.MM if unit == "mm" else units.IN
+    variables = f"  9\n$INSUNITS\n 70\n{code:>6}\n"
+    return re.sub(r"(  9\n\$ACADVER\n  1\nAC1009\n)", rf"\g<1>{variables}", text, count=1)

@@ -1,0 +1,80 @@
+"""Files on disk: whole or not at all, and never over another by accident."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from typing import TYPE_CHECKING
+
+from slotwright.layout.errors import KeptError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from pathlib import Path
+
+
+def refuse_existing(paths: Iterable[Path]) -> None:
+    """Refuse to go on when a file would be replaced.
+
+    Parameters
+    ----------
+    paths
+        Files about to be written.
+
+    Raises
+    ------
+    KeptError
+        One of them exists; all that do are named.
+    """
+    if kept := [str(path) for path in paths if os.path.lexists(path)]:
+        raise KeptError(f"kept, because it exists already: {', '.join(kept)}")
+
+
+def write_whole(files: Mapping[Path, bytes], *, force: bool = False) -> None:
+    """Write files, each whole or not at all.
+
+    Parameters
+    ----------
+    files
+        Path to contents.
+    force
+        Replace what exists.
+
+    Raises
+    ------
+    KeptError
+        A file exists and `force` is off; nothing was written.
+    OSError
+        The disk or its owner refused.
+    """
+    if not force:
+        refuse_existing(files)
+    for path, contents in files.items():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        draft = path.with_name(f".{path.name}.{os.getpid()}.part")
+        try:
+            with draft.open("xb") as file:
+                file.write(contents)
+                file.flush()
+                os.fsync(file.fileno())
+            _put(draft, path, force=force)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                draft.unlink()
+            raise
+
+
+def _put(draft: Path, path: Path, *, force: bool) -> None:
+    """Give the finished draft its name in one step."""
+    if force:
+        draft.replace(path)
+        return
+    try:
+        # Unlike a rename, a link never replaces a file that appeared in the meantime.
+        path.hardlink_to(draft)
+    except FileExistsError:
+        raise KeptError(f"kept, because it exists already: {path}") from None
+    except OSError:
+        draft.replace(path)  # a file system without links
+    else:
+        draft.unlink()

@@ -1,0 +1,211 @@
+"""Everything a plan implies, computed once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from slotwright.layout.errors import Fault, PlanError
+from slotwright.layout.lines import lengthened
+from slotwright.layout.neck import Neck, lay_neck, nearest_edge
+from slotwright.layout.planfile import assumed
+from slotwright.layout.units import show
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.plan import Plan
+
+# Below these a board can still be made, but a maker wants to know (common practice, no source).
+NARROW_FRET = 4.0  # mm from crown to crown: no finger fits
+THIN_WOOD = 2.0  # mm left under a slot: the board may snap there
+NEAR_EDGE = 2.0  # mm from an outer string to the edge: it is pulled off the board
+
+
+@dataclass(frozen=True, slots=True)
+class Sawing:
+    """How deep the slots go.
+
+    Parameters
+    ----------
+    depth
+        Slot depth below the finished surface [mm].
+    setting
+        Saw depth below the top of a blank that is still flat and is curved afterwards, deep
+        enough at both ends of the slot [mm], shape (frets + 1,); row 0 is the nut line.
+    wood_left
+        What stays under the slot [mm], shape (frets + 1,).
+    """
+
+    depth: float
+    setting: NDArray[np.float64]
+    wood_left: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """A computed instrument.
+
+    Parameters
+    ----------
+    plan
+        What the maker decided.
+    neck
+        Where everything on the board lies.
+    sawing
+        How deep the slots go.
+    across_blank
+        Slots across the square blank with run-out, bass end first [mm], shape
+        (frets + 1, 2, 2); None without a blank.
+    warnings
+        What is possible but hardly meant.
+    assumed
+        Key path to value, for all that the plan left unsaid.
+    """
+
+    plan: Plan
+    neck: Neck
+    sawing: Sawing
+    across_blank: NDArray[np.float64] | None
+    warnings: tuple[str, ...]
+    assumed: dict[str, str]
+
+    @property
+    def first_slot(self) -> int:
+        """0 where a zero fret stands in a slot of its own, else 1."""
+        return 0 if self.plan.frets.zero_fret else 1
+
+    def length(self, length: float, decimals: int | None = None) -> str:
+        """Write a length [mm] in the units of the plan."""
+        return show(length, self.plan.units, decimals)
+
+
+def lay_out(plan: Plan) -> Instrument:
+    """Compute the instrument that a plan describes.
+
+    Parameters
+    ----------
+    plan
+        A checked plan.
+
+    Returns
+    -------
+    Instrument
+        Everything computed, frozen.
+
+    Raises
+    ------
+    PlanError
+        The parts of the plan do not make an instrument.
+    """
+    neck = lay_neck(plan)
+    sawing = _sawing(plan, neck)
+    faults = [*_faults_of_depth(plan, sawing), *_faults_of_blank(plan, neck)]
+    if faults:
+        raise PlanError(faults)
+    return Instrument(
+        plan=plan,
+        neck=neck,
+        sawing=sawing,
+        across_blank=_across_blank(plan, neck),
+        warnings=tuple(_warnings(plan, neck, sawing)),
+        assumed=assumed(plan),
+    )
+
+
+def blank_outline(plan: Plan) -> NDArray[np.float64]:
+    """Give the corners of the square blank.
+
+    Parameters
+    ----------
+    plan
+        A checked plan with a blank.
+
+    Returns
+    -------
+    ndarray, shape (4, 2)
+        Corners [mm]: bass nut end, bass far end, treble far end, treble nut end.
+    """
+    blank = plan.blank
+    assert blank is not None  # noqa: S101 - asked for only where there is one
+    near, far, half = -blank.nut_at, blank.length - blank.nut_at, blank.width / 2
+    hand = -1 if plan.board.left_handed else 1
+    return np.array([[near, -hand * half], [far, -hand * half], [far, hand * half], [near, hand * half]])
+
+
+def _sawing(plan: Plan, neck: Neck) -> Sawing:
+    depth = plan.frets.tang_depth + plan.frets.slot_clearance
+    setting = depth + neck.drop(neck.slots[..., 0], neck.slots[..., 1]).max(axis=1)
+    return Sawing(depth, setting, plan.board.thickness - setting)
+
+
+def _across_blank(plan: Plan, neck: Neck) -> NDArray[np.float64] | None:
+    if plan.blank is None:
+        return None
+    outline = shapely.Polygon(blank_outline(plan))
+    reach = np.hypot(plan.blank.length, plan.blank.width)
+    middle, skew = neck.frets.middle, neck.frets.skew
+    y = np.broadcast_to([-reach, reach], (len(middle), 2))
+    rays = np.stack((middle[:, None] + skew[:, None] * y, y), axis=-1)
+    inside = shapely.intersection(shapely.linestrings(rays), outline)
+    ends = shapely.get_coordinates(inside).reshape(-1, 2, 2)
+    # The bass end comes first, as in the finished slots.
+    bass_first = (ends[:, 1, 1] > ends[:, 0, 1]) != plan.board.left_handed
+    ends = np.where(bass_first[:, None, None], ends, ends[:, ::-1])
+    return lengthened(ends, plan.blank.run_out)
+
+
+def _faults_of_depth(plan: Plan, sawing: Sawing) -> Iterator[Fault]:
+    deepest = int(np.argmin(sawing.wood_left))
+    if sawing.wood_left[deepest] <= 0:
+        yield Fault(
+            "board.thickness",
+            f"{plan.board.thickness:.2f} mm; the slot of fret {deepest} is sawn "
+            f"{sawing.setting[deepest]:.2f} mm deep",
+            "thicken the board or lessen frets.tang_depth",
+        )
+
+
+def _faults_of_blank(plan: Plan, neck: Neck) -> Iterator[Fault]:
+    if plan.blank is None:
+        return
+    low, high = blank_outline(plan).min(axis=0), blank_outline(plan).max(axis=0)
+    short = np.maximum(low - neck.outline.min(axis=0), neck.outline.max(axis=0) - high)
+    if short[0] > 1e-9:
+        yield Fault("blank.length", f"the board reaches {short[0]:.2f} mm past it", "check nut_at too")
+    if short[1] > 1e-9:
+        yield Fault("blank.width", f"the board is {2 * short[1]:.2f} mm wider", "widen the blank")
+
+
+def _warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[str]:
+    def said(length: float) -> str:
+        return f"{show(length, plan.units)} {plan.units}"
+
+    steps = np.diff(neck.from_nut, axis=0).min(axis=1)
+    close = int(np.argmin(steps))
+    if steps[close] < NARROW_FRET:
+        yield f"frets {close} and {close + 1} stand {said(steps[close])} apart; below {said(NARROW_FRET)}"
+    thin = int(np.argmin(sawing.wood_left))
+    if sawing.wood_left[thin] < THIN_WOOD:
+        yield f"{said(sawing.wood_left[thin])} of wood left under the slot of fret {thin}; below {said(THIN_WOOD)}"
+    margin, end, side = nearest_edge(neck)
+    if margin < NEAR_EDGE:
+        yield f"the outer {side} string stands {said(margin)} from the edge at the {end}; below {said(NEAR_EDGE)}"
+    board = plan.board
+    if len(plan.strings) == 1 and (board.string_spread_nut or board.string_spread_saddle):
+        yield "one string stands on the centre line; its string_spread is not used"
+    if plan.nut and plan.nut.slot > 0 and plan.behind_nut < plan.nut.slot + plan.nut.ledge - 1e-9:
+        needed = plan.nut.slot + plan.nut.ledge
+        yield f"the nut's groove and ledge need board.behind_nut of {said(needed)}"
+    for fret in sorted({*board.position_marks, *board.double_marks}):
+        room = neck.frets.middle[fret] - neck.frets.middle[fret - 1] - plan.frets.slot_width
+        if board.mark_diameter >= room:
+            yield f"the mark at fret {fret} is wider than the {said(room)} of wood between its slots"
+            break
+    if plan.jig and plan.scale.length is None:
+        yield "a strip of notches serves one scale only; [jig] is left aside"

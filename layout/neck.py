@@ -1,0 +1,381 @@
+"""Neck: string lines, fret lines, board outline, crown surface.
+
+Everything is built of two kinds of straight lines: those across the neck (nut, frets, saddle,
+ends of the board) and those along it (strings, board edges). Axes: origin where the centre line
+crosses the nominal nut line, +x from nut to bridge, +y to the treble side of a right-handed
+instrument; a left-handed one has every y negated.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from slotwright.layout.errors import Fault, PlanError
+from slotwright.layout.lines import Across, Along, distance, lengthened, meet
+from slotwright.layout.temperament import CENTS_PER_NEPER, cents_at, speaking_fraction
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import ArrayLike, NDArray
+
+    from slotwright.layout.plan import Plan
+
+    Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Neck:
+    """The computed neck; string 1 and the treble edge come first.
+
+    Parameters
+    ----------
+    nut_ends, saddle_ends
+        Ends of the strings on the nominal lines [mm], shape (strings, 2).
+    strings
+        The string lines.
+    scales
+        Scale length of each string [mm], shape (strings,).
+    cents, fractions
+        Interval of frets 0, 1, ... above the open string [cents] and the fraction of the string
+        that speaks, shape (frets + 1,).
+    frets
+        Lines of frets 0 (the nut) to the last.
+    saddle
+        The nominal saddle line.
+    from_nut
+        Distance along each string from its nominal nut end to each fret [mm], shape
+        (frets + 1, strings).
+    straightness
+        Largest distance of an inner string's exact point from the straight fret [mm], shape
+        (frets + 1,).
+    edges
+        Treble and bass edge of the board.
+    along_edges
+        Distance along each edge from the nut line [mm], shape (frets + 1, 2).
+    outline
+        Corners of the board [mm]: bass nut end, bass far end, treble far end, treble nut end.
+    lines_in_board
+        Where each fret line enters and leaves the board, bass end first [mm], shape
+        (frets + 1, 2, 2).
+    slots
+        The same less binding and inset.
+    radius
+        Radius of the crowns across the board at the nut and at the last fret [mm]; 0, 0 is flat.
+    relief
+        Depth of the bow [mm].
+    bow
+        Where on the centre line the bow begins and ends [mm]; None with fewer than three crowns.
+    """
+
+    nut_ends: Floats
+    saddle_ends: Floats
+    strings: Along
+    scales: Floats
+    cents: Floats
+    fractions: Floats
+    frets: Across
+    saddle: Across
+    from_nut: Floats
+    straightness: Floats
+    edges: Along
+    along_edges: Floats
+    outline: Floats
+    lines_in_board: Floats
+    slots: Floats
+    radius: tuple[float, float]
+    relief: float
+    bow: tuple[float, float] | None
+
+    @property
+    def straightness_cents(self) -> Floats:
+        """What `straightness` costs in pitch [cents], shape (frets + 1,)."""
+        return CENTS_PER_NEPER * self.straightness / (self.scales.min() * self.fractions)
+
+    def radius_at(self, x: ArrayLike) -> Floats:
+        """Give the radius across the board.
+
+        Parameters
+        ----------
+        x
+            Place on the centre line [mm], shape (...).
+
+        Returns
+        -------
+        ndarray, shape (...)
+            Radius [mm], linear between nut and last fret and beyond them; ``inf`` for a flat board.
+        """
+        place = np.asarray(x, dtype=np.float64)
+        at_nut, at_last = self.radius
+        if at_nut == 0:
+            return np.full_like(place, np.inf)
+        return at_nut + (at_last - at_nut) * place / self.frets.middle[-1]
+
+    def drop(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """Give how far the curve across the board falls away from its middle.
+
+        Parameters
+        ----------
+        x, y
+            Place [mm], shapes that broadcast together.
+
+        Returns
+        -------
+        ndarray
+            Fall below the centre line [mm], ``R - sqrt(R**2 - y**2)``; NaN where the curve ends
+            before y.
+        """
+        half, radius = np.asarray(y, dtype=np.float64), self.radius_at(x)
+        with np.errstate(invalid="ignore"):
+            # The same without the cancellation of two large numbers.
+            return half * half / (radius + np.sqrt(np.where(radius > 0, radius * radius - half * half, np.nan)))
+
+    def crown_height(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """Give the height of the surface that the crowns lie on.
+
+        Parameters
+        ----------
+        x, y
+            Place [mm], shapes that broadcast together.
+
+        Returns
+        -------
+        ndarray
+            Height above the unbowed crown at the centre line [mm], never positive:
+            ``-(R - sqrt(R**2 - y**2)) - relief(x)``, the relief a parabola between the ends of the bow.
+        """
+        place = np.asarray(x, dtype=np.float64)
+        height = -self.drop(place, y)
+        if self.bow is None:
+            return height
+        begin, end = self.bow
+        parabola = 4 * self.relief * (place - begin) * (end - place) / (end - begin) ** 2
+        return height - np.maximum(parabola, 0.0)
+
+
+def string_places(plan: Plan, spread: float, in_course: float) -> Floats:
+    """Place the strings across the neck.
+
+    Parameters
+    ----------
+    plan
+        A checked plan.
+    spread
+        Outer string to outer string [mm].
+    in_course
+        String to string inside a course [mm].
+
+    Returns
+    -------
+    ndarray, shape (strings,)
+        y of each string, string 1 at ``+spread / 2`` [mm].
+    """
+    courses = plan.courses
+    widths = np.array([(len(course) - 1) * in_course for course in courses])
+    if len(courses) == 1:
+        return np.linspace(spread / 2, -spread / 2, len(plan.strings))
+    first, last = (spread - widths[0]) / 2, (widths[-1] - spread) / 2
+    if plan.spacing == "even centres":
+        middles = np.linspace(first, last, len(courses))
+    else:
+        gauges = np.array([string.gauge or 0.0 for string in plan.strings])
+        facing = np.array([(gauges[a[-1]] + gauges[b[0]]) / 2 for a, b in pairwise(courses)])
+        air = (spread - widths.sum() - facing.sum()) / len(facing)
+        steps = facing + air + (widths[:-1] + widths[1:]) / 2
+        middles = first - np.concatenate(([0.0], np.cumsum(steps)))
+        middles[-1] = last  # not the sum of the steps, which is off by a rounding
+    return np.concatenate(
+        [
+            np.linspace(middle + width / 2, middle - width / 2, len(course))
+            for middle, width, course in zip(middles, widths, courses, strict=True)
+        ]
+    )
+
+
+def lay_neck(plan: Plan) -> Neck:
+    """Compute the neck that a plan describes.
+
+    Parameters
+    ----------
+    plan
+        A checked plan.
+
+    Returns
+    -------
+    Neck
+        Everything about the board and the strings over it.
+
+    Raises
+    ------
+    PlanError
+        The parts of the plan, each possible by itself, do not make a neck.
+    """
+    board = plan.board
+    hand = -1.0 if board.left_handed else 1.0
+    y_nut = hand * string_places(plan, plan.spread_nut, board.course_spacing[0])
+    y_saddle = hand * string_places(plan, plan.spread_saddle, board.course_spacing[1])
+    _refuse(_faults_across(plan, y_nut, y_saddle))
+
+    cents = plan.cents
+    fractions = speaking_fraction(cents)
+    # The outermost strings carry the scales; all that lies across is drawn through their points.
+    first, last = _outer_strings(plan, y_nut[[0, -1]], y_saddle[[0, -1]])
+    across = _lines_through(
+        *((end[0] + (1 - np.append(fractions, 0.0))[:, None] * (end[1] - end[0])) for end in (first, last))
+    )
+    frets, saddle = across[:-1], across[-1:]
+    nut_ends = np.stack((frets[0].x_at(y_nut), y_nut), axis=-1)
+    saddle_ends = np.stack((saddle.x_at(y_saddle), y_saddle), axis=-1)
+    strings = Along.through(nut_ends, saddle_ends)
+    on_frets = meet(frets, strings)
+
+    edges = _edges(plan, hand, frets, strings)
+    _refuse(_faults_along(plan, frets, saddle, strings, edges))
+    on_edges = meet(frets, edges)
+    near, far = frets[0].moved(-plan.behind_nut), frets[-1].moved(board.beyond_last_fret)
+    corners = np.stack((meet(near, edges)[0], meet(far, edges)[0]))
+    lines_in_board = on_edges[:, ::-1]
+    slots = lengthened(lines_in_board, -plan.frets.slot_inset - board.binding)
+    begin, end = plan.relief_between
+
+    neck = Neck(
+        nut_ends=nut_ends,
+        saddle_ends=saddle_ends,
+        strings=strings,
+        scales=distance(nut_ends, saddle_ends),
+        cents=cents,
+        fractions=fractions,
+        frets=frets,
+        saddle=saddle,
+        from_nut=distance(on_frets, nut_ends),
+        straightness=_straightness(frets, fractions, nut_ends, saddle_ends),
+        edges=edges,
+        along_edges=distance(on_edges, on_edges[0]),
+        outline=np.stack((corners[0, 1], corners[1, 1], corners[1, 0], corners[0, 0])),
+        lines_in_board=lines_in_board,
+        slots=slots,
+        radius=board.radius,
+        relief=plan.setup.relief,
+        bow=(float(frets.middle[begin]), float(frets.middle[end])) if end - begin >= 2 else None,
+    )
+    _refuse(_faults_of(plan, neck))
+    return neck
+
+
+def _outer_strings(plan: Plan, y_nut: Floats, y_saddle: Floats) -> Floats:
+    """Give nut end and saddle end of the first and the last string, shape (2, 2, 2)."""
+    scale = plan.scale
+    if scale.treble is None or scale.bass is None:
+        x_nut, x_saddle = np.zeros(2), np.full(2, scale.length)
+    else:
+        # The scales are measured along the strings, so their reach along x is a little less.
+        reach = np.sqrt(np.array([scale.treble, scale.bass]) ** 2 - (y_saddle - y_nut) ** 2)
+        square = float(speaking_fraction(cents_at(scale.square_fret, plan.period)))
+        # Moved so that both strings have the square fret at one x and the nut line meets the origin.
+        shift = (1 - square) * (reach[1] - reach[0]) / 2
+        x_nut = np.array([shift, -shift])
+        x_saddle = x_nut + reach
+    return np.stack((np.stack((x_nut, y_nut), axis=-1), np.stack((x_saddle, y_saddle), axis=-1)), axis=1)
+
+
+def _lines_through(first: Floats, last: Floats) -> Across:
+    """Draw lines across through points on the first and the last string, each (n, 2)."""
+    rise = first - last
+    if not rise[:, 1].any():  # one string: square to the centre line
+        return Across(first[:, 0], np.zeros(len(first)))
+    skew = rise[:, 0] / rise[:, 1]
+    return Across(first[:, 0] - skew * first[:, 1], skew)
+
+
+def _edges(plan: Plan, hand: float, frets: Across, strings: Along) -> Along:
+    """Lay the treble and the bass edge of the board."""
+    board, side = plan.board, hand * np.array([1.0, -1.0])
+    at_nut = side * board.nut_width / 2
+    if board.width_at is None:
+        outer = Along(strings.start[[0, -1]], strings.taper[[0, -1]])
+        there, y = frets[-1], meet(frets[-1], outer)[0, :, 1] + side * board.edge_margin
+    else:
+        there, y = frets[board.width_at.fret], side * board.width_at.width / 2
+    return Along.through(
+        np.stack((frets[0].x_at(at_nut), at_nut), axis=-1), np.stack((there.x_at(y), y), axis=-1)
+    )
+
+
+def _straightness(frets: Across, fractions: Floats, nut_ends: Floats, saddle_ends: Floats) -> Floats:
+    """Measure how far the exact points of the inner strings lie off the straight frets."""
+    exact = saddle_ends + fractions[:, None, None] * (nut_ends - saddle_ends)
+    off = exact[..., 0] - (frets.middle[:, None] + frets.skew[:, None] * exact[..., 1])
+    return np.abs(off / np.hypot(1, frets.skew)[:, None])[:, 1:-1].max(axis=1, initial=0.0)
+
+
+def _refuse(faults: Iterator[Fault]) -> None:
+    if found := tuple(faults):
+        raise PlanError(found)
+
+
+def _faults_across(plan: Plan, y_nut: Floats, y_saddle: Floats) -> Iterator[Fault]:
+    if len(plan.strings) > 1 and plan.spread_nut <= 0:
+        yield Fault("board.nut_width", "nothing is left between the edge margins", "check both")
+        return
+    for key, y in (("string_spread_nut", y_nut), ("string_spread_saddle", y_saddle)):
+        gauges = np.array([string.gauge or 0.0 for string in plan.strings])
+        air = np.abs(np.diff(y)) - (gauges[:-1] + gauges[1:]) / 2
+        right_order = np.diff(y) * (1 if plan.board.left_handed else -1) > 0
+        for place in np.flatnonzero((air <= 0) | ~right_order)[:1]:
+            yield Fault(f"board.{key}", f"too narrow: strings {place + 1} and {place + 2} touch", "widen it")
+    if plan.scale.treble is not None and abs(y_saddle[0] - y_nut[0]) >= plan.scale.treble / 2:
+        yield Fault("board.string_spread_saddle", "the strings fan out too far for their scale", "check it")
+
+
+def _faults_along(plan: Plan, frets: Across, saddle: Across, strings: Along, edges: Along) -> Iterator[Fault]:
+    """Refuse frets that cross each other or the saddle between the outermost lines along the neck."""
+    lines = Across(np.append(frets.middle, saddle.middle), np.append(frets.skew, saddle.skew))
+    sides = Along(np.append(strings.start, edges.start), np.append(strings.taper, edges.taper))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        steps = np.diff(meet(lines, sides)[..., 0], axis=0)
+    for fret in np.flatnonzero(~(steps > 0).all(axis=1))[:1]:
+        beyond = f"fret {fret + 1}" if fret < plan.frets.count else "the saddle"
+        yield Fault("scale", f"fret {fret} runs into {beyond} inside the board", "bring the scales closer")
+
+
+def _faults_of(plan: Plan, neck: Neck) -> Iterator[Fault]:
+    length = distance(neck.lines_in_board[:, 0], neck.lines_in_board[:, 1])
+    shortest = int(np.argmin(length))
+    if length[shortest] <= 2 * (plan.frets.slot_inset + plan.board.binding) + 1:
+        yield Fault("frets.slot_inset", f"with the binding it leaves no slot at fret {shortest}", "lessen it")
+    margin, end, side = nearest_edge(neck)
+    if margin <= 0:
+        yield Fault(
+            "board.nut_width" if end == "nut" else "board.edge_margin",
+            f"the outer {side} string runs off the board at the {end}, {-margin:.2f} mm past the edge",
+            "widen the board or narrow the string spread",
+        )
+    corners = np.concatenate((neck.outline, neck.saddle_ends))
+    if np.isnan(neck.drop(corners[:, 0], corners[:, 1])).any():
+        yield Fault("board.radius", "smaller than half the width it curves over", "check the unit")
+
+
+def nearest_edge(neck: Neck) -> tuple[float, str, str]:
+    """Find where an outer string comes nearest to the edge of the board.
+
+    Parameters
+    ----------
+    neck
+        The computed neck.
+
+    Returns
+    -------
+    tuple
+        Distance from string centre to edge, negative off the board [mm]; ``"nut"`` or
+        ``"last fret"``; ``"treble"`` or ``"bass"``.
+    """
+    outer = Along(neck.strings.start[[0, -1]], neck.strings.taper[[0, -1]])
+    ends = neck.outline[[[3, 0], [2, 1]]]  # nut and far end, treble first
+    side = np.sign(neck.edges.start)
+    inside = side * (ends[..., 1] - outer.y_at(ends[..., 0])) / np.hypot(1, outer.taper)
+    end, edge = np.unravel_index(np.argmin(inside), inside.shape)
+    return float(inside[end, edge]), ("nut", "last fret")[end], ("treble", "bass")[edge]

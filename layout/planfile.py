@@ -1,0 +1,243 @@
+"""From the text of a plan file to a Plan, with every fault named at once."""
+
+from __future__ import annotations
+
+import tomllib
+from typing import TYPE_CHECKING, Any, Final
+
+from pydantic import BaseModel, ValidationError
+
+from slotwright.layout.errors import Fault, PlanError
+from slotwright.layout.fields import LengthField, ValueFault, nearest, quoted
+from slotwright.layout.plan import Faults, Plan, Table
+from slotwright.layout.units import show
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+MOST_BYTES: Final = 256_000
+
+# Two keys of one table that state the same thing. Looked for in the text itself, so that they
+# are named together with whatever else is wrong.
+_SAME_THING: Final = (
+    ("scale", "length", "treble"),
+    ("scale", "length", "bass"),
+    ("frets", "divisions", "cents"),
+    ("board", "edge_margin", "width_at"),
+    ("setup", "nut_action", "first_gap"),
+)
+
+
+def parse_plan(text: bytes) -> Plan:
+    """Check the contents of a plan file.
+
+    Parameters
+    ----------
+    text
+        The file as it stands on disk.
+
+    Returns
+    -------
+    Plan
+        The plan, every length in mm.
+
+    Raises
+    ------
+    PlanError
+        With all faults that were found.
+    """
+    if len(text) > MOST_BYTES:
+        raise PlanError([Fault("", f"the file has {len(text)} bytes; a plan has at most {MOST_BYTES}")])
+    return check_plan(_contents(text))
+
+
+def check_plan(contents: Mapping[str, Any]) -> Plan:
+    """Check the contents of a plan that is already a mapping.
+
+    Parameters
+    ----------
+    contents
+        Tables and keys as TOML gives them.
+
+    Returns
+    -------
+    Plan
+        The plan, every length in mm.
+
+    Raises
+    ------
+    PlanError
+        With all faults that were found.
+    """
+    faults = list(_same_thing(contents))
+    units = contents.get("units")
+    try:
+        plan = Plan.model_validate(contents, context={"units": units if units in ("mm", "in") else "mm"})
+    except ValidationError as error:
+        faults += [fault for each in error.errors() for fault in _faults(each, contents)]
+        raise PlanError(faults) from None
+    if faults:
+        raise PlanError(faults)
+    return plan
+
+
+def assumed(plan: Plan) -> dict[str, str]:
+    """List the values that the plan did not state.
+
+    Parameters
+    ----------
+    plan
+        A checked plan.
+
+    Returns
+    -------
+    dict
+        Key path to the value taken, written in the units of the plan.
+    """
+    settled = {
+        "board.string_spread_nut": plan.spread_nut,
+        "board.string_spread_saddle": plan.spread_saddle,
+        "board.spacing": plan.spacing,
+        "board.behind_nut": plan.behind_nut,
+        "setup.action_fret": plan.action_fret,
+        "setup.relief_between": plan.relief_between,
+    }
+    if plan.frets.zero_fret:
+        settled["setup.nut_action"] = 0.0
+    moot = {
+        "frets.divisions": plan.frets.cents is not None,
+        "board.edge_margin": plan.board.width_at is not None,
+        "setup.nut_action": plan.setup.first_gap is not None,
+        "scale.square_fret": plan.scale.length is not None,
+        "board.course_spacing": all(string.course is None for string in plan.strings),
+        "board.mark_diameter": not (plan.board.position_marks or plan.board.double_marks),
+    }
+    found: dict[str, str] = {}
+    for name in ("scale", "frets", "board", "setup", "compensation", "calibration", "blank", "jig", "nut"):
+        table = getattr(plan, name)
+        for key, field in type(table).model_fields.items() if table is not None else ():
+            path = f"{name}.{key}"
+            value = settled.get(path, getattr(table, key))
+            if key in table.model_fields_set or value is None or value == () or moot.get(path):
+                continue
+            is_length = path in settled or any(isinstance(mark, LengthField) for mark in field.metadata)
+            found[path] = _written(value, plan) if is_length else _written(value, None)
+    return found
+
+
+def _written(value: object, plan: Plan | None) -> str:
+    """Write a value as it would stand in the plan."""
+    if isinstance(value, tuple):
+        return f"[{', '.join(_written(each, plan) for each in value)}]"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        if plan is None:
+            return f"{value:g}"
+        return show(value, plan.units, 2 if plan.units == "mm" else 4)
+    return str(value)
+
+
+def _contents(text: bytes) -> dict[str, Any]:
+    try:
+        decoded = text.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise PlanError([Fault("", f"not UTF-8 text (byte {error.start})", "save it as UTF-8")]) from None
+    try:
+        return tomllib.loads(decoded)
+    except tomllib.TOMLDecodeError as error:
+        raise PlanError([Fault("", f"not a TOML file: {error}", "mend that line")]) from None
+    except (ValueError, RecursionError) as error:
+        # A number of thousands of digits; tables nested thousands deep.
+        what = "nested too deep" if isinstance(error, RecursionError) else "a number is far too long"
+        raise PlanError([Fault("", f"not a plan: {what}")]) from None
+
+
+def _same_thing(contents: Mapping[str, Any]) -> Iterator[Fault]:
+    for table, kept, other in _SAME_THING:
+        inside = contents.get(table)
+        if isinstance(inside, dict) and kept in inside and other in inside:
+            yield Fault(f"{table}.{other}", f"stated besides {table}.{kept}", "keep one of them")
+
+
+def _faults(error: Any, contents: Mapping[str, Any]) -> Iterator[Fault]:  # noqa: ANN401 - a pydantic error
+    """Say in a maker's words what the validation found."""
+    path = _path(error["loc"])
+    cause = error.get("ctx", {}).get("error")
+    if isinstance(cause, Faults):
+        for fault in cause.faults:
+            yield Fault(".".join(filter(None, (path, fault.where))), fault.what, fault.mend)
+    elif isinstance(cause, ValueFault):
+        yield Fault(path, cause.what, cause.mend)
+    elif error["type"] == "missing":
+        yield _missing(error["loc"], contents)
+    elif error["type"] == "extra_forbidden":
+        yield from _unknown(error["loc"], contents)
+    elif error["type"].startswith("model"):
+        yield Fault(path, f"given {quoted(error['input'])}; a table belongs here", f"write [{path}]")
+    else:
+        yield Fault(path, f"given {quoted(error['input'])}; {error['msg'].lower()}")
+
+
+def _missing(loc: tuple[str | int, ...], contents: Mapping[str, Any]) -> Fault:
+    key = str(loc[-1])
+    table = _swallowed_by(key, contents) if len(loc) == 1 else None
+    if table:
+        return Fault(
+            key,
+            f"missing at the top of the file; a line below [{table}] belongs to that table",
+            f"move {key} above the first table",
+        )
+    forms = {
+        "title": 'write title = "..."',
+        "strings": "write strings = 6, or a list of tables",
+        "scale": 'write [scale] and length = "648 mm"',
+        "board": "write [board] and nut_width = ...",
+    }
+    return Fault(_path(loc), "missing", forms.get(key, "it has no default"))
+
+
+def _swallowed_by(key: str, contents: Mapping[str, Any]) -> str | None:
+    """Find the table above which a key of the top of the file should have stood."""
+    if key in contents or key not in ("title", "units", "strings"):
+        return None
+    return next((name for name, inside in contents.items() if isinstance(inside, dict) and key in inside), None)
+
+
+def _unknown(loc: tuple[str | int, ...], contents: Mapping[str, Any]) -> Iterator[Fault]:
+    key = str(loc[-1])
+    if len(loc) == 2 and _swallowed_by(key, contents) == loc[0] and key != "units":
+        return  # said where the key is missed
+    model: type[Table] = Plan
+    for part in loc[:-1]:
+        model = _inside(model, part) if isinstance(part, str) else model
+    known = list(model.model_fields)
+    mend = nearest(key, known) or f"known here: {', '.join(known)}"
+    if len(loc) > 1 and key in Plan.model_fields:
+        mend = f"{key} belongs at the top of the file, above the first table"
+    yield Fault(_path((*loc[:-1], _shortened(key))), "unknown key", mend)
+
+
+def _inside(model: type[Table], key: str) -> type[Table]:
+    """Find the table that a key of another table holds."""
+    kinds = [model.model_fields[key].annotation]
+    for kind in kinds:
+        if isinstance(kind, type) and issubclass(kind, BaseModel):
+            return kind  # type: ignore[return-value]
+        kinds += getattr(kind, "__args__", ())
+    return model
+
+
+def _path(loc: tuple[str | int, ...]) -> str:
+    """Write a key path; strings and aims are counted from 1, as makers count them."""
+    text = ""
+    for part in loc:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else part
+    return text
+
+
+def _shortened(key: str) -> str:
+    shown = quoted(key)
+    return key if shown == f'"{key}"' and key.isidentifier() else shown
+
+
