@@ -37,7 +37,7 @@ class _Commands(click.Group):
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="slotwright", prog_name="slotwright", message="%(prog)s %(version)s")
 def group() -> None:
-    """From a maker's plan to fret-slot templates true enough to cut wood by.
+    r"""From a maker's plan to fret-slot templates true enough to cut wood by.
 
     \b
     slotwright new heron          write heron.toml from a starter plan
@@ -46,12 +46,12 @@ def group() -> None:
     """
 
 
-def main() -> None:
+def main(args: list[str] | None = None) -> None:
     """Run the command line: exit 0 done, 2 bad input, 1 the machine failed."""
     from slotwright.layout.errors import SlotwrightError  # noqa: PLC0415 - quick --help
 
     try:
-        group(prog_name="slotwright")
+        group(args, prog_name="slotwright")
     except SlotwrightError as error:
         click.echo(f"slotwright: {error}", err=True)
         sys.exit(2)

@@ -1,4 +1,4 @@
-"""``slotwright check``: can this plan be drawn?"""
+"""``slotwright check``: whether a plan can be drawn."""
 
 from __future__ import annotations
 

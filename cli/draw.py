@@ -25,9 +25,17 @@ _VERSIONS = ("R12", "R2000", "R2010")
 @click.command("draw", epilog="Example: slotwright draw heron.toml --sheet slots --format dxf --out templates")
 @click.argument("plans", nargs=-1, required=True, metavar="PLAN...", type=click.Path(path_type=Path))
 @click.option("--sheet", "sheets", multiple=True, type=click.Choice(_SHEETS), help="Sheet to draw; all without it.")
-@click.option("--format", "formats", multiple=True, type=click.Choice(_FORMATS), help="File to write; both without it.")
+@click.option(
+    "--format", "formats", multiple=True, type=click.Choice(_FORMATS), help="File to write; both without it."
+)
 @click.option("--out", type=click.Path(path_type=Path), default=Path(), help="Folder for the files; made if needed.")
-@click.option("--dxf-version", type=click.Choice(_VERSIONS), default="R2000", show_default=True, help="R12 for old machines.")
+@click.option(
+    "--dxf-version",
+    type=click.Choice(_VERSIONS),
+    default="R2000",
+    show_default=True,
+    help="R12 for old machines.",
+)
 @click.option("--unit", type=click.Choice(("mm", "in")), default="mm", show_default=True, help="Unit of the files.")
 @click.option("--mirror", is_flag=True, help="Mirror the drawing, for work from the back.")
 @click.option("--force", is_flag=True, help="Replace files that exist.")
@@ -100,7 +108,11 @@ def _report(drawn: Sequence[tuple[Path, Sheet]]) -> None:
     for path, sheet in drawn:
         (width, height) = sheet.size
         rows.append(
-            (str(path), f"{show(width, 'mm', 1)} x {show(height, 'mm', 1)} mm", f"{show(width, 'in', 2)} x {show(height, 'in', 2)} in")
+            (
+                str(path),
+                f"{show(width, 'mm', 1)} x {show(height, 'mm', 1)} mm",
+                f"{show(width, 'in', 2)} x {show(height, 'in', 2)} in",
+            )
         )
     print_table(("file", "full size", ""), rows)
     click.echo("Measure the rules on a print before you cut.")

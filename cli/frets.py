@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import csv
+import math
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+import numpy as np
 
 from slotwright.cli.console import print_json, print_table, read_instrument, warn
 
@@ -41,8 +43,6 @@ def command(plan: Path, as_csv: bool, as_json: bool) -> None:
 
 def _columns(instrument: Instrument) -> dict[str, Any]:
     """Give the columns of the table, each with a length in mm for every fret from 0."""
-    import numpy as np  # noqa: PLC0415 - quick --help
-
     plan, neck = instrument.plan, instrument.neck
     strings = len(plan.strings)
     columns: dict[str, Any] = {
@@ -64,32 +64,24 @@ def _columns(instrument: Instrument) -> dict[str, Any]:
 
 def _rows(instrument: Instrument, columns: dict[str, Any], decimals: int) -> Iterator[list[str]]:
     for fret in range(len(instrument.neck.cents)):
-        row = [str(fret)]
-        for name, column in columns.items():
-            empty = (name.startswith("step") and not fret) or (name == "saw setting" and fret < instrument.first_slot)
-            row.append("" if empty else instrument.length(float(column[fret]), decimals))
-        yield row
+        lengths = (float(column[fret]) for column in columns.values())
+        yield [str(fret), *("" if math.isnan(x) else instrument.length(x, decimals) for x in lengths)]
 
 
 def _print_text(instrument: Instrument) -> None:
     plan, sawing, said = instrument.plan, instrument.sawing, instrument.length
+    wood = said(float(sawing.wood_left[sawing.thinnest]))
     unit = plan.units
     columns = _columns(instrument)
     click.echo(f"{plan.title}: lengths in {unit}, from the nut; blank edges from the blank's end")
     print_table(("fret", *columns), list(_rows(instrument, columns, 3 if unit == "mm" else 4)))
-    first = instrument.first_slot
     click.echo(f"slot depth below the finished surface: {said(sawing.depth)} {unit}")
     click.echo(
-        f"saw setting on a blank still flat: {said(sawing.setting[first])} at the first slot, "
-        f"{said(sawing.setting[-1])} at the last; {said(sawing.wood_left[first:].min())} of wood left"
+        f"saw setting on a blank still flat: {said(sawing.setting[0])} at the nut, "
+        f"{said(sawing.setting[-1])} at fret {plan.frets.count}; {wood} of wood left"
     )
-    worst = int(instrument.neck.straightness.argmax())
-    miss = float(instrument.neck.straightness[worst])
-    if miss >= 0.0005:
-        click.echo(
-            f"straight frets pass the inner strings' exact points by {miss:.3f} mm at most, "
-            f"{instrument.neck.straightness_cents[worst]:.2f} cents (fret {worst})"
-        )
+    if instrument.straightness_note:
+        click.echo(instrument.straightness_note)
     click.echo("Sawing: guards and eye protection on, dust extracted; the machine's instructions come first.")
 
 
@@ -119,8 +111,8 @@ def _as_json(instrument: Instrument) -> dict[str, Any]:
                 "from_nut": neck.from_nut[fret].tolist(),
                 "slot": neck.slots[fret].tolist() if fret >= instrument.first_slot else None,
                 "straightness": float(neck.straightness[fret]),
-                "saw_setting": float(sawing.setting[fret]) if fret >= instrument.first_slot else None,
-                "wood_left": float(sawing.wood_left[fret]) if fret >= instrument.first_slot else None,
+                "saw_setting": float(sawing.setting[fret]),
+                "wood_left": float(sawing.wood_left[fret]),
             }
             for fret in range(len(neck.cents))
         ],

@@ -27,7 +27,10 @@ def command(name: str | None, starter: str, listing: bool) -> None:
 
     starters = templates.starters()
     if listing:
-        print_table(("starter", "instrument"), [(key, starters[key].partition('"')[2].partition('"')[0]) for key in starters])
+        print_table(
+            ("starter", "instrument"),
+            [(key, starters[key].partition('"')[2].partition('"')[0]) for key in starters],
+        )
         return
     if name is None:
         raise click.UsageError("Missing argument 'NAME'. (--list shows the starters.)")

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from pydantic import BeforeValidator, ValidationInfo
 
@@ -12,10 +12,13 @@ from slotwright.layout import strings
 from slotwright.layout.errors import LengthError
 from slotwright.layout.units import MM_PER_INCH, Unit, is_bare, parse_length, show
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
 _SHOWN = 60  # characters of a wrong value that are worth repeating
 
 
-class ValueFault(ValueError):
+class WrongValueError(ValueError):
     """One value is wrong.
 
     Parameters
@@ -53,10 +56,10 @@ class _LengthCheck:
         try:
             length = parse_length(given, units)
         except LengthError as error:
-            raise ValueFault(str(error)) from None
+            raise WrongValueError(str(error)) from None
         if self.low <= length <= self.high:
             return length
-        raise ValueFault(
+        raise WrongValueError(
             f"given {quoted(given)}{f' {units}' if is_bare(given) else ''}; "
             f"allowed {show(self.low, units)} to {show(self.high, units)} {units}",
             self._mend(given, units) if is_bare(given) else "",
@@ -120,7 +123,7 @@ def mm_row(names: Sequence[str], low: float, high: float, *, one_for_all: bool =
             return (check(given, info),) * len(names)
         if not isinstance(given, list) or len(given) != len(names):
             alone = "one length or " if one_for_all else ""
-            raise ValueFault(f"given {quoted(given)}; allowed {alone}[{', '.join(names)}]")
+            raise WrongValueError(f"given {quoted(given)}; allowed {alone}[{', '.join(names)}]")
         return tuple(check(each, info) for each in given)
 
     return LengthField(row)
@@ -132,7 +135,7 @@ def holes() -> LengthField:
 
     def rows(given: object, info: ValidationInfo) -> tuple[tuple[float, float, float], ...]:
         if not isinstance(given, list) or not all(isinstance(h, list) and len(h) == 3 for h in given):
-            raise ValueFault(f"given {quoted(given)}; allowed a list of [x, y, diameter]")
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of [x, y, diameter]")
         return tuple((place(x, info), place(y, info), across(d, info)) for x, y, d in given)
 
     return LengthField(rows)
@@ -153,10 +156,10 @@ def wholes(low: int, high: int, *, empty: bool = False) -> BeforeValidator:
 
     def check(given: object) -> tuple[int, ...]:
         if not isinstance(given, list) or (not given and not empty):
-            raise ValueFault(f"given {quoted(given)}; allowed a list of whole numbers, {low} to {high}")
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of whole numbers, {low} to {high}")
         values = tuple(_whole(each, low, high) for each in given)
         if len(set(values)) < len(values):
-            raise ValueFault(f"given {quoted(given)}; a number stands there twice")
+            raise WrongValueError(f"given {quoted(given)}; a number stands there twice")
         return values
 
     return BeforeValidator(check)
@@ -167,7 +170,7 @@ def weights() -> BeforeValidator:
 
     def check(given: object) -> tuple[float, ...]:
         if not isinstance(given, list) or not given:
-            raise ValueFault(f"given {quoted(given)}; allowed a list of numbers above 0")
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of numbers above 0")
         return tuple(_number(each, 1e-6, 1e6) for each in given)
 
     return BeforeValidator(check)
@@ -178,10 +181,10 @@ def groups(most: int) -> BeforeValidator:
 
     def check(given: object) -> tuple[tuple[int, ...], ...]:
         if not isinstance(given, list) or not all(isinstance(group, list) and group for group in given):
-            raise ValueFault(f"given {quoted(given)}; allowed lists of strings, such as [[1, 2], [3, 4]]")
+            raise WrongValueError(f"given {quoted(given)}; allowed lists of strings, such as [[1, 2], [3, 4]]")
         found = tuple(tuple(_whole(each, 1, most) for each in group) for group in given)
         if len(set(sum(found, ()))) < sum(map(len, found)):
-            raise ValueFault(f"given {quoted(given)}; a string stands there twice")
+            raise WrongValueError(f"given {quoted(given)}; a string stands there twice")
         return found
 
     return BeforeValidator(check)
@@ -193,7 +196,7 @@ def words(most: int, *, empty: bool = True) -> BeforeValidator:
     def check(given: object) -> str:
         if not isinstance(given, str) or len(given) > most or not (empty or given.strip()):
             least = "" if empty else "1 to "
-            raise ValueFault(f"given {quoted(given)}; allowed text of {least}{most} characters")
+            raise WrongValueError(f"given {quoted(given)}; allowed text of {least}{most} characters")
         return given
 
     return BeforeValidator(check)
@@ -204,7 +207,7 @@ def yes_no() -> BeforeValidator:
 
     def check(given: object) -> bool:
         if not isinstance(given, bool):
-            raise ValueFault(f"given {quoted(given)}; allowed true or false")
+            raise WrongValueError(f"given {quoted(given)}; allowed true or false")
         return given
 
     return BeforeValidator(check)
@@ -217,7 +220,7 @@ def one_of(allowed: Sequence[str]) -> BeforeValidator:
         if isinstance(given, str) and given in allowed:
             return given
         near = nearest(given, allowed) if isinstance(given, str) else ""
-        raise ValueFault(f"given {quoted(given)}; allowed {listed(allowed)}", near)
+        raise WrongValueError(f"given {quoted(given)}; allowed {listed(allowed)}", near)
 
     return BeforeValidator(check)
 
@@ -227,11 +230,11 @@ def pitch() -> BeforeValidator:
 
     def check(given: object) -> str:
         if not isinstance(given, str):
-            raise ValueFault(f"given {quoted(given)}; a pitch is text like E4, F#3 or Bb2")
+            raise WrongValueError(f"given {quoted(given)}; a pitch is text like E4, F#3 or Bb2")
         try:
             strings.frequency(given)
         except ValueError as error:
-            raise ValueFault(str(error)) from None
+            raise WrongValueError(str(error)) from None
         return given
 
     return BeforeValidator(check)
@@ -244,7 +247,7 @@ def square_fret() -> BeforeValidator:
     def check(given: object) -> float:
         if isinstance(given, str):
             if given not in ends:
-                raise ValueFault(f'given {quoted(given)}; allowed a fret number, "nut" or "saddle"')
+                raise WrongValueError(f'given {quoted(given)}; allowed a fret number, "nut" or "saddle"')
             return ends[given]
         return _number(given, 0, 60)
 
@@ -256,11 +259,11 @@ def ascending_cents() -> BeforeValidator:
 
     def check(given: object) -> tuple[float, ...]:
         if not isinstance(given, list) or not given:
-            raise ValueFault(f"given {quoted(given)}; allowed a list of cents, the last one the period")
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of cents, the last one the period")
         notes = tuple(_number(each, 1, 4800) for each in given)
         for before, after in zip((0.0, *notes), notes, strict=False):
             if after - before < 1:
-                raise ValueFault(f"given {after:g} after {before:g}; cents ascend by 1 or more")
+                raise WrongValueError(f"given {after:g} after {before:g}; cents ascend by 1 or more")
         return notes
 
     return BeforeValidator(check)
@@ -275,7 +278,7 @@ def table_list(most: int) -> BeforeValidator:
         if isinstance(given, int) and not isinstance(given, bool) and 1 <= given <= most:
             return [{}] * given
         shown = f"{len(given)} of them" if isinstance(given, list) else quoted(given)
-        raise ValueFault(f"given {shown}; allowed a count or a list of tables, 1 to {most}")
+        raise WrongValueError(f"given {shown}; allowed a count or a list of tables, 1 to {most}")
 
     return BeforeValidator(check)
 
@@ -309,13 +312,11 @@ def listed(allowed: Sequence[str]) -> str:
 
 def _number(given: object, low: float, high: float) -> float:
     if isinstance(given, bool) or not isinstance(given, int | float) or not low <= given <= high:
-        raise ValueFault(f"given {quoted(given)}; allowed a number from {low:g} to {high:g}")
+        raise WrongValueError(f"given {quoted(given)}; allowed a number from {low:g} to {high:g}")
     return float(given)
 
 
 def _whole(given: object, low: int, high: int) -> int:
     if isinstance(given, bool) or not isinstance(given, int) or not low <= given <= high:
-        raise ValueFault(f"given {quoted(given)}; allowed a whole number from {low} to {high}")
+        raise WrongValueError(f"given {quoted(given)}; allowed a whole number from {low} to {high}")
     return given
-
-

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 # Below these a board can still be made, but a maker wants to know (common practice, no source).
 NARROW_FRET = 4.0  # mm from crown to crown: no finger fits
 THIN_WOOD = 2.0  # mm left under a slot: the board may snap there
+_ROUNDING = 1e-9  # mm; 4.1 - 2.1 is a rounding below 2
 NEAR_EDGE = 2.0  # mm from an outer string to the edge: it is pulled off the board
 
 
@@ -40,11 +41,14 @@ class Sawing:
         enough at both ends of the slot [mm], shape (frets + 1,); row 0 is the nut line.
     wood_left
         What stays under the slot [mm], shape (frets + 1,).
+    thinnest
+        The fret whose slot leaves least.
     """
 
     depth: float
     setting: NDArray[np.float64]
     wood_left: NDArray[np.float64]
+    thinnest: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +83,18 @@ class Instrument:
     def first_slot(self) -> int:
         """0 where a zero fret stands in a slot of its own, else 1."""
         return 0 if self.plan.frets.zero_fret else 1
+
+    @property
+    def straightness_note(self) -> str:
+        """Say how far straight frets miss the inner strings; nothing where they do not."""
+        worst = int(np.argmax(self.neck.straightness))
+        if self.neck.straightness[worst] < 0.0005:
+            return ""
+        miss = self.length(float(self.neck.straightness[worst]), 3 if self.plan.units == "mm" else 4)
+        return (
+            f"Straight frets pass the inner strings' exact points by {miss} {self.plan.units} at most, "
+            f"{self.neck.straightness_cents[worst]:.2f} cents (fret {worst})"
+        )
 
     def length(self, length: float, decimals: int | None = None) -> str:
         """Write a length [mm] in the units of the plan."""
@@ -141,7 +157,9 @@ def blank_outline(plan: Plan) -> NDArray[np.float64]:
 def _sawing(plan: Plan, neck: Neck) -> Sawing:
     depth = plan.frets.tang_depth + plan.frets.slot_clearance
     setting = depth + neck.drop(neck.slots[..., 0], neck.slots[..., 1]).max(axis=1)
-    return Sawing(depth, setting, plan.board.thickness - setting)
+    left = plan.board.thickness - setting
+    first = 0 if plan.frets.zero_fret else 1
+    return Sawing(depth, setting, left, first + int(np.argmin(left[first:])))
 
 
 def _across_blank(plan: Plan, neck: Neck) -> NDArray[np.float64] | None:
@@ -161,7 +179,7 @@ def _across_blank(plan: Plan, neck: Neck) -> NDArray[np.float64] | None:
 
 
 def _faults_of_depth(plan: Plan, sawing: Sawing) -> Iterator[Fault]:
-    deepest = int(np.argmin(sawing.wood_left))
+    deepest = sawing.thinnest
     if sawing.wood_left[deepest] <= 0:
         yield Fault(
             "board.thickness",
@@ -176,9 +194,9 @@ def _faults_of_blank(plan: Plan, neck: Neck) -> Iterator[Fault]:
         return
     low, high = blank_outline(plan).min(axis=0), blank_outline(plan).max(axis=0)
     short = np.maximum(low - neck.outline.min(axis=0), neck.outline.max(axis=0) - high)
-    if short[0] > 1e-9:
+    if short[0] > _ROUNDING:
         yield Fault("blank.length", f"the board reaches {short[0]:.2f} mm past it", "check nut_at too")
-    if short[1] > 1e-9:
+    if short[1] > _ROUNDING:
         yield Fault("blank.width", f"the board is {2 * short[1]:.2f} mm wider", "widen the blank")
 
 
@@ -188,18 +206,18 @@ def _warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[str]:
 
     steps = np.diff(neck.from_nut, axis=0).min(axis=1)
     close = int(np.argmin(steps))
-    if steps[close] < NARROW_FRET:
+    if steps[close] < NARROW_FRET - _ROUNDING:
         yield f"frets {close} and {close + 1} stand {said(steps[close])} apart; below {said(NARROW_FRET)}"
-    thin = int(np.argmin(sawing.wood_left))
-    if sawing.wood_left[thin] < THIN_WOOD:
+    thin = sawing.thinnest
+    if sawing.wood_left[thin] < THIN_WOOD - _ROUNDING:
         yield f"{said(sawing.wood_left[thin])} of wood left under the slot of fret {thin}; below {said(THIN_WOOD)}"
     margin, end, side = nearest_edge(neck)
-    if margin < NEAR_EDGE:
+    if margin < NEAR_EDGE - _ROUNDING:
         yield f"the outer {side} string stands {said(margin)} from the edge at the {end}; below {said(NEAR_EDGE)}"
     board = plan.board
     if len(plan.strings) == 1 and (board.string_spread_nut or board.string_spread_saddle):
         yield "one string stands on the centre line; its string_spread is not used"
-    if plan.nut and plan.nut.slot > 0 and plan.behind_nut < plan.nut.slot + plan.nut.ledge - 1e-9:
+    if plan.nut and plan.nut.slot > 0 and plan.behind_nut < plan.nut.slot + plan.nut.ledge - _ROUNDING:
         needed = plan.nut.slot + plan.nut.ledge
         yield f"the nut's groove and ledge need board.behind_nut of {said(needed)}"
     for fret in sorted({*board.position_marks, *board.double_marks}):

@@ -87,7 +87,9 @@ def meet(across: Across, along: Along) -> Floats:
 
 def distance(a: Floats, b: Floats) -> Floats:
     """Give the distances between points [mm], shape (..., 2)."""
-    return np.hypot(*np.moveaxis(a - b, -1, 0))
+    apart = a - b
+    length: Floats = np.hypot(apart[..., 0], apart[..., 1])
+    return length
 
 
 def lengthened(lines: Floats, by: float) -> Floats:

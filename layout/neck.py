@@ -94,7 +94,7 @@ class Neck:
     @property
     def straightness_cents(self) -> Floats:
         """What `straightness` costs in pitch [cents], shape (frets + 1,)."""
-        return CENTS_PER_NEPER * self.straightness / (self.scales.min() * self.fractions)
+        return CENTS_PER_NEPER * self.straightness / (float(self.scales.min()) * self.fractions)
 
     def radius_at(self, x: ArrayLike) -> Floats:
         """Give the radius across the board.
@@ -113,7 +113,7 @@ class Neck:
         at_nut, at_last = self.radius
         if at_nut == 0:
             return np.full_like(place, np.inf)
-        return at_nut + (at_last - at_nut) * place / self.frets.middle[-1]
+        return at_nut + (at_last - at_nut) * place / float(self.frets.middle[-1])
 
     def drop(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """Give how far the curve across the board falls away from its middle.
@@ -300,16 +300,15 @@ def _edges(plan: Plan, hand: float, frets: Across, strings: Along) -> Along:
         there, y = frets[-1], meet(frets[-1], outer)[0, :, 1] + side * board.edge_margin
     else:
         there, y = frets[board.width_at.fret], side * board.width_at.width / 2
-    return Along.through(
-        np.stack((frets[0].x_at(at_nut), at_nut), axis=-1), np.stack((there.x_at(y), y), axis=-1)
-    )
+    return Along.through(np.stack((frets[0].x_at(at_nut), at_nut), axis=-1), np.stack((there.x_at(y), y), axis=-1))
 
 
 def _straightness(frets: Across, fractions: Floats, nut_ends: Floats, saddle_ends: Floats) -> Floats:
     """Measure how far the exact points of the inner strings lie off the straight frets."""
     exact = saddle_ends + fractions[:, None, None] * (nut_ends - saddle_ends)
     off = exact[..., 0] - (frets.middle[:, None] + frets.skew[:, None] * exact[..., 1])
-    return np.abs(off / np.hypot(1, frets.skew)[:, None])[:, 1:-1].max(axis=1, initial=0.0)
+    largest: Floats = np.abs(off / np.hypot(1, frets.skew)[:, None])[:, 1:-1].max(axis=1, initial=0.0)
+    return largest
 
 
 def _refuse(faults: Iterator[Fault]) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import TYPE_CHECKING, Annotated, Final, Self
 
 from pydantic import BaseModel, ConfigDict, model_validator
@@ -14,6 +13,8 @@ from slotwright.layout.temperament import cents_at, octave_fret, steps_of_period
 from slotwright.layout.units import Unit
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -42,7 +43,7 @@ _BRIDGE_KEYS: Final = {  # which kinds of bridge a key belongs to; keys not name
 }
 
 
-class Faults(ValueError):
+class WrongTableError(ValueError):
     """Several faults of one table, each with its key path inside that table."""
 
     def __init__(self, faults: tuple[Fault, ...]) -> None:
@@ -62,7 +63,7 @@ class Table(BaseModel):
     @model_validator(mode="after")
     def _check_together(self) -> Self:
         if faults := tuple(self.clashes()):
-            raise Faults(faults)
+            raise WrongTableError(faults)
         return self
 
 
@@ -156,9 +157,10 @@ class Board(Table):
     beyond_last_fret: Annotated[float, mm(0, 300)] = 8.0
     behind_nut: Annotated[float | None, mm(0, 300)] = None
     thickness: Annotated[float, mm(1, 30)] = 6.0
-    radius: Annotated[
-        tuple[float, float], mm_row(("at nut", "at last fret"), 0, 5000, one_for_all=True)
-    ] = (0.0, 0.0)
+    radius: Annotated[tuple[float, float], mm_row(("at nut", "at last fret"), 0, 5000, one_for_all=True)] = (
+        0.0,
+        0.0,
+    )
     joint_fret: Annotated[int, whole(0, MOST_FRETS)] = 0
     binding: Annotated[float, mm(0, 10)] = 0.0
     position_marks: Annotated[tuple[int, ...], wholes(1, MOST_FRETS, empty=True)] = ()
@@ -194,9 +196,7 @@ class Setup(Table):
     """How the strings lie and how they are pressed."""
 
     nut_action: Annotated[float, mm(0, 5)] = 0.30
-    first_gap: Annotated[
-        tuple[float, float] | None, mm_row(("treble", "bass"), 0, 5, one_for_all=True)
-    ] = None
+    first_gap: Annotated[tuple[float, float] | None, mm_row(("treble", "bass"), 0, 5, one_for_all=True)] = None
     action: Annotated[tuple[float, float], mm_row(("treble", "bass"), 0.1, 20, one_for_all=True)] = (1.5, 1.9)
     action_fret: Annotated[int | None, whole(1, MOST_FRETS)] = None
     relief: Annotated[float, mm(0, 3)] = 0.15

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic import BaseModel, ValidationError
 
 from slotwright.layout.errors import Fault, PlanError
-from slotwright.layout.fields import LengthField, ValueFault, nearest, quoted
-from slotwright.layout.plan import Faults, Plan, Table
+from slotwright.layout.fields import LengthField, WrongValueError, nearest, quoted
+from slotwright.layout.plan import Plan, Table, WrongTableError
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
@@ -164,10 +164,10 @@ def _faults(error: Any, contents: Mapping[str, Any]) -> Iterator[Fault]:  # noqa
     """Say in a maker's words what the validation found."""
     path = _path(error["loc"])
     cause = error.get("ctx", {}).get("error")
-    if isinstance(cause, Faults):
+    if isinstance(cause, WrongTableError):
         for fault in cause.faults:
             yield Fault(".".join(filter(None, (path, fault.where))), fault.what, fault.mend)
-    elif isinstance(cause, ValueFault):
+    elif isinstance(cause, WrongValueError):
         yield Fault(path, cause.what, cause.mend)
     elif error["type"] == "missing":
         yield _missing(error["loc"], contents)
@@ -239,5 +239,3 @@ def _path(loc: tuple[str | int, ...]) -> str:
 def _shortened(key: str) -> str:
     shown = quoted(key)
     return key if shown == f'"{key}"' and key.isidentifier() else shown
-
-

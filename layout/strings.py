@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Final
 
@@ -48,4 +49,4 @@ def frequency(pitch: str) -> float:
         raise ValueError(f'given "{pitch}"; a pitch is written like E4, F#3 or Bb2')
     letter, accidental, octave = found.groups()
     above_a4 = _SEMITONES[letter] + _ACCIDENTAL[accidental] - 9 + 12 * (int(octave) - 4)
-    return A4 * 2.0 ** (above_a4 / 12)
+    return A4 * math.pow(2.0, above_a4 / 12)

@@ -8,7 +8,7 @@ import numpy as np
 
 from slotwright.layout.drawing.frame import framed
 from slotwright.layout.drawing.marks import core, cross, label_row, outline, point, sides
-from slotwright.layout.drawing.sheet import Circle, Dimension, Layer, Line, Text, extents
+from slotwright.layout.drawing.sheet import Circle, Dimension, Layer, Line, Text, extents, text_width
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -42,14 +42,14 @@ def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
         Outline, slots, strings, marks and dimensions.
     """
     labels = _labels(instrument)
-    rows = extents(labels)
+    widths = list(_widths(instrument, extents(labels)))
     content = [
         *_board(instrument),
         *_references(instrument),
         *_marks(instrument),
         *labels,
-        *_lengths(instrument, rows),
-        *_widths(instrument, rows),
+        *widths,
+        *_lengths(instrument, extents(labels), extents([*labels, *widths])[1]),
     ]
     return framed(
         "board",
@@ -76,10 +76,7 @@ def _references(instrument: Instrument) -> Iterator[Entity]:
         yield Line(Layer.REF_STRINGS, point(nut), point(saddle))
     bridge = float(neck.saddle.middle[0])
     yield Line(Layer.REF_CENTRE, (-6.0 - plan.behind_nut, 0.0), (bridge + 6.0, 0.0))
-    reach = np.abs(neck.saddle_ends[:, 1]).max() + 5.0
-    ends = [(float(neck.saddle.x_at(y)[0]), float(y)) for y in (-reach, reach)]
-    yield Line(Layer.REF_SADDLE, *ends)
-    yield Text(Layer.TEXT, (ends[0][0] + 2, ends[0][1] - 1.5), "nominal saddle line", _HEIGHT, "left", "top")
+    yield Line(Layer.REF_SADDLE, *_saddle_line(instrument))
     if plan.board.joint_fret:
         joint = neck.lines_in_board[plan.board.joint_fret]
         along = 4.0 * (joint[1] - joint[0]) / np.hypot(*(joint[1] - joint[0]))
@@ -126,10 +123,10 @@ def _fret_labels(instrument: Instrument, distances: NDArray[np.float64]) -> list
     ]
 
 
-def _lengths(instrument: Instrument, rows: Box) -> Iterator[Dimension]:
+def _lengths(instrument: Instrument, labels: Box, bottom: float) -> Iterator[Dimension]:
     """Dimension the scale above the labels and the board below them."""
     plan, neck, said = instrument.plan, instrument.neck, instrument.length
-    _, bottom, _, top = rows
+    _, _, right, top = labels
     down, up = sides(instrument)
     if plan.scale.length is None:
         for side, row, away in ((up, top + 4, 1), (down, bottom - 4, -1)):
@@ -138,32 +135,35 @@ def _lengths(instrument: Instrument, rows: Box) -> Iterator[Dimension]:
             # Beside a slanted string, clear of the labels at both ends.
             off = away * np.array([-along[1], along[0]]) * max(abs(row - nut[1]), abs(row - saddle[1]))
             text = f"scale of string {side.number}: {said(float(neck.scales[side.string]))}"
-            near = nut + off - 3 * off / np.hypot(*off)
-            yield Dimension(point(nut + off), point(saddle + off), text, (point(near), point(saddle)))
-        bottom -= 12
+            short = off - 3 * off / np.hypot(*off)  # an extension line that stays clear of the labels
+            foot = saddle + short if right > saddle[0] - 3 else saddle
+            scale = Dimension(point(nut + off), point(saddle + off), text, (point(nut + short), point(foot)))
+            bottom = min(bottom, scale.box()[1])
+            yield scale
     else:
         saddle, octave = float(neck.saddle.middle[0]), float(neck.frets.middle[plan.action_fret])
-        low, high = top + 5, top + 12
-        reach = max(abs(float(neck.saddle_ends[0, 1])) + 6, top - 20)
-        yield Dimension(
-            (0.0, low), (octave, low), f"nut to fret {plan.action_fret}: {said(octave)}", ((0.0, top), (octave, top))
-        )
-        yield Dimension(
-            (octave, low),
-            (saddle, low),
-            f"fret {plan.action_fret} to saddle line: {said(saddle - octave)}",
-            ((octave, top), (saddle, reach)),
-        )
-        yield Dimension(
-            (0.0, high), (saddle, high), f"scale length: {said(saddle)}", ((0.0, low), (saddle, low))
-        )
+        half = float(np.abs(neck.saddle_ends[:, 1]).max())
+        low = max(top, half + 6) + 5
+        high = low + 7
+        to_octave = f"nut to fret {plan.action_fret}: {said(octave)}"
+        to_saddle = f"fret {plan.action_fret} to saddle line: {said(saddle - octave)}"
+        # A board of a fret or two has no room for them.
+        if text_width(to_octave, 2.5) < octave - 4 and text_width(to_saddle, 2.5) < saddle - octave - 4:
+            yield Dimension((0.0, low), (octave, low), to_octave, ((0.0, top), (octave, top)))
+            yield Dimension(
+                (octave, low),
+                (saddle, low),
+                to_saddle,
+                ((octave, top), (saddle, top if right > saddle - 2 else half + 6)),
+            )
+        yield Dimension((0.0, high), (saddle, high), f"scale length: {said(saddle)}", ((0.0, low), (saddle, low)))
     left, right = (float(edge) for edge in (neck.outline[:, 0].min(), neck.outline[:, 0].max()))
     row = bottom - 6
     yield Dimension((left, row), (right, row), f"board: {said(right - left)}", ((left, row + 3), (right, row + 3)))
 
 
-def _widths(instrument: Instrument, rows: Box) -> Iterator[Dimension]:
-    """Dimension across the neck, outside the labels."""
+def _widths(instrument: Instrument, rows: Box) -> Iterator[Dimension | Text]:
+    """Dimension across the neck, outside the labels, and name the saddle line."""
     plan, neck, said = instrument.plan, instrument.neck, instrument.length
     left, _, right, _ = rows
     down, up = sides(instrument)
@@ -172,19 +172,33 @@ def _widths(instrument: Instrument, rows: Box) -> Iterator[Dimension]:
         start, end = point(foot), point(head)
         width = said(abs(end[1] - start[1]))
         # A level extension line from each point, whatever the lean of the line between them.
-        return Dimension((x, start[1]), (x, end[1]), f"{text} {width}", (start, end), beyond=True)
+        return Dimension((x, start[1]), (x, end[1]), f"{text}: {width}", (start, end), beyond=True)
 
     left = min(left, float(neck.outline[:, 0].min())) - 5
     right = max(right, float(neck.outline[:, 0].max())) + 5
+    at_saddle = [x for x, _ in _saddle_line(instrument)]
+    if right > min(at_saddle) - 4:  # frets all the way up to the saddle
+        right = max(right, *at_saddle) + 6
     at_nut, at_last = neck.lines_in_board[0], neck.lines_in_board[-1]
     yield upright("nut width", at_nut[down.slot], at_nut[up.slot], left)
     # Downward: above it the lengths are dimensioned.
-    yield upright(f"width at fret {plan.frets.count}", at_last[up.slot], at_last[down.slot], right)
+    yield upright("width", at_last[up.slot], at_last[down.slot], right)
     if len(plan.strings) > 1:
         nut, saddle = neck.nut_ends, neck.saddle_ends
         yield upright("strings", nut[down.string], nut[up.string], left - 6)
-        beyond = float(saddle[:, 0].max()) + 9
+        beyond = max(*at_saddle, right) + 9
         yield upright("strings", saddle[down.string], saddle[up.string], beyond)
+
+    end, _ = _saddle_line(instrument)
+    at = (max(end[0], float(neck.saddle_ends[down.string, 0]), right + 1) + 2, end[1] - 1.5)
+    yield Text(Layer.TEXT, at, "nominal saddle line", _HEIGHT, "left", "top")
+
+
+def _saddle_line(instrument: Instrument) -> tuple[Point, Point]:
+    neck = instrument.neck
+    reach = float(np.abs(neck.saddle_ends[:, 1]).max()) + 5.0
+    low, high = ((float(neck.saddle.x_at(y)[0]), y) for y in (-reach, reach))
+    return low, high
 
 
 def _notes(instrument: Instrument) -> Iterator[str]:
@@ -197,12 +211,8 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         f"Board {said(width)} wide at fret {plan.action_fret}, {said(plan.board.thickness)} thick."
     )
     yield "The saddle line is nominal: a string that is to play in tune is set back from it."
-    worst = int(np.argmax(neck.straightness))
-    if neck.straightness[worst] >= 0.0005:
-        yield (
-            f"A straight fret passes the exact points of the inner strings by {neck.straightness[worst]:.3f} mm "
-            f"at most, {neck.straightness_cents[worst]:.2f} cents (fret {worst})."
-        )
+    if instrument.straightness_note:
+        yield f"{instrument.straightness_note}."
     if plan.board.binding:
         yield f"Binding {said(plan.board.binding)}: slots end at the core, drawn in dashes."
     if plan.frets.slot_inset:

@@ -12,6 +12,7 @@ from slotwright.layout.drawing.sheet import (
     Line,
     Sheet,
     Text,
+    cleaned,
     extents,
     fitted,
     wrapped,
@@ -96,7 +97,7 @@ def framed(
         x += column + _GAP
     parts += _title_block(instrument.plan.title, block, edge[2] - _BLOCK, edge[1], foot)
     flat = [p for part in parts for p in (part.parts() if isinstance(part, Dimension) else (part,))]
-    return Sheet(name, instrument.plan.title, tuple(flat), edge)
+    return Sheet(name, cleaned(instrument.plan.title), tuple(flat), edge)
 
 
 def _border(edge: Box) -> Contour:
@@ -104,9 +105,7 @@ def _border(edge: Box) -> Contour:
     return Contour(Layer.FRAME, ((left, bottom), (right, bottom), (right, top), (left, top)))
 
 
-def _columns(
-    instrument: Instrument, notes: Sequence[str], tables: Sequence[str]
-) -> list[tuple[str, Sequence[str]]]:
+def _columns(instrument: Instrument, notes: Sequence[str], tables: Sequence[str]) -> list[tuple[str, Sequence[str]]]:
     assumed = [f"{key} {value}" for key, value in instrument.assumed.items() if key.split(".")[0] in tables]
     columns: list[tuple[str, Sequence[str]]] = [("Cautions", CAUTIONS)]
     noted = [*notes, *(f"Warning: {warning}." for warning in instrument.warnings)]
@@ -120,9 +119,7 @@ def _paragraphs(heading: str, lines: Sequence[str], width: float) -> list[tuple[
     """Break paragraphs into lines, each with the step that leads to it, in line heights."""
     text = [(heading, 0.0)]
     for paragraph in lines:
-        text += [
-            (line, 1.0 if i else 1.5) for i, line in enumerate(wrapped(paragraph, width, _SMALL))
-        ]
+        text += [(line, 1.0 if i else 1.5) for i, line in enumerate(wrapped(paragraph, width, _SMALL))]
     return text
 
 
@@ -143,9 +140,7 @@ def _title_rows(name: str, instrument: Instrument, mirrored: bool) -> list[tuple
     unit = plan.units
     scale = plan.scale
     if scale.treble is not None and scale.bass is not None:
-        square = {0.0: "the nut", float("inf"): "the saddle"}.get(
-            scale.square_fret, f"fret {scale.square_fret:g}"
-        )
+        square = {0.0: "the nut", float("inf"): "the saddle"}.get(scale.square_fret, f"fret {scale.square_fret:g}")
         scales = f"{instrument.length(scale.treble)} to {instrument.length(scale.bass)}, square at {square}"
     else:
         scales = instrument.length(scale.length or 0.0)

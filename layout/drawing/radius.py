@@ -50,13 +50,11 @@ def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
         sagitta = radius - math.sqrt(radius**2 - wide**2 / 4)
         content += _gauges(instrument, radius, left + wide / 2, wide, sagitta, places)
         left += wide + _APART
-    notes = [
+    note = (
         "Concave gauges are laid on the board to check it, convex ones check a sanding block or a caul. "
         "Radii are those of the wood; the crowns lie a fret's height above it."
-    ]
-    return framed(
-        "radius", instrument, content, notes=notes, tables=("scale", "frets", "board"), mirrored=mirrored
     )
+    return framed("radius", instrument, content, notes=[note], tables=("scale", "frets", "board"), mirrored=mirrored)
 
 
 def _radii(instrument: Instrument) -> list[tuple[float, float, str]]:

@@ -177,8 +177,7 @@ class Text:
 
     def __post_init__(self) -> None:
         """Take out what no file could hold."""
-        clean = "".join(c if c.isprintable() else " " for c in self.text)
-        object.__setattr__(self, "text", " ".join(clean.split()))
+        object.__setattr__(self, "text", cleaned(self.text))
 
     def mirrored(self) -> Text:
         """Give the text at the place with y negated; the letters are never mirrored."""
@@ -188,9 +187,7 @@ class Text:
         if -90 < turned.turn <= 90:
             return turned
         # It would be read from the wrong side: turn it round about its point.
-        return replace(
-            turned, turn=(turned.turn + 360) % 360 - 180, up=up[turned.up], across=across[turned.across]
-        )
+        return replace(turned, turn=(turned.turn + 360) % 360 - 180, up=up[turned.up], across=across[turned.across])
 
     def baseline(self) -> Point:
         """Give the point of the baseline below `at` [mm]."""
@@ -198,14 +195,19 @@ class Text:
         turn = math.radians(self.turn)
         return self.at[0] + drop * math.sin(turn), self.at[1] - drop * math.cos(turn)
 
-    def box(self) -> Box:
-        """Give what the text covers, descenders included."""
+    def corners(self) -> list[Point]:
+        """Give the corners of what the text covers, descenders included [mm]."""
         width = text_width(self.text, self.height)
         left = {"left": 0.0, "center": -width / 2, "right": -width}[self.across]
         (x, y), turn = self.baseline(), math.radians(self.turn)
         cos, sin = math.cos(turn), math.sin(turn)
-        corners = [(a, b) for a in (left, left + width) for b in (-0.3 * self.height, self.height)]
-        return _box([(x + a * cos - b * sin, y + a * sin + b * cos) for a, b in corners])
+        right, low, high = left + width, -0.3 * self.height, self.height
+        corners = [(left, low), (right, low), (right, high), (left, high)]
+        return [(x + a * cos - b * sin, y + a * sin + b * cos) for a, b in corners]
+
+    def box(self) -> Box:
+        """Give what the text covers."""
+        return _box(self.corners())
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,7 +223,8 @@ class Dimension:
     feet
         Where the extension lines to start and end come from [mm].
     beyond
-        The text stands past the end of the line instead of along its middle.
+        The text stands past the end of the line instead of along its middle, as it does anyway
+        where the line is too short for it.
     """
 
     start: Point
@@ -232,11 +235,9 @@ class Dimension:
     height: float = 2.5
 
     def mirrored(self) -> Dimension:
-        """Give the dimension with y negated; a text past the end stays on its side of the sheet."""
-        start, end, feet = _flip(self.start), _flip(self.end), (_flip(self.feet[0]), _flip(self.feet[1]))
-        if self.beyond:
-            return replace(self, start=end, end=start, feet=feet[::-1])
-        return replace(self, start=start, end=end, feet=feet)
+        """Give the dimension with y negated; its text stays above the line."""
+        feet = (_flip(self.feet[0]), _flip(self.feet[1]))
+        return replace(self, start=_flip(self.start), end=_flip(self.end), feet=feet)
 
     def parts(self) -> Iterator[Line | Text]:
         """Yield the lines and the text it is drawn with."""
@@ -259,7 +260,7 @@ class Dimension:
         turn = math.degrees(math.atan2(sin, cos))
         upright = -89.9 < turn <= 90.1
         turn = turn if upright else (turn + 360) % 360 - 180
-        if self.beyond:
+        if self.beyond or text_width(self.text, self.height) > length - 3:
             at = x1 + 2 * cos, y1 + 2 * sin
             yield Text(Layer.DIM, at, self.text, self.height, "left" if upright else "right", "middle", turn)
         else:
@@ -318,6 +319,11 @@ def extents(entities: Iterable[Entity]) -> Box:
     """
     boxes = [entity.box() for entity in entities]
     return _box([corner for box in boxes for corner in (box[:2], box[2:])])
+
+
+def cleaned(text: str) -> str:
+    """Take control characters, line breaks and needless blanks out of a text."""
+    return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
 
 
 def text_width(text: str, height: float) -> float:

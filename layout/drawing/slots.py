@@ -84,9 +84,9 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     )
     if plan.board.radius[0]:
         yield (
-            f"Saw a blank that is still flat {said(sawing.setting[instrument.first_slot])} deep at the first slot "
-            f"and {said(sawing.setting[-1])} at the last, so that the ends stay deep enough once it is curved; "
-            f"{said(sawing.wood_left.min())} of wood is left."
+            f"Saw a blank that is still flat {said(sawing.setting[0])} deep at the nut "
+            f"and {said(sawing.setting[-1])} at the last fret, so that the ends stay deep enough once it is curved; "
+            f"{said(sawing.wood_left[sawing.thinnest])} of wood is left."
         )
     if instrument.across_blank is not None:
         yield "The slots run across the square blank and past it; taper the blank to the outline afterwards."

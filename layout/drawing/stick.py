@@ -59,11 +59,11 @@ def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
             name = ("treble", "bass")[edge] + " edge"
             content += _strip(instrument, neck.along_edges[:, edge], float(at_saddle[edge]), name, y)
         along = "along that edge of the board, where each slot meets it"
-    notes = [
+    note = (
         f"Every tick is measured from the nut {along}. Lay the strip with its nut tick on the nut line, "
         "tape it down and mark all frets without moving it."
-    ]
-    return framed("stick", instrument, content, notes=notes, mirrored=mirrored)
+    )
+    return framed("stick", instrument, content, notes=[note], mirrored=mirrored)
 
 
 def _strip(instrument: Instrument, frets: Floats, saddle: float, name: str, y: float) -> Iterator[Entity]:
@@ -84,7 +84,7 @@ def _strip(instrument: Instrument, frets: Floats, saddle: float, name: str, y: f
 
 
 def _numbers(places: Sequence[float], low: float, joint: int) -> Iterator[Text]:
-    """Number each place just before it: level, upright where that is too wide, or not at all."""
+    """Write the number of each place just before it: level, upright, or not at all."""
     for number, (before, x) in enumerate(pairwise(places), start=1):
         room = x - before - 1.6
         text = str(number) if number != joint else f"{number}, joint"

@@ -61,7 +61,7 @@ def dxf(sheet: Sheet, *, unit: Unit = "mm", version: Version = "R2000") -> bytes
         document = ezdxf.new(version, units=units.MM if unit == "mm" else units.IN)
         _head(document, sheet, scale)
         for entity in sheet.entities:
-            _add(document.modelspace(), entity, scale)
+            _add(document.modelspace(), entity, scale, document.output_encoding)
         text = io.StringIO()
         document.write(text)
     finally:
@@ -87,7 +87,7 @@ def _head(document: Drawing, sheet: Sheet, scale: float) -> None:
     document.set_modelspace_vport(height=top - bottom, center=((left + right) / 2, (bottom + top) / 2))
 
 
-def _add(space: Modelspace, entity: Line | Contour | Circle | Text, scale: float) -> None:
+def _add(space: Modelspace, entity: Line | Contour | Circle | Text, scale: float, encoding: str) -> None:
     def at(point: Point) -> Point:
         return scale * point[0], scale * point[1]
 
@@ -106,18 +106,36 @@ def _add(space: Modelspace, entity: Line | Contour | Circle | Text, scale: float
         case Text():
             attributes = {**layer, "style": _STYLE, "width": _NARROW}
             text = space.add_text(
-                _escaped(entity.text), height=scale * entity.height, rotation=entity.turn, dxfattribs=attributes
+                _escaped(entity.text, encoding),
+                height=scale * entity.height,
+                rotation=entity.turn,
+                dxfattribs=attributes,
             )
             text.set_placement(at(entity.baseline()), align=_SIDES[entity.across])
 
 
-def _escaped(text: str) -> str:
+def _escaped(text: str, encoding: str) -> str:
     """Keep a reader from taking a title for a code: %%d is a degree sign, ^J a line break."""
-    return re.sub(r"%(?=%)", "% ", text).replace("^", "^ ")
+    text = re.sub(r"%(?=%)", "% ", text).replace("^", "^ ")
+    text = re.sub(r"\\(?=[UM]\+)", r"\\ ", text)
+    return "".join(letter if _fits(letter, encoding) else _code(letter) for letter in text)
+
+
+def _fits(letter: str, encoding: str) -> bool:
+    try:
+        letter.encode(encoding)
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _code(letter: str) -> str:
+    # The codes of older versions have four digits: what lies beyond cannot be written.
+    return f"\\U+{ord(letter):04X}" if ord(letter) < 0x10000 else "?"
 
 
 def _with_units(text: str, unit: Unit) -> str:
     """State the unit in an R12 file too: unwritten, readers take its numbers for inches."""
-    code = units.MM if unit == "mm" else units.IN
-    variables = f"  9\n$INSUNITS\n 70\n{code:>6}\n"
+    code, measurement = (units.MM, 1) if unit == "mm" else (units.IN, 0)
+    variables = f"  9\n$INSUNITS\n 70\n{code:>6}\n  9\n$MEASUREMENT\n 70\n{measurement:>6}\n"
     return re.sub(r"(  9\n\$ACADVER\n  1\nAC1009\n)", rf"\g<1>{variables}", text, count=1)

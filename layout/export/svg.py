@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from slotwright.layout.drawing.sheet import Point, Sheet
     from slotwright.layout.units import Unit
 
+    Number = Callable[[float], str]
+
 _CAPITALS = 0.72  # height of capitals over font size, common to sans-serif faces
 
 
@@ -35,11 +37,16 @@ def svg(sheet: Sheet, *, unit: Unit = "mm") -> bytes:
     bytes
         UTF-8 text; a point of the sheet stands at ``x, -y``.
     """
-    scale = 1.0 if unit == "mm" else 1 / MM_PER_INCH
-    left, bottom, right, top = (scale * edge for edge in sheet.box)
+    scale, decimals = (1.0, 4) if unit == "mm" else (1 / MM_PER_INCH, 6)
+
+    def number(value: float) -> str:
+        return f"{round(scale * value, decimals) + 0.0:.{decimals}f}"
+
+    left, _, _, top = sheet.box
+    width, height = map(number, sheet.size)
     drawing = svgwrite.Drawing(
-        size=(f"{right - left:.4f}{unit}", f"{top - bottom:.4f}{unit}"),
-        viewBox=f"{left:.4f} {-top:.4f} {right - left:.4f} {top - bottom:.4f}",
+        size=(width + unit, height + unit),
+        viewBox=f"{number(left)} {number(-top)} {width} {height}",
         debug=False,
         # Paper for those who look at it; a cutter sees no shape in it.
         style="background:#ffffff",
@@ -47,28 +54,28 @@ def svg(sheet: Sheet, *, unit: Unit = "mm") -> bytes:
     drawing.set_desc(title=f"{sheet.title} - {sheet.name}")
     groups = {}
     for layer, pen in PENS.items():
-        group = drawing.g(id=str(layer), fill="none", stroke=pen.colour, stroke_width=_number(scale * pen.width))
+        group = drawing.g(id=str(layer), fill="none", stroke=pen.colour, stroke_width=number(pen.width))
         if pen.dashes:
-            group["stroke-dasharray"] = " ".join(_number(scale * dash) for dash in pen.dashes)
+            group["stroke-dasharray"] = " ".join(number(dash) for dash in pen.dashes)
         groups[layer] = drawing.add(group)
     for entity in sheet.entities:
-        groups[entity.layer].add(_element(drawing, entity, scale))
+        groups[entity.layer].add(_element(drawing, entity, number))
     text = io.StringIO()
     drawing.write(text, pretty=True, indent=1)
     return text.getvalue().encode()
 
 
-def _element(drawing: Any, entity: Line | Contour | Circle | Text, scale: float) -> Any:  # noqa: ANN401 - svgwrite is untyped
+def _element(drawing: Any, entity: Line | Contour | Circle | Text, number: Number) -> Any:  # noqa: ANN401 - svgwrite is untyped
     def at(point: Point) -> tuple[str, str]:
-        return _number(scale * point[0]), _number(-scale * point[1])
+        return number(point[0]), number(-point[1])
 
     match entity:
         case Line():
             return drawing.line(at(entity.start), at(entity.end))
         case Circle():
-            return drawing.circle(at(entity.centre), _number(scale * entity.radius))
+            return drawing.circle(at(entity.centre), number(entity.radius))
         case Contour():
-            return drawing.path(" ".join(_path(entity, at, scale)))
+            return drawing.path(" ".join(_path(entity, at, number)))
         case Text():
             x, y = at(entity.baseline())
             text = drawing.text(
@@ -78,26 +85,22 @@ def _element(drawing: Any, entity: Line | Contour | Circle | Text, scale: float)
                 fill=PENS[entity.layer].colour,
                 stroke="none",
                 font_family="sans-serif",
-                font_size=_number(scale * entity.height / _CAPITALS),
+                font_size=number(entity.height / _CAPITALS),
                 text_anchor={"left": "start", "center": "middle", "right": "end"}[entity.across],
             )
             if entity.turn:
-                text["transform"] = f"rotate({_number(-entity.turn)} {x} {y})"
+                text["transform"] = f"rotate({-entity.turn:.4f} {x} {y})"
             return text
 
 
-def _path(contour: Contour, at: Callable[[Point], tuple[str, str]], scale: float) -> Iterator[str]:
+def _path(contour: Contour, at: Callable[[Point], tuple[str, str]], number: Number) -> Iterator[str]:
     yield "M {} {}".format(*at(contour.corners[0]))
     for start, end, bulge in contour.sides():
         x, y = at(end)
         if bulge:
             chord = math.hypot(end[0] - start[0], end[1] - start[1])
-            radius = _number(scale * chord * (1 + bulge * bulge) / (4 * abs(bulge)))
+            radius = number(chord * (1 + bulge * bulge) / (4 * abs(bulge)))
             yield f"A {radius} {radius} 0 {int(abs(bulge) > 1)} {int(bulge < 0)} {x} {y}"
         elif end != contour.corners[0]:
             yield f"L {x} {y}"
     yield "Z"
-
-
-def _number(value: float) -> str:
-    return f"{round(value, 4) + 0.0:.4f}"

@@ -1,0 +1,232 @@
+"""Plans to test with, and an independent reckoning of the geometry in 50 digits."""
+
+from __future__ import annotations
+
+import copy
+import os
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import mpmath as mp
+from hypothesis import strategies as st
+
+from slotwright.layout.planfile import check_plan
+from slotwright.templates import starters
+
+STARTERS = tuple(starters())
+
+TOP = Path(__file__).parent.parent
+GOLDEN = TOP / "tests" / "golden"
+
+MINIMAL: dict[str, Any] = {
+    "title": "Plain six",
+    "strings": 6,
+    "scale": {"length": 628.0},
+    "board": {"nut_width": 42.5},
+}
+
+
+def golden(path: Path, made: bytes) -> bool:
+    """Compare with a kept file; SLOTWRIGHT_GOLDEN=write makes it anew, to be looked at before it is kept."""
+    if os.environ.get("SLOTWRIGHT_GOLDEN") == "write":
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(made)
+    return path.read_bytes() == made
+
+
+def contents(**changes: Any) -> dict[str, Any]:
+    """Give the minimal plan with changes; ``board={...}`` adds to the table, None takes a key away."""
+    made = copy.deepcopy(MINIMAL)
+    for key, value in changes.items():
+        if value is None:
+            del made[key]
+        elif isinstance(value, dict):
+            table = {**made.get(key, {}), **value}
+            made[key] = {name: given for name, given in table.items() if given is not None}
+        else:
+            made[key] = value
+    return made
+
+
+def plan(**changes: Any):
+    return check_plan(contents(**changes))
+
+
+def starter(name: str):
+    return check_plan(tomllib.loads(starters()[name]))
+
+
+FANNED = contents(
+    strings=[{"gauge": f"0.{n:03d} in"} for n in (45, 65, 85, 105, 130)],
+    scale={"length": None, "treble": 838.2, "bass": 889.0, "square_fret": 7},
+    frets={"count": 24},
+    board={"nut_width": 46, "radius": [305, 406]},
+)
+
+
+@st.composite
+def plans(draw):
+    """Draw the contents of a plan that may or may not make a neck."""
+
+    def some(low, high):
+        return draw(st.floats(low, high, allow_nan=False).map(lambda x: round(x, 3)))
+
+    count = draw(st.integers(1, 18))
+    gauged = draw(st.booleans())
+    strings: Any = [{"gauge": some(0.2, 2.0)} for _ in range(count)] if gauged else count
+    nut_width = some(8 + 7 * count, 20 + 9 * count)
+    margin = some(2.0, 4.0)
+    scale: dict[str, Any] = {"length": some(300, 1200)}
+    if count > 1 and draw(st.booleans()):
+        treble = some(400, 900)
+        scale = {"treble": treble, "bass": round(treble * some(1.0, 1.06), 3)}
+        scale["square_fret"] = draw(st.sampled_from(["nut", "saddle", 0, 7, 9.5, 12]))
+    frets: dict[str, Any] = {"count": draw(st.integers(1, 60)), "zero_fret": draw(st.booleans())}
+    if draw(st.booleans()):
+        frets["divisions"] = draw(st.integers(5, 31))
+    else:
+        notes = sorted(draw(st.sets(st.integers(10, 119), min_size=1, max_size=14)))
+        frets["cents"] = [10.0 * note for note in notes] + [1200.0]
+    board: dict[str, Any] = {
+        "nut_width": nut_width,
+        "edge_margin": margin,
+        "left_handed": draw(st.booleans()),
+        "binding": draw(st.sampled_from([0.0, 1.5])),
+        "radius": draw(st.sampled_from([0, 305, [254, 406]])),
+        "thickness": 20.0,
+    }
+    if count > 1:
+        board["string_spread_nut"] = round(nut_width - 2 * margin, 3)
+        board["string_spread_saddle"] = round(board["string_spread_nut"] * some(1.0, 1.5), 3)
+    if draw(st.booleans()):
+        del board["edge_margin"]
+        board["width_at"] = {"fret": 1, "width": round(nut_width + 0.5, 3)}
+    return {"title": "Any", "strings": strings, "scale": scale, "frets": frets, "board": board}
+
+
+def exact_neck(plan):
+    """Reckon the neck of a plan from the definition of its geometry, in 50 digits.
+
+    Another way than the engine's: points and cross products instead of line equations.
+    Gives ``from_nut[fret][string]``, ``slots[fret][end]`` (bass first), ``scales``, ``straightness``.
+    """
+    mp.mp.dps = 50
+    m, board = mp.mpf, plan.board
+    hand = -1 if board.left_handed else 1
+    count, frets = len(plan.strings), plan.frets.count
+
+    def places(spread, inside):
+        return [hand * y for y in _places(plan, m(spread), m(inside))]
+
+    y_nut = places(plan.spread_nut, board.course_spacing[0])
+    y_saddle = places(plan.spread_saddle, board.course_spacing[1])
+
+    def cents(n):
+        if plan.frets.cents is None:
+            return m(1200) * n / plan.frets.divisions
+        notes = plan.frets.cents
+        turns, rest = divmod(n, len(notes))
+        return turns * m(notes[-1]) + (m(notes[rest - 1]) if rest else 0)
+
+    def between(f):
+        low = int(mp.floor(f))
+        return cents(low) + (f - low) * (cents(low + 1) - cents(low)) if f != low else cents(low)
+
+    if plan.scale.length is not None:
+        nuts = [(m(0), y) for y in y_nut]
+        saddles = [(m(plan.scale.length), y) for y in y_saddle]
+    else:
+        square = plan.scale.square_fret
+        r = m(0) if mp.isinf(square) else mp.power(2, -between(m(square)) / 1200)
+        reach = [
+            mp.sqrt(m(length) ** 2 - (y_saddle[i] - y_nut[i]) ** 2)
+            for i, length in ((0, plan.scale.treble), (-1, plan.scale.bass))
+        ]
+        # Equal x at the square fret: x0 + (1 - r) * reach; the two nut ends lie opposite about x = 0.
+        x0 = (1 - r) * (reach[1] - reach[0]) / 2
+        ends = [(x0, y_nut[0]), (-x0, y_nut[-1])]
+        tips = [(x0 + reach[0], y_saddle[0]), (-x0 + reach[1], y_saddle[-1])]
+        nuts = [_at_y(ends[0], ends[1], y) for y in y_nut]
+        saddles = [_at_y(tips[0], tips[1], y) for y in y_saddle]
+
+    def on_string(i, fraction):
+        (a, b), (c, d) = nuts[i], saddles[i]
+        return c + fraction * (a - c), d + fraction * (b - d)
+
+    fractions = [mp.power(2, -cents(n) / 1200) for n in range(frets + 1)]
+    exact = [[on_string(i, f) for i in range(count)] for f in fractions]
+    lines = [(row[0], row[-1]) if count > 1 else (row[0], (row[0][0], row[0][1] + 1)) for row in exact]
+    from_nut = [[_far(_cross(line, (nuts[i], saddles[i])), nuts[i]) for i in range(count)] for line in lines]
+
+    edges = []
+    for side, outer in ((-hand, -1), (hand, 0)):  # bass edge first
+        first = _at_y(*lines[0], side * m(board.nut_width) / 2)
+        if board.width_at is None:
+            second = _at_y(*lines[-1], exact[-1][outer][1] + side * m(board.edge_margin))
+        else:
+            second = _at_y(*lines[board.width_at.fret], side * m(board.width_at.width) / 2)
+        edges.append((first, second))
+    inset = m(plan.frets.slot_inset) + m(board.binding)
+    slots = []
+    for line in lines:
+        a, b = (_cross(line, edge) for edge in edges)
+        length = _far(a, b)
+        ux, uy = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+        slots.append(((a[0] + inset * ux, a[1] + inset * uy), (b[0] - inset * ux, b[1] - inset * uy)))
+    straightness = [
+        max((_off(p, line) for p in row[1:-1]), default=m(0)) for row, line in zip(exact, lines, strict=True)
+    ]
+    scales = [_far(a, b) for a, b in zip(nuts, saddles, strict=True)]
+    return {"from_nut": from_nut, "slots": slots, "scales": scales, "straightness": straightness}
+
+
+def _places(plan, spread, inside):
+    courses: list[list[int]] = []
+    for i, string in enumerate(plan.strings):
+        if courses and string.course is not None and string.course == plan.strings[i - 1].course:
+            courses[-1].append(i)
+        else:
+            courses.append([i])
+    if len(courses) == 1:
+        n = len(plan.strings)
+        return [spread / 2 - i * spread / (n - 1) for i in range(n)] if n > 1 else [mp.mpf(0)]
+    if plan.spacing == "even gaps":
+        gauges = [mp.mpf(string.gauge) for string in plan.strings]
+        solid = sum((gauges[a[-1]] + gauges[b[0]]) / 2 for a, b in zip(courses, courses[1:], strict=False))
+        solid += sum((len(c) - 1) * inside for c in courses)
+        air = (spread - solid) / (len(courses) - 1)
+        y = [spread / 2]
+        for i in range(1, len(plan.strings)):
+            together = any(i in c and i - 1 in c for c in courses)
+            y.append(y[-1] - (inside if together else air + (gauges[i - 1] + gauges[i]) / 2))
+        return y
+    first = spread / 2 - (len(courses[0]) - 1) * inside / 2
+    last = -spread / 2 + (len(courses[-1]) - 1) * inside / 2
+    y = []
+    for c, course in enumerate(courses):
+        middle = first + c * (last - first) / (len(courses) - 1)
+        y += [middle + ((len(course) - 1) / mp.mpf(2) - k) * inside for k in range(len(course))]
+    return y
+
+
+def _far(a, b):
+    return mp.sqrt((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2)
+
+
+def _off(p, line):
+    (a, b), (c, d) = line
+    return abs((c - a) * (p[1] - b) - (d - b) * (p[0] - a)) / _far(*line)
+
+
+def _at_y(a, b, y):
+    return a[0] + (b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]), y
+
+
+def _cross(one, two):
+    """Cross two lines given by points, in homogeneous coordinates."""
+    (a, b), (c, d) = one, two
+    p = (a[1] - b[1], b[0] - a[0], a[0] * b[1] - b[0] * a[1])
+    q = (c[1] - d[1], d[0] - c[0], c[0] * d[1] - d[0] * c[1])
+    w = p[0] * q[1] - p[1] * q[0]
+    return (p[1] * q[2] - p[2] * q[1]) / w, (p[2] * q[0] - p[0] * q[2]) / w
