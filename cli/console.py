@@ -57,7 +57,7 @@ def print_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     from rich.console import Console  # noqa: PLC0415 - quick --help
     from rich.table import Table  # noqa: PLC0415
 
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    table = Table(box=None, pad_edge=False, padding=(0, 0, 0, 2), header_style="bold")
     for i, name in enumerate(head):
         table.add_column(name, justify="right" if i else "left", no_wrap=True)
     for row in rows:

@@ -1,0 +1,313 @@
+"""The commands as a user meets them: what they print, where, and with which exit code."""
+
+import csv
+import io
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from helpers import GOLDEN, STARTERS, TOP, golden
+
+from slotwright.cli import COMMANDS, main
+from slotwright.layout.drawing import SHEETS
+from slotwright.templates import starters
+
+
+@pytest.fixture
+def run(capsys, tmp_path, monkeypatch):
+    """Run a command in an empty folder; give exit code, output and messages."""
+    monkeypatch.chdir(tmp_path)
+
+    def once(*args):
+        try:
+            main([str(arg) for arg in args])
+            code = 0
+        except SystemExit as end:
+            code = end.code
+        told = capsys.readouterr()
+        assert "Traceback" not in told.err
+        return code, told.out, told.err
+
+    return once
+
+
+@pytest.fixture
+def heron(run, tmp_path):
+    assert run("new", "heron")[0] == 0
+    return tmp_path / "heron.toml"
+
+
+@pytest.mark.parametrize("command", ["", *COMMANDS])
+def test_help(run, monkeypatch, command):
+    monkeypatch.setenv("COLUMNS", "100")
+    code, out, _ = run(*filter(None, [command]), "--help")
+    assert code == 0
+    assert "slotwright" in out
+    assert golden(GOLDEN / "help" / f"{command or 'slotwright'}.txt", out.encode())
+
+
+@pytest.mark.parametrize("command", list(COMMANDS))
+def test_every_help_has_an_example(run, command):
+    assert f"Example: slotwright {command}" in " ".join(run(command, "--help")[1].split())
+
+
+def test_version(run):
+    assert run("--version")[:2] == (0, "slotwright 0.1.0\n")
+
+
+def test_new_writes_a_titled_plan_and_keeps_what_is_there(run, tmp_path):
+    code, out, _ = run("new", "kitchen table", "--from", "curlew")
+    assert code == 0
+    assert "kitchen table.toml" in out
+    text = (tmp_path / "kitchen table.toml").read_text("utf-8")
+    assert text.startswith('title = "kitchen table"\n')
+    assert text.count("\n") == starters()["curlew"].count("\n")
+    code, _, err = run("new", "kitchen table")
+    assert code == 2
+    assert "kept" in err
+    assert (tmp_path / "kitchen table.toml").read_text("utf-8") == text
+
+
+@pytest.mark.parametrize("name", ['a"b', "a\\b", "\u5b57", "x.toml"])
+def test_new_with_an_odd_name(run, name):
+    assert run("new", name)[0] == 0
+    (file,) = os.listdir()
+    assert run("check", file)[0] == 0
+    assert json.loads(run("check", file, "--json")[1])["title"] == file.removesuffix(".toml")
+
+
+def test_new_lists_starters_and_suggests_one(run):
+    out = run("new", "--list")[1]
+    assert all(name in out for name in STARTERS)
+    code, _, err = run("new", "x", "--from", "heronn")
+    assert (code, "did you mean heron?" in err) == (2, True)
+    assert run("new")[0] == 2
+
+
+@pytest.mark.parametrize("name", STARTERS)
+def test_every_starter_is_checked_and_drawn(run, tmp_path, name):
+    run("new", name, "--from", name)
+    code, out, err = run("check", f"{name}.toml")
+    assert (code, err) == (0, "")
+    assert "can be drawn" in out
+    code, out, err = run("draw", f"{name}.toml", "--out", "files")
+    assert (code, err) == (0, "")
+    written = sorted(os.listdir("files"))
+    assert written
+    for file in written:
+        assert file in out
+        assert file.startswith(f"{name}-")
+        assert (tmp_path / "files" / file).stat().st_size > 5000
+    report = json.loads(run("draw", f"{name}.toml", "--out", "again", "--json")[1])
+    assert sorted(Path(f["file"]).name for f in report["files"]) == written
+    for file in written:
+        assert (tmp_path / "files" / file).read_bytes() == (tmp_path / "again" / file).read_bytes()
+
+
+def test_check_says_what_it_assumed(run, heron):
+    heron.write_text(
+        'title = "t"\nstrings = 6\n[scale]\nlength = "25.5 in"\n[board]\nnut_width = 42\nedge_margin = 1.8\n'
+    )
+    code, out, _ = run("check", heron)
+    assert code == 0
+    assert "frets.count" in out
+    assert "warning: the outer treble string stands 1.80 mm from the edge" in out
+    told = json.loads(run("check", heron, "--json")[1])
+    assert told["assumed"]["frets.count"] == "22"
+    assert len(told["warnings"]) == 1
+
+
+def test_frets_json(run, heron):
+    code, out, err = run("frets", heron, "--json")
+    told = json.loads(out)
+    assert (code, err) == (0, "")
+    assert told["title"] == "heron"
+    assert [s["string"] for s in told["strings"]] == [1, 2, 3, 4, 5, 6]
+    assert told["strings"][0]["nut"] == [0.0, 17.75]
+    assert told["strings"][0]["saddle"] == [628.0, 26.0]
+    assert told["strings"][0]["scale"] == pytest.approx((628**2 + 8.25**2) ** 0.5)
+    assert [f["fret"] for f in told["frets"]] == list(range(23))
+    assert told["frets"][0]["slot"] is None
+    octave = told["frets"][12]
+    assert octave["speaking_fraction"] == pytest.approx(0.5)
+    assert octave["from_nut"][0] == pytest.approx(told["strings"][0]["scale"] / 2)
+    (x0, y0), (x1, y1) = octave["slot"]
+    assert (x0, x1) == pytest.approx((314, 314))
+    assert y0 < 0 < y1
+    assert octave["straightness"] == pytest.approx(0, abs=1e-12)
+
+
+def test_frets_json_of_a_zero_fret(run):
+    run("new", "wren", "--from", "wren")
+    assert json.loads(run("frets", "wren.toml", "--json")[1])["frets"][0]["slot"] is not None
+
+
+def test_frets_csv_and_table_agree(run, heron):
+    rows = list(csv.DictReader(io.StringIO(run("frets", heron, "--csv")[1])))
+    assert len(rows) == 23
+    assert rows[12]["from nut [mm]"] == "314.0000"
+    assert rows[12]["blank treble [mm]"] == "334.0000"
+    assert rows[0]["step (check only) [mm]"] == ""
+    assert float(rows[1]["step (check only) [mm]"]) == pytest.approx(35.2469, abs=1e-4)
+    table = run("frets", heron)[1]
+    assert "check only" in table
+    assert "saw setting on a blank still flat" in table
+    assert "eye protection" in table
+    assert run("frets", heron, "--csv", "--json")[0] == 2
+
+
+def test_frets_of_an_inch_plan_are_in_inches(run):
+    run("new", "plover", "--from", "plover")
+    rows = list(csv.DictReader(io.StringIO(run("frets", "plover.toml", "--csv")[1])))
+    assert rows[12]["from nut [in]"] == "12.68750"
+    assert json.loads(run("frets", "plover.toml", "--json")[1])["frets"][12]["slot"][0][0] == pytest.approx(322.2625)
+
+
+def test_draw_keeps_files_unless_forced(run, heron, tmp_path):
+    wanted = ("draw", heron, "--sheet", "slots", "--format", "svg")
+    assert run(*wanted)[0] == 0
+    path = tmp_path / "heron-slots.svg"
+    path.write_text("mine")
+    code, out, err = run("draw", heron, "--sheet", "slots", "--sheet", "stick")
+    assert (code, out) == (2, "")
+    assert "heron-slots.svg" in err
+    assert "--force" in err
+    assert sorted(os.listdir()) == ["heron-slots.svg", "heron.toml"]
+    assert run(*wanted, "--force")[0] == 0
+    assert path.read_text("utf-8") != "mine"
+
+
+def test_draw_options_reach_the_files(run, heron, tmp_path):
+    assert run("draw", heron, "--sheet", "board", "--dxf-version", "R12", "--unit", "in", "--mirror")[0] == 0
+    dxf = (tmp_path / "heron-board.dxf").read_text("latin-1")
+    svg = (tmp_path / "heron-board.svg").read_text("utf-8")
+    assert "AC1009" in dxf
+    assert "MIRRORED" in dxf
+    assert 'in" ' in svg
+    assert "MIRRORED" in svg
+
+
+def test_two_plans_of_one_name_are_not_mixed_up(run, heron, tmp_path):
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "heron.toml").write_text(heron.read_text("utf-8"), "utf-8")
+    code, _, err = run("draw", heron, "other/heron.toml", "--out", "files")
+    assert code == 2
+    assert "two plans would write" in err
+    assert not (tmp_path / "files").exists()
+
+
+def test_a_sheet_the_plan_does_not_describe(run):
+    run("new", "curlew", "--from", "curlew")
+    code, out, err = run("draw", "curlew.toml", "--sheet", "board", "--sheet", "index")
+    assert (code, out) == (2, "")
+    assert "no [jig]" in err
+    assert os.listdir() == ["curlew.toml"]
+
+
+BAD = {
+    "missing file": None,
+    "empty": "",
+    "not toml": "title = \n",
+    "wrong": 'title = "x"\nstrings = 6\n[scale]\nlength = 25.5\n[board]\nnut_widht = 42\n',
+    "off the board": 'title = "x"\nstrings = 6\n[scale]\nlength = 628\n[board]\nnut_width = 42\nstring_spread_nut = 50\n',
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+@pytest.mark.parametrize("command", ["check", "frets", "draw"])
+def test_bad_plans(run, tmp_path, case, command):
+    if BAD[case] is not None:
+        (tmp_path / "bad.toml").write_text(BAD[case])
+    before = sorted(os.listdir())
+    code, out, err = run(command, "bad.toml")
+    assert (code, out) == (2, "")
+    assert err.startswith("slotwright: bad.toml")
+    assert sorted(os.listdir()) == before
+    if case == "wrong":
+        assert "3 things to mend" in err
+        assert "scale.length" in err
+        assert "nut_width?" in err
+
+
+@pytest.mark.parametrize(
+    "args", [["draw"], ["draw", "x.toml", "--sheet", "wings"], ["frobnicate"], ["check", "--wrong", "x"]]
+)
+def test_wrong_usage(run, args):
+    code, out, err = run(*args)
+    assert (code, out) == (2, "")
+    assert "Usage" in err
+
+
+def test_a_folder_is_no_plan(run, tmp_path):
+    assert run("check", tmp_path)[0] == 2
+
+
+def test_the_machine_fails(run, heron, tmp_path):
+    (tmp_path / "files").write_text("in the way")
+    code, _, err = run("draw", heron, "--out", "files")
+    assert code == 1
+    assert "files" in err
+
+
+def test_warnings_go_beside_the_result(run, heron):
+    heron.write_text(heron.read_text("utf-8").replace("thickness = 6.0", "thickness = 4.0"))
+    code, out, err = run("frets", heron, "--json")
+    assert code == 0
+    assert json.loads(out)
+    assert "warning: " in err
+
+
+def test_sheet_names_of_the_command_are_those_of_the_engine():
+    from slotwright.cli import draw
+    from slotwright.layout.export import FORMATS
+    from slotwright.layout.export.dxf import VERSIONS
+
+    assert set(draw._SHEETS) == set(SHEETS)  # noqa: SLF001 - written out there so that --help stays quick
+    assert draw._FORMATS == FORMATS  # noqa: SLF001
+    assert draw._VERSIONS == VERSIONS  # noqa: SLF001
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys\nfrom slotwright.cli import main\n"
+        "try: main(['--help'])\nexcept SystemExit: pass\n"
+        "print([m for m in ('numpy', 'pydantic', 'ezdxf', 'shapely', 'svgwrite', 'rich') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.endswith("[]\n")
+
+
+def test_as_a_program(tmp_path):
+    for start in (
+        [sys.executable, "-m", "slotwright.cli"],
+        [str(Path(sys.executable).with_name("slotwright"))],
+    ):
+        done = subprocess.run([*start, "--version"], capture_output=True, text=True, check=True, cwd=tmp_path)
+        assert done.stdout == "slotwright 0.1.0\n"
+        done = subprocess.run(
+            [*start, "check", "none.toml"], capture_output=True, text=True, check=False, cwd=tmp_path
+        )
+        assert done.returncode == 2
+        assert "Traceback" not in done.stderr
+
+
+def blocks(kind):
+    """Give the fenced blocks of one kind in the README's worked example."""
+    text = (TOP / "README.md").read_text("utf-8").split("## A worked example")[1]
+    return [part.split("```")[0] for part in text.split(f"```{kind}\n")[1:]]
+
+
+def test_the_worked_example_of_the_readme(run, tmp_path):
+    (plan,) = blocks("toml")
+    (tmp_path / "sandpiper.toml").write_text(plan, "utf-8")
+    for session in blocks("console"):
+        command, _, shown = session.partition("\n")
+        assert command.startswith("$ slotwright ")
+        code, out, err = run(*command.removeprefix("$ slotwright ").split())
+        assert (code, err) == (0, "")
+        # An ellipsis line stands for lines left out.
+        for part in shown.strip("\n").split("\n...\n"):
+            assert part in "\n".join(line.rstrip() for line in out.splitlines())
