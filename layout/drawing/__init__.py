@@ -2,34 +2,42 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, Protocol
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
 
 from slotwright.layout.drawing import board, index, radius, slots, stick
+from slotwright.layout.drawing.frame import Content, framed
 from slotwright.layout.errors import SheetError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from slotwright.layout.drawing.sheet import Sheet
     from slotwright.layout.instrument import Instrument
 
 
-class SheetModule(Protocol):
-    """What a module that draws a sheet offers."""
+@dataclass(frozen=True, slots=True)
+class SheetKind:
+    """A kind of sheet.
 
-    def missing(self, instrument: Instrument, /) -> str | None:
-        """Say what the plan lacks for this sheet; None when it can be drawn."""
+    Parameters
+    ----------
+    content
+        Draws it.
+    missing
+        Says what a plan lacks for it, None when nothing; every plan has enough without it.
+    """
 
-    def draw(self, instrument: Instrument, /, *, mirrored: bool = False) -> Sheet:
-        """Draw the sheet."""
+    content: Callable[[Instrument], Content]
+    missing: Callable[[Instrument], str | None] = lambda _: None
 
 
-SHEETS: Final[Mapping[str, SheetModule]] = {
-    "board": board,
-    "slots": slots,
-    "stick": stick,
-    "index": index,
-    "radius": radius,
+SHEETS: Final[Mapping[str, SheetKind]] = {
+    "board": SheetKind(board.content),
+    "slots": SheetKind(slots.content),
+    "stick": SheetKind(stick.content),
+    "index": SheetKind(index.content, index.missing),
+    "radius": SheetKind(radius.content, radius.missing),
 }
 
 
@@ -58,7 +66,7 @@ def draw_sheet(instrument: Instrument, name: str, *, mirrored: bool = False) -> 
     sheet = SHEETS[name]
     if lacking := sheet.missing(instrument):
         raise SheetError(f"sheet {name}: {lacking}")
-    return sheet.draw(instrument, mirrored=mirrored)
+    return framed(name, instrument, sheet.content(instrument), mirrored=mirrored)
 
 
 def described(instrument: Instrument) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from slotwright.layout.drawing.frame import framed
+from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import core, cross, label_row, outline, point, sides
 from slotwright.layout.drawing.sheet import Circle, Dimension, Layer, Line, Text, extents, text_width
 
@@ -15,35 +15,17 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from slotwright.layout.drawing.sheet import Box, Entity, Point, Sheet
+    from slotwright.layout.drawing.sheet import Box, Entity, Point
     from slotwright.layout.instrument import Instrument
 
 _HEIGHT = 2.2  # mm, capitals of the labels at the frets
 
 
-def missing(_: Instrument) -> str | None:
-    """Say what the plan lacks for this sheet: nothing, every plan has a board."""
-    return None
-
-
-def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
-    """Draw the board.
-
-    Parameters
-    ----------
-    instrument
-        What is drawn.
-    mirrored
-        Negate every y, for work from the back.
-
-    Returns
-    -------
-    Sheet
-        Outline, slots, strings, marks and dimensions.
-    """
+def content(instrument: Instrument) -> Content:
+    """Draw outline, slots, strings, marks and dimensions."""
     labels = _labels(instrument)
     widths = list(_widths(instrument, extents(labels)))
-    content = [
+    entities = [
         *_board(instrument),
         *_references(instrument),
         *_marks(instrument),
@@ -51,13 +33,7 @@ def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
         *widths,
         *_lengths(instrument, extents(labels), extents([*labels, *widths])[1]),
     ]
-    return framed(
-        "board",
-        instrument,
-        content,
-        notes=list(_notes(instrument)),
-        mirrored=mirrored,
-    )
+    return Content(entities, list(_notes(instrument)))
 
 
 def _board(instrument: Instrument) -> Iterator[Entity]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from slotwright.layout.drawing.marks import rule
@@ -19,7 +20,7 @@ from slotwright.layout.drawing.sheet import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
 
     from slotwright.layout.drawing.sheet import Box, Entity
     from slotwright.layout.instrument import Instrument
@@ -42,15 +43,26 @@ _ROW: Final = 7.6  # mm, height of the others
 _RULE: Final = 15.0  # mm, room that a rule takes across its length
 
 
-def framed(
-    name: str,
-    instrument: Instrument,
-    content: Iterable[Entity],
-    *,
-    notes: Sequence[str] = (),
-    tables: Sequence[str] = ("scale", "frets", "board"),
-    mirrored: bool = False,
-) -> Sheet:
+@dataclass(frozen=True, slots=True)
+class Content:
+    """What a sheet shows, before it has its border.
+
+    Parameters
+    ----------
+    entities
+        The drawing itself, in the axes of the neck.
+    notes
+        What else must be said on this sheet.
+    tables
+        The tables of the plan that it depends on; their assumed values are listed.
+    """
+
+    entities: Sequence[Entity]
+    notes: Sequence[str] = ()
+    tables: Sequence[str] = ("scale", "frets", "board")
+
+
+def framed(name: str, instrument: Instrument, content: Content, *, mirrored: bool = False) -> Sheet:
     """Put a drawing into its border.
 
     Parameters
@@ -60,11 +72,7 @@ def framed(
     instrument
         What is drawn.
     content
-        The drawing itself, in the axes of the neck.
-    notes
-        What else must be said on this sheet.
-    tables
-        The tables of the plan that the drawing depends on; their assumed values are listed.
+        The drawing.
     mirrored
         Negate every y, for work from the back.
 
@@ -73,9 +81,9 @@ def framed(
     Sheet
         The drawing with border, rules, cautions and title block; letters are never mirrored.
     """
-    drawn = [entity.mirrored() if mirrored else entity for entity in content]
+    drawn = [entity.mirrored() if mirrored else entity for entity in content.entities]
     left, bottom, right, top = extents(drawn)
-    columns = _columns(instrument, notes, tables)
+    columns = _columns(instrument, content)
     width = max(right - left, 2 * _COLUMN + _BLOCK + 2 * _GAP)
     column = (width + _RULE - _BLOCK - len(columns) * _GAP) / len(columns)
     texts = [_paragraphs(heading, lines, column) for heading, lines in columns]
@@ -105,10 +113,12 @@ def _border(edge: Box) -> Contour:
     return Contour(Layer.FRAME, ((left, bottom), (right, bottom), (right, top), (left, top)))
 
 
-def _columns(instrument: Instrument, notes: Sequence[str], tables: Sequence[str]) -> list[tuple[str, Sequence[str]]]:
-    assumed = [f"{key} {value}" for key, value in instrument.assumed.items() if key.split(".")[0] in tables]
+def _columns(instrument: Instrument, content: Content) -> list[tuple[str, Sequence[str]]]:
+    assumed = [
+        f"{key} {value}" for key, value in instrument.assumed.items() if key.partition(".")[0] in content.tables
+    ]
     columns: list[tuple[str, Sequence[str]]] = [("Cautions", CAUTIONS)]
-    noted = [*notes, *(f"Warning: {warning}." for warning in instrument.warnings)]
+    noted = [*content.notes, *(f"Warning: {warning}." for warning in instrument.warnings)]
     if assumed:
         noted.append(f"Assumed, not stated in the plan: {', '.join(assumed)}.")
     columns.append(("Notes", noted or ["Everything drawn here is stated in the plan."]))

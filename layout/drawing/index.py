@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.drawing.frame import framed
+from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
 from slotwright.layout.temperament import CENTS_PER_NEPER
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from slotwright.layout.drawing.sheet import Entity, Point, Sheet
+    from slotwright.layout.drawing.sheet import Entity, Point
     from slotwright.layout.instrument import Instrument
     from slotwright.layout.plan import Jig
 
@@ -39,40 +39,20 @@ def missing(instrument: Instrument) -> str | None:
     return None
 
 
-def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
-    """Draw the notched strip as one closed contour.
-
-    Parameters
-    ----------
-    instrument
-        What is drawn; its plan has a jig.
-    mirrored
-        Negate every y, for work from the back.
-
-    Returns
-    -------
-    Sheet
-        The strip, a notch for the nut line and for every fret.
-    """
+def content(instrument: Instrument) -> Content:
+    """Draw the notched strip as one closed contour, with a notch for the nut line and every fret."""
     jig = instrument.plan.jig
     assert jig is not None  # noqa: S101 - `missing` was asked
     pins = [float(x) + jig.blade_to_pin for x in instrument.neck.frets.middle]
     left, right = min(pins[0], 0.0) - _SPARE, pins[-1] + _SPARE
     top = jig.notch_depth + _BODY
-    content: list[Entity] = [
+    entities: list[Entity] = [
         Contour(Layer.CUT_OUTLINE, (*_notched_edge(jig, pins, left, right), (right, top), (left, top))),
         Line(Layer.MARK, (0.0, top - 7), (0.0, top)),
         Text(Layer.TEXT, (1.5, top - 5), "nut line of the blank", 2.5),
         *_numbers(pins, jig.notch_depth + 2),
     ]
-    return framed(
-        "index",
-        instrument,
-        content,
-        notes=list(_notes(instrument, jig)),
-        tables=("scale", "frets", "jig"),
-        mirrored=mirrored,
-    )
+    return Content(entities, list(_notes(instrument, jig)), ("scale", "frets", "jig"))
 
 
 def _notched_edge(jig: Jig, pins: list[float], left: float, right: float) -> Iterator[Point]:

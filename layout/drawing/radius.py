@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.drawing.frame import framed
+from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.sheet import Contour, Layer, Text, fitted
 from slotwright.layout.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from slotwright.layout.drawing.sheet import Entity, Sheet
+    from slotwright.layout.drawing.sheet import Entity
     from slotwright.layout.instrument import Instrument
 
 _BODY: Final = 26.0  # mm of gauge behind its curved edge
@@ -28,33 +28,20 @@ def missing(instrument: Instrument) -> str | None:
     return None if instrument.plan.board.radius[0] else "board.radius is 0: a flat board needs no gauge"
 
 
-def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
-    """Draw a concave and a convex gauge for each radius of the board.
-
-    Parameters
-    ----------
-    instrument
-        What is drawn; its board is curved.
-    mirrored
-        Negate every y, for work from the back.
-
-    Returns
-    -------
-    Sheet
-        Closed contours, the curved edges true arcs.
-    """
-    content: list[Entity] = []
+def content(instrument: Instrument) -> Content:
+    """Draw a concave and a convex gauge for each radius, their curved edges true arcs."""
+    entities: list[Entity] = []
     left = 0.0
     for radius, width, places in _radii(instrument):
         wide = min(width + 2 * _SPARE, 1.9 * radius)
         sagitta = radius - math.sqrt(radius**2 - wide**2 / 4)
-        content += _gauges(instrument, radius, left + wide / 2, wide, sagitta, places)
+        entities += _gauges(instrument, radius, left + wide / 2, wide, sagitta, places)
         left += wide + _APART
     note = (
         "Concave gauges are laid on the board to check it, convex ones check a sanding block or a caul. "
         "Radii are those of the wood; the crowns lie a fret's height above it."
     )
-    return framed("radius", instrument, content, notes=[note], tables=("scale", "frets", "board"), mirrored=mirrored)
+    return Content(entities, [note])
 
 
 def _radii(instrument: Instrument) -> list[tuple[float, float, str]]:

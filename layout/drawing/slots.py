@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from slotwright.layout.drawing.frame import framed
+from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import core, label_row, outline, point, sides
 from slotwright.layout.drawing.sheet import Contour, Layer, Line
 from slotwright.layout.instrument import blank_outline
@@ -17,46 +17,21 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from slotwright.layout.drawing.sheet import Entity, Sheet
+    from slotwright.layout.drawing.sheet import Entity
     from slotwright.layout.instrument import Instrument
 
 
-def missing(_: Instrument) -> str | None:
-    """Say what the plan lacks for this sheet: nothing, every plan has slots."""
-    return None
-
-
-def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
-    """Draw the slots and the outline, across the square blank where there is one.
-
-    Parameters
-    ----------
-    instrument
-        What is drawn.
-    mirrored
-        Negate every y, for work from the back.
-
-    Returns
-    -------
-    Sheet
-        Slot centre lines, outline, and edge marks on a blank.
-    """
+def content(instrument: Instrument) -> Content:
+    """Draw slot middles and outline, across the square blank with edge marks where there is one."""
     slots = instrument.neck.slots if instrument.across_blank is None else instrument.across_blank
-    content: list[Entity] = [outline(instrument)]
-    content += [Line(Layer.CUT_SLOTS, point(a), point(b)) for a, b in slots[instrument.first_slot :]]
-    content += core(instrument)
+    entities: list[Entity] = [outline(instrument)]
+    entities += [Line(Layer.CUT_SLOTS, point(a), point(b)) for a, b in slots[instrument.first_slot :]]
+    entities += core(instrument)
     if instrument.across_blank is not None:
-        content.append(Contour(Layer.REF_BLANK, tuple(map(point, blank_outline(instrument.plan)))))
-        content += _edge_marks(instrument.across_blank)
-    content += _numbers(instrument, slots)
-    return framed(
-        "slots",
-        instrument,
-        content,
-        notes=list(_notes(instrument)),
-        tables=("scale", "frets", "board", "blank"),
-        mirrored=mirrored,
-    )
+        entities.append(Contour(Layer.REF_BLANK, tuple(map(point, blank_outline(instrument.plan)))))
+        entities += _edge_marks(instrument.across_blank)
+    entities += _numbers(instrument, slots)
+    return Content(entities, list(_notes(instrument)), ("scale", "frets", "board", "blank"))
 
 
 def _edge_marks(slots: NDArray[np.float64]) -> Iterator[Line]:

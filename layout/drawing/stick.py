@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from slotwright.layout.drawing.frame import framed
+from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import sides
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text, fitted, text_width
 from slotwright.layout.lines import distance, meet
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from slotwright.layout.drawing.sheet import Entity, Sheet
+    from slotwright.layout.drawing.sheet import Entity
     from slotwright.layout.instrument import Instrument
 
     Floats = NDArray[np.float64]
@@ -27,43 +27,25 @@ _HEIGHT: Final = 2.5
 _SMALLEST: Final = 1.2  # mm, the smallest capitals that can be read
 
 
-def missing(_: Instrument) -> str | None:
-    """Say what the plan lacks for this sheet: nothing, every plan has frets."""
-    return None
-
-
-def draw(instrument: Instrument, *, mirrored: bool = False) -> Sheet:
-    """Draw one strip for the centre line, or one for each edge of a multiscale.
-
-    Parameters
-    ----------
-    instrument
-        What is drawn.
-    mirrored
-        Negate every y, for work from the back.
-
-    Returns
-    -------
-    Sheet
-        Strips with a tick for nut, frets, joint and saddle line.
-    """
+def content(instrument: Instrument) -> Content:
+    """Draw one strip for the centre line, or one for each edge of a multiscale."""
     neck, plan = instrument.neck, instrument.plan
-    content: list[Entity] = []
+    entities: list[Entity] = []
     if plan.scale.length is not None:
-        content += _strip(instrument, neck.frets.middle, float(neck.saddle.middle[0]), "centre line", 0.0)
+        entities += _strip(instrument, neck.frets.middle, float(neck.saddle.middle[0]), "centre line", 0.0)
         along = "along the centre line"
     else:
         at_saddle = distance(meet(neck.saddle, neck.edges)[0], meet(neck.frets[0], neck.edges)[0])
         for side, y in zip(sides(instrument), (-_WIDTH / 2 - 5, _WIDTH / 2 + 5), strict=True):
             edge = 1 - side.slot
             name = ("treble", "bass")[edge] + " edge"
-            content += _strip(instrument, neck.along_edges[:, edge], float(at_saddle[edge]), name, y)
+            entities += _strip(instrument, neck.along_edges[:, edge], float(at_saddle[edge]), name, y)
         along = "along that edge of the board, where each slot meets it"
     note = (
         f"Every tick is measured from the nut {along}. Lay the strip with its nut tick on the nut line, "
         "tape it down and mark all frets without moving it."
     )
-    return framed("stick", instrument, content, notes=[note], mirrored=mirrored)
+    return Content(entities, [note])
 
 
 def _strip(instrument: Instrument, frets: Floats, saddle: float, name: str, y: float) -> Iterator[Entity]:
