@@ -12,6 +12,7 @@ COMMANDS: Final = {
     "new": "Write a new plan from a starter.",
     "check": "Say whether a plan can be drawn.",
     "frets": "Print the fret table of a plan.",
+    "compensate": "Say how far each saddle is set back.",
     "draw": "Draw the sheets of plans to files.",
 }
 

@@ -57,6 +57,8 @@ def _columns(instrument: Instrument) -> dict[str, Any]:
         side = (-1 if plan.board.left_handed else 1) * plan.blank.width / 2
         columns["blank treble"] = neck.frets.x_at(side) + plan.blank.nut_at
         columns["blank bass"] = neck.frets.x_at(-side) + plan.blank.nut_at
+    if neck.nut_moved:
+        columns["from moved nut"] = neck.frets.middle - neck.nut_moved
     columns["saw setting"] = instrument.sawing.setting
     columns["step (check only)"] = np.diff(neck.frets.middle, prepend=np.nan)
     return columns

@@ -10,8 +10,10 @@ import shapely
 
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.lines import lengthened
-from slotwright.layout.neck import Neck, lay_neck, nearest_edge
+from slotwright.layout.neck import Neck, lay_neck, nearest_edge, with_nut_moved
 from slotwright.layout.planfile import assumed
+from slotwright.layout.strung import Strung, string_up, unstated
+from slotwright.layout.strung import warnings as string_warnings
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
@@ -66,6 +68,10 @@ class Instrument:
     across_blank
         Slots across the square blank with run-out, bass end first [mm], shape
         (frets + 1, 2, 2); None without a blank.
+    strung
+        The strings with their offsets; None where the plan says too little of them.
+    unstated
+        What it would have to say of them.
     warnings
         What is possible but hardly meant.
     assumed
@@ -76,6 +82,8 @@ class Instrument:
     neck: Neck
     sawing: Sawing
     across_blank: NDArray[np.float64] | None
+    strung: Strung | None
+    unstated: tuple[Fault, ...]
     warnings: tuple[str, ...]
     assumed: dict[str, str]
 
@@ -124,12 +132,18 @@ def lay_out(plan: Plan) -> Instrument:
     faults = [*_faults_of_depth(plan, sawing), *_faults_of_blank(plan, neck)]
     if faults:
         raise PlanError(faults)
+    lacking = unstated(plan)
+    strung = None if lacking else string_up(plan, neck)
+    if strung is not None and plan.compensation.nut == "common":
+        neck = with_nut_moved(plan, neck, float(strung.offsets.nut[0]))
     return Instrument(
         plan=plan,
         neck=neck,
         sawing=sawing,
         across_blank=_across_blank(plan, neck),
-        warnings=tuple(_warnings(plan, neck, sawing)),
+        strung=strung,
+        unstated=lacking,
+        warnings=(*_warnings(plan, neck, sawing), *(string_warnings(plan, strung) if strung else ())),
         assumed=assumed(plan),
     )
 
@@ -167,7 +181,8 @@ def _across_blank(plan: Plan, neck: Neck) -> NDArray[np.float64] | None:
         return None
     outline = shapely.Polygon(blank_outline(plan))
     reach = np.hypot(plan.blank.length, plan.blank.width)
-    middle, skew = neck.frets.middle, neck.frets.skew
+    middle, skew = neck.frets.middle.copy(), neck.frets.skew
+    middle[0] += neck.nut_moved
     y = np.broadcast_to([-reach, reach], (len(middle), 2))
     rays = np.stack((middle[:, None] + skew[:, None] * y, y), axis=-1)
     inside = shapely.intersection(shapely.linestrings(rays), outline)

@@ -62,6 +62,10 @@ class Along:
         taper = (second[:, 1] - first[:, 1]) / (second[:, 0] - first[:, 0])
         return cls(first[:, 1] - taper * first[:, 0], taper)
 
+    def __getitem__(self, which: int | slice) -> Along:
+        """Give some of the lines."""
+        return Along(np.atleast_1d(self.start[which]), np.atleast_1d(self.taper[which]))
+
     def y_at(self, x: ArrayLike) -> Floats:
         """Give the y of each line at its x [mm]."""
         return self.start + self.taper * np.asarray(x, dtype=np.float64)

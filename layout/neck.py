@@ -8,7 +8,7 @@ instrument; a left-handed one has every y negated.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -59,6 +59,8 @@ class Neck:
         Distance along each edge from the nut line [mm], shape (frets + 1, 2).
     outline
         Corners of the board [mm]: bass nut end, bass far end, treble far end, treble nut end.
+    nut_moved
+        How far the end of the board, or the zero fret, was moved toward the first fret [mm].
     lines_in_board
         Where each fret line enters and leaves the board, bass end first [mm], shape
         (frets + 1, 2, 2).
@@ -85,11 +87,27 @@ class Neck:
     edges: Along
     along_edges: Floats
     outline: Floats
+    nut_moved: float
     lines_in_board: Floats
     slots: Floats
     radius: tuple[float, float]
     relief: float
     bow: tuple[float, float] | None
+
+    def on_strings(self, along: Floats) -> Floats:
+        """Give the points at a distance from the nominal nut ends, one on each string.
+
+        Parameters
+        ----------
+        along
+            Distances along the strings [mm], shape (strings,).
+
+        Returns
+        -------
+        ndarray, shape (strings, 2)
+            Points [mm].
+        """
+        return self.nut_ends + (along / self.scales)[:, None] * (self.saddle_ends - self.nut_ends)
 
     @property
     def straightness_cents(self) -> Floats:
@@ -236,8 +254,6 @@ def lay_neck(plan: Plan) -> Neck:
     edges = _edges(plan, hand, frets, strings)
     _refuse(_faults_along(plan, frets, saddle, strings, edges))
     on_edges = meet(frets, edges)
-    near, far = frets[0].moved(-plan.behind_nut), frets[-1].moved(board.beyond_last_fret)
-    corners = np.stack((meet(near, edges)[0], meet(far, edges)[0]))
     lines_in_board = on_edges[:, ::-1]
     slots = lengthened(lines_in_board, -plan.frets.slot_inset - board.binding)
     begin, end = plan.relief_between
@@ -255,7 +271,8 @@ def lay_neck(plan: Plan) -> Neck:
         straightness=_straightness(frets, fractions, nut_ends, saddle_ends),
         edges=edges,
         along_edges=distance(on_edges, on_edges[0]),
-        outline=np.stack((corners[0, 1], corners[1, 1], corners[1, 0], corners[0, 0])),
+        outline=_outline(plan, frets[0], frets[-1], edges),
+        nut_moved=0.0,
         lines_in_board=lines_in_board,
         slots=slots,
         radius=board.radius,
@@ -264,6 +281,40 @@ def lay_neck(plan: Plan) -> Neck:
     )
     _refuse(_faults_of(plan, neck))
     return neck
+
+
+def with_nut_moved(plan: Plan, neck: Neck, offset: float) -> Neck:
+    """Move the end of the board, or the zero fret, to the nut offset that all strings share.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    neck
+        Its neck.
+    offset
+        Way toward the first fret [mm].
+
+    Returns
+    -------
+    Neck
+        The neck with outline and slot 0 moved; everything else stays where it is.
+    """
+    moved = neck.frets[0].moved(offset)
+    line = meet(moved, neck.edges)[:, ::-1]
+    slot = lengthened(line, -plan.frets.slot_inset - plan.board.binding)
+    return replace(
+        neck,
+        outline=_outline(plan, moved, neck.frets[-1], neck.edges),
+        slots=np.concatenate((slot, neck.slots[1:])),
+        nut_moved=offset,
+    )
+
+
+def _outline(plan: Plan, nut: Across, last: Across, edges: Along) -> Floats:
+    near = meet(nut.moved(-plan.behind_nut), edges)[0]
+    far = meet(last.moved(plan.board.beyond_last_fret), edges)[0]
+    return np.stack((near[1], far[1], far[0], near[0]))
 
 
 def _outer_strings(plan: Plan, y_nut: Floats, y_saddle: Floats) -> Floats:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import core, cross, label_row, outline, point, sides
 from slotwright.layout.drawing.sheet import Circle, Dimension, Layer, Line, Text, extents, text_width
@@ -33,7 +34,8 @@ def content(instrument: Instrument) -> Content:
         *widths,
         *_lengths(instrument, extents(labels), extents([*labels, *widths])[1]),
     ]
-    return Content(entities, list(_notes(instrument)))
+    tables = ("scale", "frets", "board", *(("setup", "compensation") if instrument.strung else ()))
+    return Content(entities, list(_notes(instrument)), tables)
 
 
 def _board(instrument: Instrument) -> Iterator[Entity]:
@@ -41,7 +43,7 @@ def _board(instrument: Instrument) -> Iterator[Entity]:
     yield outline(instrument)
     for slot in neck.slots[instrument.first_slot :]:
         yield Line(Layer.CUT_SLOTS, point(slot[0]), point(slot[1]))
-    if instrument.plan.behind_nut and instrument.first_slot:
+    if (instrument.plan.behind_nut and instrument.first_slot) or neck.nut_moved:
         yield Line(Layer.REF_CENTRE, point(neck.lines_in_board[0, 0]), point(neck.lines_in_board[0, 1]))
     yield from core(instrument)
 
@@ -53,6 +55,7 @@ def _references(instrument: Instrument) -> Iterator[Entity]:
     bridge = float(neck.saddle.middle[0])
     yield Line(Layer.REF_CENTRE, (-6.0 - plan.behind_nut, 0.0), (bridge + 6.0, 0.0))
     yield Line(Layer.REF_SADDLE, *_saddle_line(instrument))
+    yield from contacts.ticks(instrument)
     if plan.board.joint_fret:
         joint = neck.lines_in_board[plan.board.joint_fret]
         along = 4.0 * (joint[1] - joint[0]) / np.hypot(*(joint[1] - joint[0]))
@@ -92,9 +95,12 @@ def _labels(instrument: Instrument) -> list[Entity]:
 
 
 def _fret_labels(instrument: Instrument, distances: NDArray[np.float64]) -> list[str]:
-    joint = instrument.plan.board.joint_fret
+    """Write number and distance of each fret, the distance from a moved nut behind the nominal one."""
+    joint, moved, said = instrument.plan.board.joint_fret, instrument.neck.nut_moved, instrument.length
     return [
-        f"{fret}: {instrument.length(float(distance))}{', joint' if joint and fret == joint else ''}"
+        f"{fret}: {said(float(distance))}"
+        f"{f' / {said(float(distance) - moved)}' if moved else ''}"
+        f"{', joint' if joint and fret == joint else ''}"
         for fret, distance in enumerate(distances)
     ]
 
@@ -138,7 +144,7 @@ def _lengths(instrument: Instrument, labels: Box, bottom: float) -> Iterator[Dim
     yield Dimension((left, row), (right, row), f"board: {said(right - left)}", ((left, row + 3), (right, row + 3)))
 
 
-def _widths(instrument: Instrument, rows: Box) -> Iterator[Dimension | Text]:
+def _widths(instrument: Instrument, rows: Box) -> Iterator[Entity]:
     """Dimension across the neck, outside the labels, and name the saddle line."""
     plan, neck, said = instrument.plan, instrument.neck, instrument.length
     left, _, right, _ = rows
@@ -155,6 +161,8 @@ def _widths(instrument: Instrument, rows: Box) -> Iterator[Dimension | Text]:
     at_saddle = [x for x, _ in _saddle_line(instrument)]
     if right > min(at_saddle) - 4:  # frets all the way up to the saddle
         right = max(right, *at_saddle) + 6
+    at_contacts = list(contacts.saddle_labels(instrument, max(*at_saddle, right) + 4))
+    yield from at_contacts
     at_nut, at_last = neck.lines_in_board[0], neck.lines_in_board[-1]
     yield upright("nut width", at_nut[down.slot], at_nut[up.slot], left)
     # Downward: above it the lengths are dimensioned.
@@ -162,8 +170,16 @@ def _widths(instrument: Instrument, rows: Box) -> Iterator[Dimension | Text]:
     if len(plan.strings) > 1:
         nut, saddle = neck.nut_ends, neck.saddle_ends
         yield upright("strings", nut[down.string], nut[up.string], left - 6)
+        left -= 6
+        feet = saddle[[down.string, up.string]]
         beyond = max(*at_saddle, right) + 9
-        yield upright("strings", saddle[down.string], saddle[up.string], beyond)
+        if at_contacts:
+            # The labels stand where the extension lines would run.
+            feet[:, 0] = max(label.box()[2] for label in at_contacts)
+            beyond = feet[0, 0] + 5
+        yield upright("strings", *feet, beyond)
+
+    yield from contacts.nut_labels(instrument, left - 4)
 
     end, _ = _saddle_line(instrument)
     at = (max(end[0], float(neck.saddle_ends[down.string, 0]), right + 1) + 2, end[1] - 1.5)
@@ -187,6 +203,7 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         f"Board {said(width)} wide at fret {plan.action_fret}, {said(plan.board.thickness)} thick."
     )
     yield "The saddle line is nominal: a string that is to play in tune is set back from it."
+    yield from contacts.notes(instrument)
     if instrument.straightness_note:
         yield f"{instrument.straightness_note}."
     if plan.board.binding:

@@ -44,12 +44,13 @@ def content(instrument: Instrument) -> Content:
     jig = instrument.plan.jig
     assert jig is not None  # noqa: S101 - `missing` was asked
     pins = [float(x) + jig.blade_to_pin for x in instrument.neck.frets.middle]
+    pins[0] += instrument.neck.nut_moved
     left, right = min(pins[0], 0.0) - _SPARE, pins[-1] + _SPARE
     top = jig.notch_depth + _BODY
     entities: list[Entity] = [
         Contour(Layer.CUT_OUTLINE, (*_notched_edge(jig, pins, left, right), (right, top), (left, top))),
-        Line(Layer.MARK, (0.0, top - 7), (0.0, top)),
-        Text(Layer.TEXT, (1.5, top - 5), "nut line of the blank", 2.5),
+        Line(Layer.MARK, (instrument.neck.nut_moved, top - 7), (instrument.neck.nut_moved, top)),
+        Text(Layer.TEXT, (instrument.neck.nut_moved + 1.5, top - 5), "nut line of the blank", 2.5),
         *_numbers(pins, jig.notch_depth + 2),
     ]
     return Content(entities, list(_notes(instrument, jig)), ("scale", "frets", "jig"))

@@ -5,21 +5,20 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
+from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import sides
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text, fitted, text_width
-from slotwright.layout.lines import distance, meet
+from slotwright.layout.lines import Along, distance, meet
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    import numpy as np
-    from numpy.typing import NDArray
-
     from slotwright.layout.drawing.sheet import Entity
     from slotwright.layout.instrument import Instrument
-
-    Floats = NDArray[np.float64]
+    from slotwright.layout.lines import Across
 
 _WIDTH: Final = 25.0  # mm
 _SPARE: Final = 15.0  # mm of strip before the nut and behind the saddle line
@@ -29,40 +28,91 @@ _SMALLEST: Final = 1.2  # mm, the smallest capitals that can be read
 
 def content(instrument: Instrument) -> Content:
     """Draw one strip for the centre line, or one for each edge of a multiscale."""
-    neck, plan = instrument.neck, instrument.plan
+    plan = instrument.plan
     entities: list[Entity] = []
     if plan.scale.length is not None:
-        entities += _strip(instrument, neck.frets.middle, float(neck.saddle.middle[0]), "centre line", 0.0)
+        middle = Along(np.zeros(1), np.zeros(1))
+        entities += _strip(instrument, middle, "centre line", 0.0, range(len(plan.strings)))
         along = "along the centre line"
     else:
-        at_saddle = distance(meet(neck.saddle, neck.edges)[0], meet(neck.frets[0], neck.edges)[0])
         for side, y in zip(sides(instrument), (-_WIDTH / 2 - 5, _WIDTH / 2 + 5), strict=True):
             edge = 1 - side.slot
             name = ("treble", "bass")[edge] + " edge"
-            entities += _strip(instrument, neck.along_edges[:, edge], float(at_saddle[edge]), name, y)
+            entities += _strip(instrument, instrument.neck.edges[edge], name, y, [side.number - 1])
         along = "along that edge of the board, where each slot meets it"
-    note = (
+    marking = (
         f"Every tick is measured from the nut {along}. Lay the strip with its nut tick on the nut line, "
         "tape it down and mark all frets without moving it."
     )
-    return Content(entities, [note])
+    notes = [marking]
+    if instrument.strung is not None:
+        notes.append(
+            f"Short ticks are saddle contacts. Along the strings they stand from fret {plan.action_fret}: "
+            f"{', '.join(contacts.saddle_words(instrument))}."
+        )
+        if plan.compensation.nut == "per string":
+            notes.append(f"Nut contacts to fret {plan.action_fret}: {', '.join(contacts.nut_words(instrument))}.")
+        notes += contacts.notes(instrument)
+    return Content(entities, notes)
 
 
-def _strip(instrument: Instrument, frets: Floats, saddle: float, name: str, y: float) -> Iterator[Entity]:
+def _strip(instrument: Instrument, edge: Along, name: str, y: float, strings: Sequence[int]) -> Iterator[Entity]:
+    """Draw a strip to lay along a line; of the strings' contacts only some belong on it."""
+    neck = instrument.neck
     low, high = y - _WIDTH / 2, y + _WIDTH / 2
-    left, right = -_SPARE, saddle + _SPARE
+    nut = _place(neck.frets[0].moved(neck.nut_moved), instrument, edge)
+    frets = [_place(neck.frets[n], instrument, edge) for n in range(1, instrument.plan.frets.count + 1)]
+    saddle = _place(neck.saddle, instrument, edge)
+    found = list(_contacts(instrument, edge, strings))
+    left, right = nut - _SPARE, max([saddle + _SPARE, *(x + 8 for _, x, _ in found)])
     yield Contour(Layer.CUT_OUTLINE, ((left, low), (right, low), (right, high), (left, high)))
-    places = [*map(float, frets), saddle]
-    for x in places:
+    for x in (nut, *frets, saddle):
         yield Line(Layer.MARK, (x, low), (x, high))
-    nut = "0" if instrument.plan.frets.zero_fret else "nut"
-    yield Text(Layer.TEXT, (-1.0, y), nut, _HEIGHT, "center", "bottom", 90)
-    yield Text(Layer.TEXT, (saddle + 1.0, y), "saddle line", _HEIGHT, "center", "top", 90)
-    yield from _numbers(places[:-1], low + 3.0, instrument.plan.board.joint_fret)
-    room = saddle - places[-2] - 12
+    words = "0" if instrument.plan.frets.zero_fret else "nut"
+    yield Text(Layer.TEXT, (nut - 1.0, y), words, _HEIGHT, "center", "bottom", 90)
+    close = saddle - frets[-1] < 8  # frets all the way up to the saddle: its name stands behind it
+    at, up = (max([saddle, *(x + 3 for _, x, _ in found)]) + 1, "top") if close else (saddle - 1, "bottom")
+    yield Text(Layer.TEXT, (at, y), "saddle line", _HEIGHT, "center", up, 90)
+    yield from _numbers([nut, *frets], low + 3.0, instrument.plan.board.joint_fret)
+    lane = _WIDTH / len(strings)
+    for row, (string, x, x_nut) in enumerate(found):
+        middle = high - (row + 0.5) * lane
+        arm = min(2.0, 0.4 * lane)
+        yield Line(Layer.REF_SADDLE, (x, middle - arm), (x, middle + arm))
+        if x_nut is not None:
+            yield Line(Layer.REF_SADDLE, (x_nut, middle - arm), (x_nut, middle + arm))
+        if lane > 1.3 * _SMALLEST:
+            height = min(2.0, 0.6 * lane)
+            yield Text(Layer.TEXT, (x + 0.8, middle), str(string + 1), height, up="middle")
+    room = saddle - frets[-1] - 16
     if room > 20:
         text, height = fitted(f"{instrument.plan.title}, {name}", room, 3.5)
-        yield Text(Layer.TEXT, (places[-2] + 6, y), text, height, up="middle")
+        yield Text(Layer.TEXT, (frets[-1] + 6, y), text, height, up="middle")
+
+
+def _place(line: Across, instrument: Instrument, edge: Along) -> float:
+    """Measure from the nominal nut line, along a line of the board, to a line across it."""
+    here, nut = meet(line, edge)[0, 0], meet(instrument.neck.frets[0], edge)[0, 0]
+    return float(np.copysign(distance(here, nut), here[0] - nut[0]))
+
+
+def _contacts(
+    instrument: Instrument, edge: Along, strings: Sequence[int]
+) -> Iterator[tuple[int, float, float | None]]:
+    """Give strings with the places of saddle and nut contact, carried over in the lines' direction."""
+    strung, neck = instrument.strung, instrument.neck
+    if strung is None:
+        return
+    saddle = neck.on_strings(neck.scales + strung.offsets.saddle) - neck.saddle_ends
+    nut = neck.on_strings(strung.offsets.nut) - neck.nut_ends
+    for string in strings:
+        # Both lines keep their lean when they are moved through the contact of one string.
+        moved = [
+            line.moved(float(way[string, 0] - line.skew[0] * way[string, 1]))
+            for line, way in ((neck.saddle, saddle), (neck.frets[0], nut))
+        ]
+        places = [_place(line, instrument, edge) for line in moved]
+        yield string, places[0], places[1] if strung.offsets.nut[string] else None
 
 
 def _numbers(places: Sequence[float], low: float, joint: int) -> Iterator[Text]:

@@ -1,0 +1,209 @@
+"""``slotwright compensate``: how far each saddle is set back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+import numpy as np
+
+from slotwright.cli.console import print_json, print_table, read_instrument, warn
+from slotwright.layout.errors import SlotwrightError
+from slotwright.layout.strung import least_worst, what_if
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.strung import Strung
+
+_AIMS = {"rms": "spread the error", "worst": "tame the worst note"}
+
+
+@click.command("compensate", epilog="Example: slotwright compensate heron.toml --explain 3 --plot heron-pitch.svg")
+@click.argument("plan", type=click.Path(path_type=Path))
+@click.option("--explain", type=int, metavar="STRING", help="Say why the notes of one string are off, fret by fret.")
+@click.option(
+    "--plot", type=click.Path(path_type=Path), metavar="FILE.svg", help="Chart every note, before and after."
+)
+@click.option("--force", is_flag=True, help="Replace the chart if it exists.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
+def command(plan: Path, explain: int | None, plot: Path | None, force: bool, as_json: bool) -> None:
+    """Say how far each saddle of PLAN is set back so that its notes come true.
+
+    The plan's aims say at which frets; its tolerance says how true.
+    """
+    instrument = read_instrument(plan)
+    strung = instrument.strung
+    if strung is None:
+        lacking = "\n  ".join(map(str, instrument.unstated))
+        raise SlotwrightError(f"{plan}: its strings are not known well enough\n  {lacking}")
+    if explain is not None and not 1 <= explain <= len(strung.bodies):
+        raise SlotwrightError(f"{plan}: string {explain} of {len(strung.bodies)}; --explain takes one of its strings")
+    if plot is not None:
+        _plot(instrument, strung, plot, force=force)
+    warn(instrument)
+    if as_json:
+        print_json(_as_json(instrument, strung))
+    elif explain is not None:
+        _explain(instrument, strung, explain)
+    else:
+        _print(instrument, strung)
+
+
+def _pitch(instrument: Instrument, place: int) -> str:
+    string = instrument.plan.strings[place]
+    return string.pitch or f"{string.frequency:g} Hz"
+
+
+def _print(instrument: Instrument, strung: Strung) -> None:
+    plan, said = instrument.plan, instrument.length
+    octave = plan.action_fret
+    from_octave = instrument.neck.scales + strung.offsets.saddle - instrument.neck.from_nut[octave]
+    nut_moves = bool(strung.offsets.nut.any())
+    guessed = any(body.core_estimated for body in strung.bodies)
+    head = ["string", "pitch", "tension", "strain", "set back", f"from fret {octave}"]
+    head += ["nut forward"] * nut_moves + ["give or take"] * guessed + ["before", "after", "at fret"]
+    rows = []
+    for i, body in enumerate(strung.bodies):
+        worst = int(strung.worst_fret[i]) - 1
+        strain = "" if body.stress_ratio is None else f"{100 * body.stress_ratio:.0f} %"
+        row = [str(i + 1), _pitch(instrument, i), f"{body.tension:.1f} N", strain]
+        row += [said(float(strung.offsets.saddle[i])), said(float(from_octave[i]))]
+        row += [said(float(strung.offsets.nut[i]))] * nut_moves
+        doubt = "" if np.isnan(strung.doubt[i, 0]) else said(float(np.diff(strung.doubt[i])[0]) / 2)
+        row += [doubt] * guessed
+        row += [_cents(strung.before.total[i, worst]), _cents(strung.worst_cents[i]), str(worst + 1)]
+        rows.append(row)
+    click.echo(
+        f"{plan.title}: lengths in {plan.units}; before and after in cents at the worst fret of the aim; "
+        f"{_AIMS[plan.compensation.minimise]}"
+    )
+    print_table(head, rows)
+    for line in _remarks(instrument, strung):
+        click.echo(line)
+
+
+def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
+    plan, said = instrument.plan, instrument.length
+    tolerance = plan.compensation.tolerance
+    beyond = np.flatnonzero(np.abs(strung.worst_cents) > tolerance)
+    least = least_worst(plan, strung) if beyond.size else strung.rms
+    for i in beyond:
+        stays = f"string {i + 1}: {_cents(strung.worst_cents[i])} cents stay at fret {strung.worst_fret[i]}"
+        if least[i] > tolerance:
+            yield f"{stays}; wherever its contacts stand, {least[i]:.2f} or more stay somewhere"
+        else:
+            yield f'{stays}; minimise = "worst" would tame them to {least[i]:.2f}'
+    if not beyond.size:
+        yield f"every string is within {tolerance:g} cents over its aim"
+    elif plan.compensation.nut == "none":
+        yield 'a moved nut contact could help: compensation.nut = "common" or "per string"'
+    if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
+        ranges = ", ".join(f"{i + 1}: {' to '.join(said(float(end)) for end in strung.doubt[i])}" for i in guessed)
+        yield f"cores estimated, not stated; for cores 15 % thinner or thicker set back {ranges}"
+    if (plan.calibration.stiffness, plan.calibration.stretch) != (1.0, 1.0):
+        yield f"calibrated: stiffness {plan.calibration.stiffness:g}, stretch {plan.calibration.stretch:g}"
+    yield "Strings under tension whip when they break: keep your face out of their line."
+
+
+def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
+    plan, said, i = instrument.plan, instrument.length, string - 1
+    click.echo(
+        f"{plan.title}, string {string} ({_pitch(instrument, i)}), set back {said(float(strung.offsets.saddle[i]))} "
+        f"{plan.units}: cents at every fret and where they come from"
+    )
+    after = strung.after
+    columns = {
+        "before": strung.before.total[i],
+        "place": after.length[i],
+        "lighter": after.mass[i],
+        "tighter": after.stretch[i],
+        "stiff": after.stiffness[i],
+        "after": after.total[i],
+    }
+    aimed = strung.weights[i] > 0
+    rows = [
+        [str(n + 1), *(_cents(column[n]) for column in columns.values()), "aim" if aimed[n] else ""]
+        for n in range(len(aimed))
+    ]
+    print_table(("fret", *columns, ""), rows)
+    click.echo("place: where fret, saddle and nut stand; lighter, tighter: the string stretched by pressing it down;")
+    click.echo("stiff: a short stiff string sounds higher than its length says")
+    frets = sorted({1, plan.action_fret})
+    rows = [
+        [
+            change.change,
+            *(_cents(change.cents[fret - 1]) for fret in frets),
+            said(change.saddle),
+        ]
+        for change in what_if(plan, instrument.neck, strung, string)
+    ]
+    click.echo("")
+    print_table(("what if", *(f"cents at fret {fret}" for fret in frets), "set back then"), rows)
+    click.echo("cents: change of the note while nothing else is moved")
+
+
+def _cents(cents: float) -> str:
+    return f"{round(float(cents), 2) + 0.0:+.2f}"
+
+
+def _plot(instrument: Instrument, strung: Strung, path: Path, *, force: bool) -> None:
+    from slotwright.layout.errors import KeptError  # noqa: PLC0415 - only when asked for
+    from slotwright.layout.export.chart import pitch_chart  # noqa: PLC0415
+    from slotwright.layout.export.files import write_whole  # noqa: PLC0415
+
+    if path.suffix.lower() != ".svg":
+        raise SlotwrightError(f"{path}: the chart is an SVG file; end its name in .svg")
+    names = [f"{i + 1}  {_pitch(instrument, i)}" for i in range(len(strung.bodies))]
+    chart = pitch_chart(
+        instrument.plan.title,
+        names,
+        strung.before.total,
+        strung.after.total,
+        strung.weights > 0,
+        instrument.plan.compensation.tolerance,
+    )
+    try:
+        write_whole({path: chart}, force=force)
+    except KeptError as error:
+        raise SlotwrightError(f"{error}; --force replaces it") from None
+
+
+def _as_json(instrument: Instrument, strung: Strung) -> dict[str, Any]:
+    plan = instrument.plan
+    tolerance = plan.compensation.tolerance
+    return {
+        "tolerance": tolerance,
+        "within_tolerance": bool((np.abs(strung.worst_cents) <= tolerance).all()),
+        "strings": [
+            {
+                "string": i + 1,
+                "pitch": plan.strings[i].pitch,
+                "frequency": body.frequency,
+                "scale": float(instrument.neck.scales[i]),
+                "mass_g_per_m": 1e3 * body.mass,
+                "tension_n": body.tension,
+                "string_constant": body.constant,
+                "stress_ratio": body.stress_ratio,
+                "core_estimated": body.core_estimated,
+                "saddle_offset": float(strung.offsets.saddle[i]),
+                "saddle_offset_range": strung.doubt[i].tolist() if body.core_estimated else None,
+                "nut_offset": float(strung.offsets.nut[i]),
+                "held_at_limit": bool(strung.offsets.saddle_held[i] or strung.offsets.nut_held[i]),
+                "rms_cents": float(strung.rms[i]),
+                "worst_cents": float(strung.worst_cents[i]),
+                "worst_fret": int(strung.worst_fret[i]),
+                "cents": strung.after.total[i].tolist(),
+                "uncompensated_cents": strung.before.total[i].tolist(),
+                "parts": {
+                    "length": strung.after.length[i].tolist(),
+                    "mass": strung.after.mass[i].tolist(),
+                    "stretch": strung.after.stretch[i].tolist(),
+                    "stiffness": strung.after.stiffness[i].tolist(),
+                },
+            }
+            for i, body in enumerate(strung.bodies)
+        ],
+    }

@@ -1,0 +1,190 @@
+"""Saddle and nut offsets that serve an aim: arrays in, arrays out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from slotwright.layout.pitch import errors
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from slotwright.layout.pitch import Fretting
+
+    Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+
+NutRule = Literal["none", "common", "per string"]
+Criterion = Literal["rms", "worst"]
+
+SADDLE_REACH: Final = (-0.02, 0.04)  # of the scale: further than any bridge goes (from memory)
+NUT_REACH: Final = 1.5  # mm (from memory)
+
+_MOST_STEPS: Final = 30  # the problem is smooth and tiny: three steps are the rule
+_CLOSE: Final = 1e-10  # mm
+
+
+@dataclass(frozen=True, slots=True)
+class Offsets:
+    """Where the contacts belong.
+
+    Parameters
+    ----------
+    saddle, nut
+        Offsets toward the bridge [mm], shape (..., S).
+    saddle_held, nut_held
+        True where the best offset lay beyond what is sensible and was held at that limit,
+        shape (..., S).
+    """
+
+    saddle: Floats
+    nut: Floats
+    saddle_held: Flags
+    nut_held: Flags
+
+
+def compensate(
+    fretting: Fretting, weights: Floats, *, nut: NutRule = "none", minimise: Criterion = "rms", rounding: float = 0.0
+) -> Offsets:
+    """Find the offsets that serve an aim best.
+
+    Parameters
+    ----------
+    fretting
+        Strings over frets.
+    weights
+        Weight of each fret in the aim of each string, 0 where it has none, shape (S, F).
+    nut
+        ``none``: the nut stays; ``per string``: each string has its own contact there; ``common``:
+        one offset for all strings.
+    minimise
+        ``rms``: the weighted mean square of the errors; ``worst``: the largest of them.
+    rounding
+        Step the shop rounds offsets to [mm]; 0 for none.
+
+    Returns
+    -------
+    Offsets
+        Offsets [mm]. An aim that does not settle both offsets leaves the nut alone.
+    """
+    still = np.zeros(np.broadcast_shapes(fretting.scale.shape, weights.shape[:-1]))
+    saddle, best_nut = _best(fretting, weights, still, nut, minimise)
+    held_nut = np.clip(best_nut, -NUT_REACH, NUT_REACH)
+    shop_nut = _rounded(held_nut, rounding)
+    if (shop_nut != best_nut).any():
+        # The saddle makes up for what the nut may not do.
+        saddle, _ = _best(fretting, weights, shop_nut, "none", minimise)
+    low, high = (reach * fretting.scale for reach in SADDLE_REACH)
+    held = np.clip(saddle, low, high)
+    return Offsets(_rounded(held, rounding), shop_nut, held != saddle, held_nut != best_nut)
+
+
+def rms(off: Floats, weights: Floats) -> Floats:
+    """Give the root of the weighted mean square error of each string, shape (..., S) [cents]."""
+    mean: Floats = (weights * off**2).sum(axis=-1) / weights.sum(axis=-1)
+    return np.sqrt(mean)
+
+
+def worst(off: Floats, weights: Floats) -> NDArray[np.intp]:
+    """Find the fret of each string's aim (as an index) whose error is largest, shape (..., S)."""
+    return np.argmax(np.where(weights > 0, np.abs(off), -1.0), axis=-1)
+
+
+def _rounded(offsets: Floats, step: float) -> Floats:
+    return np.round(offsets / step) * step if step else offsets
+
+
+def _best(
+    fretting: Fretting, weights: Floats, start: Floats, nut: NutRule, minimise: Criterion
+) -> tuple[Floats, Floats]:
+    """Step until the offsets stand still: each step solves the problem made linear."""
+    saddle, at_nut = np.zeros_like(start), start.copy()
+    # One fret cannot settle two offsets: there the nut stays.
+    free = np.broadcast_to((weights > 0).sum(axis=-1) > 1, start.shape) & (nut != "none")
+    step = _square_step if minimise == "rms" else _worst_step
+    for _ in range(_MOST_STEPS):
+        off, jacobian = errors(fretting, saddle, at_nut)
+        move, move_nut = step(off, jacobian, weights, free, common=nut == "common")
+        # Hold wild first steps inside the instrument.
+        saddle = np.clip(saddle + move, -0.2 * fretting.scale, 0.2 * fretting.scale)
+        at_nut = np.clip(at_nut + move_nut, -10.0, 10.0)
+        if max(np.abs(move).max(), np.abs(move_nut).max()) < _CLOSE:
+            break
+    return saddle, at_nut
+
+
+def _square_step(
+    off: Floats, jacobian: Floats, weights: Floats, free: Flags, *, common: bool
+) -> tuple[Floats, Floats]:
+    """Solve the linear least-squares problem: the saddle eliminated first, then the nut."""
+    by_saddle, by_nut = jacobian[..., 0], jacobian[..., 1]
+    aa = (weights * by_saddle**2).sum(axis=-1)
+    ab = (weights * by_saddle * by_nut).sum(axis=-1)
+    ae = (weights * by_saddle * off).sum(axis=-1)
+    # What the saddle cannot do of each row.
+    rest = by_nut - (ab / aa)[..., None] * by_saddle
+    bb = np.where(free, (weights * rest**2).sum(axis=-1), 0.0)
+    be = np.where(free, (weights * rest * off).sum(axis=-1), 0.0)
+    if common:
+        bb = np.broadcast_to(bb.sum(axis=-1, keepdims=True), bb.shape)
+        be = np.broadcast_to(be.sum(axis=-1, keepdims=True), be.shape)
+    move_nut = np.divide(-be, bb, out=np.zeros_like(be), where=bb > 0)
+    return -(ae + ab * move_nut) / aa, move_nut
+
+
+def _worst_step(
+    off: Floats, jacobian: Floats, weights: Floats, free: Flags, *, common: bool
+) -> tuple[Floats, Floats]:
+    """Solve the linear minimax problem, string by string; a common nut for all of them first."""
+    move, move_nut = np.zeros(off.shape[:-1]), np.zeros(off.shape[:-1])
+    aimed = np.broadcast_to(weights > 0, off.shape)
+    for many in np.ndindex(off.shape[:-2]):
+        strings = range(off.shape[-2])
+        if common and free[many].any():
+            together = [(off[many][i][aimed[many][i]], jacobian[many][i][aimed[many][i]]) for i in strings]
+            move_nut[many] = _least_worst(together, common=True)[-1]
+        for i in strings:
+            rows = aimed[many][i]
+            e, j = off[many][i][rows], jacobian[many][i][rows]
+            if common or not free[many][i]:
+                e, j = e + j[:, 1] * move_nut[many][i], j[:, :1]
+            found = _least_worst([(e, j)], common=False)
+            move[many][i] = found[0]
+            if not common and free[many][i]:
+                move_nut[many][i] = found[1]
+    return move, move_nut
+
+
+def _least_worst(strings: list[tuple[Floats, Floats]], *, common: bool) -> Floats:
+    """Make the largest of ``|e + J x|`` as small as it gets.
+
+    The unknowns are one saddle for each string, then the nut where there is one: a linear
+    programme, with the bound itself as the last unknown.
+    """
+    from scipy.optimize import linprog  # noqa: PLC0415 - slow to import and seldom wanted
+
+    own = 1 if common else strings[0][1].shape[1]
+    unknowns = len(strings) + 1 if common else own
+    rows = []
+    for place, (e, j) in enumerate(strings):
+        row = np.zeros((len(e), unknowns))
+        if common:
+            row[:, place], row[:, -1] = j[:, 0], j[:, 1]
+        else:
+            row[:, :own] = j
+        rows.append(row)
+    slopes, off = np.concatenate(rows), np.concatenate([e for e, _ in strings])
+    bound = -np.ones((len(off), 1))
+    answer = linprog(
+        np.append(np.zeros(unknowns), 1.0),
+        A_ub=np.block([[slopes, bound], [-slopes, bound]]),
+        b_ub=np.concatenate((-off, off)),
+        bounds=[(None, None)] * unknowns + [(0, None)],
+        options={"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10},
+    )
+    assert answer.success  # noqa: S101 - a bound on errors always exists
+    found: Floats = answer.x[:-1]
+    return found

@@ -1,0 +1,123 @@
+"""Where the strings touch nut and saddle, drawn and dimensioned from the fret nearest the octave."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from slotwright.layout.drawing.marks import point, spread
+from slotwright.layout.drawing.sheet import Layer, Line, Text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.drawing.sheet import Entity
+    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.lines import Across
+
+    Floats = NDArray[np.float64]
+
+_HEIGHT: Final = 2.2
+_APART: Final = 1.55  # line to line, in heights
+_ARM: Final = 1.2  # mm of tick on either side of a string
+
+
+def ticks(instrument: Instrument) -> Iterator[Line]:
+    """Tick every string at its saddle contact, and at its nut contact where that is moved."""
+    strung, neck = instrument.strung, instrument.neck
+    if strung is None:
+        return
+    yield from _across(neck.saddle, neck.on_strings(neck.scales + strung.offsets.saddle))
+    if strung.offsets.nut.any():
+        yield from _across(neck.frets[0], neck.on_strings(strung.offsets.nut))
+
+
+def saddle_labels(instrument: Instrument, x: float) -> Iterator[Entity]:
+    """Write from `x` on how far behind the octave fret each saddle contact stands."""
+    strung, neck = instrument.strung, instrument.neck
+    if strung is None:
+        return
+    contacts = neck.on_strings(neck.scales + strung.offsets.saddle)
+    x = max(x, float(contacts[:, 0].max()) + 6)
+    rows = _rows(contacts)
+    for contact, row, text in zip(contacts, rows, saddle_words(instrument), strict=True):
+        yield Line(Layer.DIM, point(contact + np.array([1.5, 0.0])), (x - 1, row))
+        yield Text(Layer.DIM, (x, row), text, _HEIGHT, up="middle")
+    heading = f"from fret {instrument.plan.action_fret}:"
+    yield Text(Layer.DIM, (x, max(rows) + 2 * _HEIGHT), heading, _HEIGHT, up="middle")
+
+
+def nut_labels(instrument: Instrument, x: float) -> Iterator[Text]:
+    """Write, up to `x`, how far before the octave fret each nut contact stands, where each has its own."""
+    strung, neck = instrument.strung, instrument.neck
+    if strung is None or instrument.plan.compensation.nut != "per string":
+        return
+    rows = _rows(neck.nut_ends)
+    for row, text in zip(rows, nut_words(instrument), strict=True):
+        yield Text(Layer.DIM, (x, row), text, _HEIGHT, "right", "middle")
+    heading = f"to fret {instrument.plan.action_fret}:"
+    yield Text(Layer.DIM, (x, max(rows) + 2 * _HEIGHT), heading, _HEIGHT, "right", "middle")
+
+
+def saddle_words(instrument: Instrument) -> list[str]:
+    """Say for each string how far its saddle contact stands from the octave fret, along the string."""
+    strung, neck, said = instrument.strung, instrument.neck, instrument.length
+    assert strung is not None  # noqa: S101 - asked for only where strings are known
+    from_octave = neck.scales + strung.offsets.saddle - neck.from_nut[instrument.plan.action_fret]
+    return [
+        f"{string}: {said(float(far))} (set {'back' if offset >= 0 else 'forward'} {said(abs(float(offset)))})"
+        for string, (far, offset) in enumerate(zip(from_octave, strung.offsets.saddle, strict=True), start=1)
+    ]
+
+
+def nut_words(instrument: Instrument) -> list[str]:
+    """Say for each string how far its nut contact stands from the octave fret, along the string."""
+    strung, neck, said = instrument.strung, instrument.neck, instrument.length
+    assert strung is not None  # noqa: S101 - asked for only where strings are known
+    to_octave = neck.from_nut[instrument.plan.action_fret] - strung.offsets.nut
+    return [
+        f"{string}: {said(float(far))} ({said(abs(float(offset)))} {'toward' if offset >= 0 else 'away from'} fret 1)"
+        for string, (far, offset) in enumerate(zip(to_octave, strung.offsets.nut, strict=True), start=1)
+    ]
+
+
+def notes(instrument: Instrument) -> Iterator[str]:
+    """Say what the contacts rest on."""
+    strung, plan, said = instrument.strung, instrument.plan, instrument.length
+    if strung is None:
+        return
+    yield (
+        "Ticks on the strings are saddle and nut contacts for the stated strings and setup; leave travel in hand "
+        "for other gauges."
+    )
+    if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
+        ranges = ", ".join(
+            f"{i + 1}: {said(float(strung.doubt[i, 0]))} to {said(float(strung.doubt[i, 1]))}" for i in guessed
+        )
+        yield f"Cores are estimates; with cores 15 % thinner or thicker the strings are set back {ranges}."
+    if instrument.neck.nut_moved:
+        what = "zero fret" if plan.frets.zero_fret else "end of the board"
+        yield (
+            f"The {what} stands {said(abs(instrument.neck.nut_moved))} "
+            f"{'toward' if instrument.neck.nut_moved > 0 else 'away from'} fret 1 for all strings; second figures "
+            "at the frets are measured from there."
+        )
+
+
+def _rows(contacts: Floats) -> list[float]:
+    """Give the height of each string's label, moved as little as needed."""
+    order = np.argsort(contacts[:, 1])
+    placed = np.empty(len(order))
+    placed[order] = spread([float(y) for y in contacts[order, 1]], _APART * _HEIGHT)
+    return [float(row) for row in placed]
+
+
+def _across(line: Across, contacts: Floats) -> Iterator[Line]:
+    """Tick contacts in the direction of the nut or saddle line."""
+    skew = float(line.skew[0])
+    arm = _ARM * np.array([skew, 1.0]) / np.hypot(1.0, skew)
+    for contact in contacts:
+        yield Line(Layer.REF_SADDLE, point(contact - arm), point(contact + arm))

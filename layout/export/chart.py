@@ -1,0 +1,156 @@
+"""Charts of pitch as SVG, readable in black and white."""
+
+from __future__ import annotations
+
+import io
+import math
+from typing import TYPE_CHECKING, Any, Final
+
+import svgwrite
+
+from slotwright.layout.drawing.sheet import cleaned, fitted
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+_WIDTH: Final = 190.0  # mm
+_PANEL: Final = 34.0  # mm, height of a string's panel with its gap
+_LEFT: Final = 32.0  # mm, room for the names of strings and the cents
+_TOP: Final = 22.0  # mm, room for title and key
+_BOTTOM: Final = 12.0  # mm, room for the frets' numbers
+_INK: Final = "#101418"
+_GREY: Final = "#7a828a"
+_BAND: Final = "#e3e6e9"
+
+
+def pitch_chart(
+    title: str, names: Sequence[str], before: Floats, after: Floats, aims: NDArray[np.bool_], tolerance: float
+) -> bytes:
+    """Draw the error of every note, string by string, before and after compensation.
+
+    Parameters
+    ----------
+    title
+        Title of the plan.
+    names
+        Name of each string.
+    before, after
+        Errors [cents], shape (strings, frets).
+    aims
+        True for the frets of each string's aim, shape (strings, frets).
+    tolerance
+        Half the height of the band that counts as in tune [cents].
+
+    Returns
+    -------
+    bytes
+        SVG of A4 width, one panel per string on a common scale.
+    """
+    height = _TOP + _PANEL * len(names) + _BOTTOM
+    drawing = svgwrite.Drawing(
+        size=(f"{_WIDTH}mm", f"{height}mm"),
+        viewBox=f"0 0 {_WIDTH} {height}",
+        debug=False,
+        style="background:#ffffff",
+        font_family="sans-serif",
+        font_size=3.2,
+        fill=_INK,
+    )
+    drawing.set_desc(title=f"{cleaned(title)} - pitch")
+    text, size = fitted(cleaned(title), _WIDTH - 12, 3.6)
+    drawing.add(drawing.text(text, insert=(6, 9), font_size=round(size / 0.72, 2)))
+    _key(drawing, tolerance)
+    low = min(-tolerance, float(before.min()), float(after.min()))
+    high = max(tolerance, float(before.max()), float(after.max()))
+    step = _step(high - low)
+    low, high = step * math.floor(low / step), step * math.ceil(high / step)
+    for place, name in enumerate(names):
+        top = _TOP + place * _PANEL
+        panel = _Panel(drawing, top, top + _PANEL - 6, low, high, before.shape[1])
+        panel.frame(name, step, tolerance)
+        panel.curve(before[place], aims[place], filled=False)
+        panel.curve(after[place], aims[place], filled=True)
+    _frets(drawing, before.shape[1], height - _BOTTOM)
+    written = io.StringIO()
+    drawing.write(written, pretty=True, indent=1)
+    return written.getvalue().encode()
+
+
+class _Panel:
+    """The axes of one string."""
+
+    def __init__(self, drawing: Any, top: float, bottom: float, low: float, high: float, frets: int) -> None:  # noqa: ANN401 - svgwrite is untyped
+        self.drawing, self.top, self.bottom = drawing, top, bottom
+        self.low, self.high, self.frets = low, high, frets
+
+    def y(self, cents: float) -> float:
+        """Place an error on the sheet."""
+        return round(self.bottom - (cents - self.low) / (self.high - self.low) * (self.bottom - self.top), 3)
+
+    def frame(self, name: str, step: float, tolerance: float) -> None:
+        """Draw the band, the levels and the name."""
+        d, right = self.drawing, _WIDTH - 6
+        band = self.y(-tolerance) - self.y(tolerance)
+        d.add(d.rect((_LEFT, self.y(tolerance)), (right - _LEFT, round(band, 3)), fill=_BAND))
+        for level in range(round((self.high - self.low) / step) + 1):
+            cents = self.low + level * step
+            y, wide = self.y(cents), 0.25 if abs(cents) < step / 2 else 0.08
+            d.add(d.line((_LEFT, y), (right, y), stroke=_GREY, stroke_width=wide))
+            d.add(
+                d.text(
+                    f"{cents:+.0f}".replace("+0", "0"), insert=(_LEFT - 1.5, y + 1), text_anchor="end", font_size=2.8
+                )
+            )
+        d.add(d.text(name, insert=(6, (self.top + self.bottom) / 2 + 1.2)))
+
+    def curve(self, cents: Floats, aims: NDArray[np.bool_], *, filled: bool) -> None:
+        """Draw the errors along the neck; the frets of the aim have larger marks."""
+        d = self.drawing
+        points = [(_fret_x(n, self.frets), self.y(float(c))) for n, c in enumerate(cents, start=1)]
+        line = d.polyline(points, fill="none", stroke=_INK, stroke_width=0.3 if filled else 0.2)
+        if not filled:
+            line["stroke-dasharray"] = "1.2 0.8"
+        d.add(line)
+        for point, aimed in zip(points, aims, strict=True):
+            _mark(d, point, 0.95 if aimed else 0.5, filled=filled)
+
+
+def _mark(drawing: Any, point: tuple[float, float], radius: float, *, filled: bool) -> None:  # noqa: ANN401
+    fill = _INK if filled else "#ffffff"
+    drawing.add(drawing.circle(point, radius, fill=fill, stroke=_INK, stroke_width=0.2))
+
+
+def _key(drawing: Any, tolerance: float) -> None:  # noqa: ANN401
+    y = 16.0
+    for x, filled, words in ((6.0, False, "before: saddle and nut on their lines"), (76.0, True, "after")):
+        line = drawing.line((x, y), (x + 9, y), stroke=_INK, stroke_width=0.3)
+        if not filled:
+            line["stroke-dasharray"] = "1.2 0.8"
+        drawing.add(line)
+        _mark(drawing, (x + 4.5, y), 0.95, filled=filled)
+        drawing.add(drawing.text(words, insert=(x + 11, y + 1.1)))
+    drawing.add(drawing.rect((103, y - 1.6), (9, 3.2), fill=_BAND))
+    words = f"within {tolerance:g} cents; large marks: frets of the aim"
+    drawing.add(drawing.text(words, insert=(114, y + 1.1)))
+
+
+def _frets(drawing: Any, frets: int, y: float) -> None:  # noqa: ANN401
+    every = 1 if frets <= 30 else 2
+    for fret in range(1, frets + 1, every):
+        drawing.add(drawing.text(str(fret), insert=(_fret_x(fret, frets), y), text_anchor="middle", font_size=2.6))
+    drawing.add(drawing.text("cents at each fret, sharp above the line", insert=(6, y + 6), font_size=2.8))
+
+
+def _fret_x(fret: int, frets: int) -> float:
+    first, last = _LEFT + 4, _WIDTH - 10
+    return round(first + (last - first) * (fret - 1) / max(frets - 1, 1), 3)
+
+
+def _step(reach: float) -> float:
+    """Choose a round step that divides a reach of cents into a handful of levels."""
+    return next((step for step in (1.0, 2.0, 5.0, 10.0, 20.0, 50.0) if reach / step <= 5), 100.0)
