@@ -35,16 +35,14 @@ class _Commands(click.Group):
             formatter.write_dl(list(COMMANDS.items()))
 
 
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=_Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Example: slotwright new heron, then slotwright draw heron.toml",
+)
 @click.version_option(package_name="slotwright", prog_name="slotwright", message="%(prog)s %(version)s")
 def group() -> None:
-    r"""From a maker's plan to fret-slot templates true enough to cut wood by.
-
-    \b
-    slotwright new heron          write heron.toml from a starter plan
-    slotwright check heron.toml   what is wrong, odd or assumed
-    slotwright draw heron.toml    templates as DXF and SVG at full size
-    """
+    """From a maker's plan to fret-slot templates true enough to cut wood by."""
 
 
 def main(args: list[str] | None = None) -> None:

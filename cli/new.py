@@ -14,9 +14,11 @@ from slotwright.layout.errors import SlotwrightError
 
 @click.command("new", epilog="Example: slotwright new kitchen-table --from curlew")
 @click.argument("name", required=False)
-@click.option("--from", "starter", default="heron", show_default=True, metavar="STARTER", help="Starter to copy.")
+@click.option(
+    "--from", "starter", metavar="STARTER", help="Starter to copy; without it the one called NAME, else heron."
+)
 @click.option("--list", "listing", is_flag=True, help="List the starters instead.")
-def command(name: str | None, starter: str, listing: bool) -> None:
+def command(name: str | None, starter: str | None, listing: bool) -> None:
     """Write NAME.toml from a starter plan.
 
     The new plan is titled NAME; every value in it is there to be changed.
@@ -34,10 +36,12 @@ def command(name: str | None, starter: str, listing: bool) -> None:
         return
     if name is None:
         raise click.UsageError("Missing argument 'NAME'. (--list shows the starters.)")
+    path = Path(name if name.endswith(".toml") else f"{name}.toml")
+    if starter is None:
+        starter = path.stem if path.stem in starters else "heron"
     if starter not in starters:
         near = nearest(starter, list(starters)) or f"known: {', '.join(starters)}"
         raise SlotwrightError(f"no starter is called {starter}; {near}")
-    path = Path(name if name.endswith(".toml") else f"{name}.toml")
     title = json.dumps(path.stem, ensure_ascii=False)
     text = re.sub(r"^title = .*$", lambda _: f"title = {title}", starters[starter], count=1, flags=re.MULTILINE)
     write_whole({path: text.encode()})

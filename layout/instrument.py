@@ -10,7 +10,7 @@ import shapely
 
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.lines import lengthened
-from slotwright.layout.neck import Neck, lay_neck, nearest_edge, with_nut_moved
+from slotwright.layout.neck import Neck, lay_neck, mark_centres, nearest_edge, with_nut_moved
 from slotwright.layout.planfile import assumed
 from slotwright.layout.strung import Strung, string_up, unstated
 from slotwright.layout.strung import warnings as string_warnings
@@ -208,9 +208,12 @@ def _faults_of_blank(plan: Plan, neck: Neck) -> Iterator[Fault]:
     if plan.blank is None:
         return
     low, high = blank_outline(plan).min(axis=0), blank_outline(plan).max(axis=0)
-    short = np.maximum(low - neck.outline.min(axis=0), neck.outline.max(axis=0) - high)
-    if short[0] > _ROUNDING:
-        yield Fault("blank.length", f"the board reaches {short[0]:.2f} mm past it", "check nut_at too")
+    before, past = low - neck.outline.min(axis=0), neck.outline.max(axis=0) - high
+    if before[0] > _ROUNDING:
+        yield Fault("blank.nut_at", f"the board reaches {before[0]:.2f} mm past the blank's nut end", "raise it")
+    if past[0] > _ROUNDING:
+        yield Fault("blank.length", f"the board reaches {past[0]:.2f} mm past the blank's far end", "lengthen it")
+    short = np.maximum(before, past)
     if short[1] > _ROUNDING:
         yield Fault("blank.width", f"the board is {2 * short[1]:.2f} mm wider", "widen the blank")
 
@@ -235,10 +238,26 @@ def _warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[str]:
     if plan.nut and plan.nut.slot > 0 and plan.behind_nut < plan.nut.slot + plan.nut.ledge - _ROUNDING:
         needed = plan.nut.slot + plan.nut.ledge
         yield f"the nut's groove and ledge need board.behind_nut of {said(needed)}"
-    for fret in sorted({*board.position_marks, *board.double_marks}):
-        room = neck.frets.middle[fret] - neck.frets.middle[fret - 1] - plan.frets.slot_width
-        if board.mark_diameter >= room:
-            yield f"the mark at fret {fret} is wider than the {said(room)} of wood between its slots"
-            break
+    yield from _crowded_marks(plan, neck)
+    at_nut, at_last = (float(np.ptp(neck.lines_in_board[fret, :, 1])) for fret in (0, -1))
+    if at_last < at_nut - _ROUNDING:
+        yield f"the board narrows from {said(at_nut)} at the nut to {said(at_last)} at the last fret"
+    if plan.blank and plan.frets.slot_inset:
+        yield "slots sawn across the square blank are not blind; without [blank] they end inside the board"
     if plan.jig and plan.scale.length is None:
         yield "a strip of notches serves one scale only; [jig] is left aside"
+
+
+def _crowded_marks(plan: Plan, neck: Neck) -> Iterator[str]:
+    """Find marks that reach into a slot, or into each other."""
+    marks, radius = mark_centres(plan, neck), plan.board.mark_diameter / 2
+    for place, (fret, x, y) in enumerate(marks):
+        beside = neck.frets[fret - 1 : fret + 1]
+        off = np.abs(beside.x_at(y) - x) / np.hypot(1, beside.skew)
+        if off.min() < radius + plan.frets.slot_width / 2:
+            most = f"{show(2 * float(off.min()), plan.units)} {plan.units}"
+            yield f"the mark at fret {fret} reaches into a slot; {most} is the distance it has to stay within"
+            return
+        if any(np.hypot(x - other[1], y - other[2]) < 2 * radius for other in marks[:place]):
+            yield f"the marks at fret {fret} reach into each other"
+            return

@@ -283,6 +283,31 @@ def lay_neck(plan: Plan) -> Neck:
     return neck
 
 
+def mark_centres(plan: Plan, neck: Neck) -> list[tuple[int, float, float]]:
+    """Place the position marks, midway between a fret and the one before.
+
+    Parameters
+    ----------
+    plan, neck
+        The plan and its neck.
+
+    Returns
+    -------
+    list of tuple
+        Fret, x and y [mm]; a double mark stands a quarter of the width on either side of the
+        centre line (common practice, no source) and takes the place of a single one.
+    """
+    double = set(plan.board.double_marks)
+    found = []
+    for fret in sorted(double.union(plan.board.position_marks)):
+        aside = 0.0
+        if fret in double:
+            aside = float(np.abs(neck.lines_in_board[fret - 1 : fret + 1, :, 1]).mean() / 2)
+        between = neck.frets[fret - 1 : fret + 1]
+        found += [(fret, float(between.x_at(y).mean()), y) for y in sorted({-aside, aside})]
+    return found
+
+
 def with_nut_moved(plan: Plan, neck: Neck, offset: float) -> Neck:
     """Move the end of the board, or the zero fret, to the nut offset that all strings share.
 

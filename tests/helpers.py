@@ -9,8 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import mpmath as mp
+import numpy as np
 from hypothesis import strategies as st
 
+from slotwright.layout.pitch import Fretting
 from slotwright.layout.planfile import check_plan
 from slotwright.templates import starters
 
@@ -103,6 +105,35 @@ def plans(draw):
         del board["edge_margin"]
         board["width_at"] = {"fret": 1, "width": round(nut_width + 0.5, 3)}
     return {"title": "Any", "strings": strings, "scale": scale, "frets": frets, "board": board}
+
+
+def random_fretting(rng, strings, frets):
+    """Make strings over frets within what instruments have."""
+    scale = rng.uniform(340, 900, strings)
+    fractions = 2.0 ** (-np.arange(1, frets + 1) / 12)
+    places = scale[:, None] * (1 - fractions)
+    core = rng.uniform(0.2, 0.55, strings)
+    area = np.pi * core**2 / 4
+    tension = area * rng.uniform(600, 1800, strings)  # stress in MPa
+    axial = 200e3 * area
+    nut_height = rng.uniform(0.1, 0.6, strings)
+    octave = min(12, frets) - 1
+    return Fretting(
+        scale=scale,
+        frets=places,
+        fractions=fractions,
+        crowns=-0.2 * np.sin(np.linspace(0, np.pi, frets))[None] * np.ones((strings, 1)),
+        nut_height=nut_height,
+        action_at=places[:, octave],
+        action_height=nut_height + rng.uniform(1.0, 2.5, strings),
+        press=np.minimum(8.0, np.diff(places, axis=1, prepend=0.0) / 2),
+        press_depth=rng.uniform(0, 0.1, strings),
+        free_length=rng.uniform(0, 50, strings),
+        tension=tension,
+        axial=axial,
+        bending=axial * core**2 / 16,
+        clamped=float(rng.integers(0, 3)),
+    )
 
 
 def exact_neck(plan):

@@ -57,7 +57,7 @@ def test_blank_corners_run_as_the_outline_does():
     [
         ({"blank": {**BLANK, "width": 50}}, "blank.width"),
         ({"blank": {**BLANK, "length": 450}}, "blank.length"),
-        ({"blank": {**BLANK, "nut_at": 0}, "board": {"behind_nut": 4}}, "blank.length"),
+        ({"blank": {**BLANK, "nut_at": 0}, "board": {"behind_nut": 4}}, "blank.nut_at"),
         ({"board": {"thickness": 2.0}}, "board.thickness"),
     ],
 )
@@ -76,7 +76,13 @@ def test_refused(changes, where):
         ({"board": {"string_spread_nut": 39.5}}, "from the edge at the nut"),
         ({"strings": 1, "board": {"string_spread_nut": 10, "width_at": {"fret": 12, "width": 45}}}, "is not used"),
         ({"nut": {"slot": 3, "ledge": 2}}, "board.behind_nut of 5.00 mm"),
-        ({"board": {"position_marks": [3, 22], "mark_diameter": 11}}, "the mark at fret 22 is wider"),
+        ({"board": {"position_marks": [3, 22], "mark_diameter": 11}}, "the mark at fret 22 reaches into a slot"),
+        ({"board": {"double_marks": [2], "mark_diameter": 24}}, "the marks at fret 2 reach into each other"),
+        (
+            {"board": {"width_at": {"fret": 22, "width": 42}, "string_spread_nut": 30, "string_spread_saddle": 32}},
+            "narrows from 42.50 mm",
+        ),
+        ({"blank": BLANK, "frets": {"slot_inset": 2}}, "are not blind"),
         ({"scale": {"length": None, "treble": 628, "bass": 640}, "jig": {}}, "[jig] is left aside"),
     ],
 )

@@ -8,8 +8,20 @@ import numpy as np
 
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
-from slotwright.layout.drawing.marks import core, cross, label_row, outline, point, sides
+from slotwright.layout.drawing.marks import (
+    core,
+    cross,
+    label_row,
+    number_row,
+    outline,
+    place_along,
+    point,
+    side_names,
+    sides,
+)
 from slotwright.layout.drawing.sheet import Circle, Dimension, Layer, Line, Text, extents, text_width
+from slotwright.layout.lines import Along
+from slotwright.layout.neck import mark_centres
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -63,21 +75,14 @@ def _references(instrument: Instrument) -> Iterator[Entity]:
 
 
 def _marks(instrument: Instrument) -> Iterator[Entity]:
-    board, neck = instrument.plan.board, instrument.neck
-    double = set(board.double_marks)
-    for fret in sorted(double.union(board.position_marks)):
-        aside = 0.0
-        if fret in double:
-            # A quarter of the width on either side of the centre line (common practice, no source).
-            aside = float(np.abs(neck.lines_in_board[fret - 1 : fret + 1, :, 1]).mean() / 2)
-        for y in sorted({-aside, aside}):
-            middle = float((neck.frets.x_at(y)[fret - 1] + neck.frets.x_at(y)[fret]) / 2)
-            yield Circle(Layer.DRILL, (middle, y), board.mark_diameter / 2)
-            yield from cross((middle, y), board.mark_diameter / 2 + 1.0)
+    radius = instrument.plan.board.mark_diameter / 2
+    for _, x, y in mark_centres(instrument.plan, instrument.neck):
+        yield Circle(Layer.DRILL, (x, y), radius)
+        yield from cross((x, y), radius + 1.0)
 
 
 def _labels(instrument: Instrument) -> list[Entity]:
-    """Label every fret on both edges: distances from the nut below, and above on a multiscale."""
+    """Label every fret: distances from the nut below, and above on a multiscale."""
     plan, neck = instrument.plan, instrument.neck
     down, up = sides(instrument)
     half = float(max(np.abs(neck.outline[:, 1]).max(), np.abs(neck.nut_ends[:, 1]).max()))
@@ -85,23 +90,24 @@ def _labels(instrument: Instrument) -> list[Entity]:
     if plan.scale.length is not None:
         numbers = [str(fret) for fret in range(plan.frets.count + 1)]
         return [
-            *label_row(lower, _fret_labels(instrument, neck.frets.middle), -half - 7, _HEIGHT),
-            *label_row(upper, numbers, half + 7, _HEIGHT, upright=True),
+            *label_row(lower, _fret_labels(instrument, Along(np.zeros(1), np.zeros(1))), -half - 7, _HEIGHT),
+            *number_row(upper, numbers, half + 7, _HEIGHT),
         ]
     return [
-        *label_row(lower, _fret_labels(instrument, neck.from_nut[:, down.string]), -half - 7, _HEIGHT),
-        *label_row(upper, _fret_labels(instrument, neck.from_nut[:, up.string]), half + 7, _HEIGHT),
+        *label_row(lower, _fret_labels(instrument, neck.edges[1 - down.slot]), -half - 7, _HEIGHT),
+        *label_row(upper, _fret_labels(instrument, neck.edges[1 - up.slot]), half + 7, _HEIGHT),
     ]
 
 
-def _fret_labels(instrument: Instrument, distances: NDArray[np.float64]) -> list[str]:
-    """Write number and distance of each fret, the distance from a moved nut behind the nominal one."""
-    joint, moved, said = instrument.plan.board.joint_fret, instrument.neck.nut_moved, instrument.length
+def _fret_labels(instrument: Instrument, edge: Along) -> list[str]:
+    """Write number and distance of each fret along a line, from a moved nut behind the nominal one."""
+    plan, neck, said = instrument.plan, instrument.neck, instrument.length
+    nominal, moved = neck.frets[0], neck.frets[0].moved(neck.nut_moved)
     return [
-        f"{fret}: {said(float(distance))}"
-        f"{f' / {said(float(distance) - moved)}' if moved else ''}"
-        f"{', joint' if joint and fret == joint else ''}"
-        for fret, distance in enumerate(distances)
+        f"{fret}: {said(place_along(neck.frets[fret], edge, nominal))}"
+        f"{f' / {said(place_along(neck.frets[fret], edge, moved))}' if neck.nut_moved else ''}"
+        f"{', joint' if fret == plan.board.joint_fret and fret else ''}"
+        for fret in range(plan.frets.count + 1)
     ]
 
 
@@ -163,10 +169,10 @@ def _widths(instrument: Instrument, rows: Box) -> Iterator[Entity]:
         right = max(right, *at_saddle) + 6
     at_contacts = list(contacts.saddle_labels(instrument, max(*at_saddle, right) + 4))
     yield from at_contacts
-    at_nut, at_last = neck.lines_in_board[0], neck.lines_in_board[-1]
+    at_nut, corners = neck.lines_in_board[0], neck.outline[[1, 2]]
     yield upright("nut width", at_nut[down.slot], at_nut[up.slot], left)
     # Downward: above it the lengths are dimensioned.
-    yield upright("width", at_last[up.slot], at_last[down.slot], right)
+    yield upright("end", corners[up.slot], corners[down.slot], right)
     if len(plan.strings) > 1:
         nut, saddle = neck.nut_ends, neck.saddle_ends
         yield upright("strings", nut[down.string], nut[up.string], left - 6)
@@ -176,10 +182,11 @@ def _widths(instrument: Instrument, rows: Box) -> Iterator[Entity]:
         if at_contacts:
             # The labels stand where the extension lines would run.
             feet[:, 0] = max(label.box()[2] for label in at_contacts)
-            beyond = feet[0, 0] + 5
+            beyond = float(feet[0, 0]) + 5
         yield upright("strings", *feet, beyond)
 
     yield from contacts.nut_labels(instrument, left - 4)
+    yield from side_names(instrument, left - 4, float(np.abs(at_nut[:, 1]).max()) + 8)
 
     end, _ = _saddle_line(instrument)
     at = (max(end[0], float(neck.saddle_ends[down.string, 0]), right + 1) + 2, end[1] - 1.5)
@@ -195,15 +202,23 @@ def _saddle_line(instrument: Instrument) -> tuple[Point, Point]:
 
 def _notes(instrument: Instrument) -> Iterator[str]:
     plan, neck, said = instrument.plan, instrument.neck, instrument.length
-    middle = neck.lines_in_board[plan.action_fret]
-    width = abs(float(middle[1, 1] - middle[0, 1]))
-    along = "along the outer strings" if plan.scale.length is None else "along the centre line"
+    across = [said(float(np.ptp(neck.lines_in_board[fret, :, 1]))) for fret in (plan.action_fret, -1)]
+    along = "along the board's edges" if plan.scale.length is None else "along the centre line"
     yield (
         f"Frets are dimensioned from the nut {along}; mark them from the nut, never from fret to fret. "
-        f"Board {said(width)} wide at fret {plan.action_fret}, {said(plan.board.thickness)} thick."
+        f"Widths are square to the centre line: {across[0]} at fret {plan.action_fret}, {across[1]} at fret "
+        f"{plan.frets.count}. Thickness {said(plan.board.thickness)}."
     )
+    if plan.behind_nut:
+        yield (
+            f"The board reaches {said(plan.behind_nut)} behind the nut line and is "
+            f"{said(float(np.ptp(neck.outline[[0, 3], 1])))} wide at that end."
+        )
     yield "The saddle line is nominal: a string that is to play in tune is set back from it."
     yield from contacts.notes(instrument)
+    yield from contacts.moved_nut(instrument)
+    if neck.nut_moved:
+        yield "Second figures at the frets are measured from there."
     if instrument.straightness_note:
         yield f"{instrument.straightness_note}."
     if plan.board.binding:

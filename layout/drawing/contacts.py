@@ -86,7 +86,7 @@ def nut_words(instrument: Instrument) -> list[str]:
 
 def notes(instrument: Instrument) -> Iterator[str]:
     """Say what the contacts rest on."""
-    strung, plan, said = instrument.strung, instrument.plan, instrument.length
+    strung, said = instrument.strung, instrument.length
     if strung is None:
         return
     yield (
@@ -98,13 +98,15 @@ def notes(instrument: Instrument) -> Iterator[str]:
             f"{i + 1}: {said(float(strung.doubt[i, 0]))} to {said(float(strung.doubt[i, 1]))}" for i in guessed
         )
         yield f"Cores are estimates; with cores 15 % thinner or thicker the strings are set back {ranges}."
-    if instrument.neck.nut_moved:
-        what = "zero fret" if plan.frets.zero_fret else "end of the board"
-        yield (
-            f"The {what} stands {said(abs(instrument.neck.nut_moved))} "
-            f"{'toward' if instrument.neck.nut_moved > 0 else 'away from'} fret 1 for all strings; second figures "
-            "at the frets are measured from there."
-        )
+
+
+def moved_nut(instrument: Instrument) -> Iterator[str]:
+    """Say how far the nut was moved for all strings."""
+    moved, said = instrument.neck.nut_moved, instrument.length
+    if moved:
+        what = "zero fret" if instrument.plan.frets.zero_fret else "end of the board"
+        way = "toward" if moved > 0 else "away from"
+        yield f"For all strings the {what} is moved {said(abs(moved))} {way} fret 1; frets keep their places."
 
 
 def _rows(contacts: Floats) -> list[float]:

@@ -16,6 +16,7 @@ from slotwright.layout.drawing.sheet import (
     cleaned,
     extents,
     fitted,
+    text_width,
     wrapped,
 )
 
@@ -33,8 +34,9 @@ CAUTIONS: Final = (
 )
 
 _LEAST: Final = 118.0  # mm, least height above the title block
+_MARGIN: Final = 5.0  # mm of paper around the border
 _GAP: Final = 8.0  # mm between the parts of a sheet
-_SMALL: Final = 1.8  # mm, height of the capitals of running text
+_SMALL: Final = 2.2  # mm, height of the capitals of running text
 _LEADING: Final = 1.75  # line to line, in heights
 _BLOCK: Final = 128.0  # mm, width of the title block
 _COLUMN: Final = 78.0  # mm, least width of a column of text
@@ -93,10 +95,18 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
     # The upright rule needs 100 mm and room for its numbers; a low drawing stands in their middle.
     spare = max(0.0, _LEAST - (top - bottom + 2 * _GAP + _RULE)) / 2
     foot = bottom - _GAP - _RULE - spare
-    edge: Box = (left - _RULE - 2 * _GAP, foot - depth - _GAP, left + width + _GAP, top + _GAP + spare)
+    edge: Box = (
+        left - _RULE - 2 * _GAP,
+        foot - depth - _GAP,
+        left + width + _GAP,
+        top + spare + (2 * _GAP if mirrored else _GAP),
+    )
 
     parts: list[Line | Contour | Text | Entity] = [_border(edge), *drawn]
     parts.append(Line(Layer.FRAME, (edge[0], foot), (edge[2], foot)))
+    if mirrored:
+        words = "MIRRORED: seen from the back"
+        parts.append(Text(Layer.FRAME, (left, edge[3] - 3), words, 5.0, "left", "top"))
     parts += rule((left, foot + 5.5), width, upright=False)
     parts += rule((left - _GAP - 4.0, foot + _GAP), edge[3] - foot - 1.7 * _GAP, upright=True)
     x = edge[0] + _GAP
@@ -105,7 +115,8 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
         x += column + _GAP
     parts += _title_block(instrument.plan.title, block, edge[2] - _BLOCK, edge[1], foot)
     flat = [p for part in parts for p in (part.parts() if isinstance(part, Dimension) else (part,))]
-    return Sheet(name, cleaned(instrument.plan.title), tuple(flat), edge)
+    paper = edge[0] - _MARGIN, edge[1] - _MARGIN, edge[2] + _MARGIN, edge[3] + _MARGIN
+    return Sheet(name, cleaned(instrument.plan.title), tuple(flat), paper)
 
 
 def _border(edge: Box) -> Contour:
@@ -115,7 +126,7 @@ def _border(edge: Box) -> Contour:
 
 def _columns(instrument: Instrument, content: Content) -> list[tuple[str, Sequence[str]]]:
     assumed = [
-        f"{key} {value}" for key, value in instrument.assumed.items() if key.partition(".")[0] in content.tables
+        f"{key}={value}" for key, value in instrument.assumed.items() if key.partition(".")[0] in content.tables
     ]
     columns: list[tuple[str, Sequence[str]]] = [("Cautions", CAUTIONS)]
     noted = [*content.notes, *(f"Warning: {warning}." for warning in instrument.warnings)]
@@ -140,7 +151,7 @@ def _depth(text: Sequence[tuple[str, float]]) -> float:
 def _set(text: Sequence[tuple[str, float]], x: float, y: float) -> Iterator[Text]:
     for i, (line, step) in enumerate(text):
         y -= step * _SMALL * _LEADING
-        height = _SMALL if i else 2.5
+        height = _SMALL if i else 3.0
         yield Text(Layer.FRAME, (x, y), line, height, "left", "middle")
 
 
@@ -173,7 +184,9 @@ def _title_rows(name: str, instrument: Instrument, mirrored: bool) -> list[tuple
         )
         if value
     ]
-    rows += [tuple(stated[i : i + 2]) for i in range(0, len(stated), 2)]
+    wide = any(text_width(value, _SMALL) > _BLOCK / 2 - 5 for _, value in stated)
+    step = 1 if wide else 2
+    rows += [tuple(stated[i : i + step]) for i in range(0, len(stated), step)]
     return rows
 
 
@@ -183,8 +196,8 @@ def _title_block(
     """Draw the title block between the foot of the drawing and the border."""
     right = left + _BLOCK
     yield Line(Layer.FRAME, (left, bottom), (left, top))
-    text, height = fitted(title, _BLOCK - 6, 4.0, 2.0)
-    yield Text(Layer.FRAME, (left + 3, top - _HEAD / 2), text, height, up="middle")
+    for line, height, down in _title_lines(title):
+        yield Text(Layer.FRAME, (left + 3, top - down), line, height, up="middle")
     step = (top - bottom - _HEAD) / len(rows)
     for i, row in enumerate(rows):
         y = top - _HEAD - i * step
@@ -194,6 +207,17 @@ def _title_block(
             x = left + j * cell
             if j:
                 yield Line(Layer.FRAME, (x, y), (x, y - step))
-            yield Text(Layer.FRAME, (x + 3, y - 1.2), label, 1.5, up="top")
+            yield Text(Layer.FRAME, (x + 3, y - 1.1), label, 1.8, up="top")
             text, height = fitted(value, cell - 5, 2.5)
             yield Text(Layer.FRAME, (x + 3, y - step + 1.4), text, height)
+
+
+def _title_lines(title: str) -> list[tuple[str, float, float]]:
+    """Set a title in one line, or in two smaller ones: text, height and way down from the top."""
+    room = _BLOCK - 6
+    text, height = fitted(title, room, 4.0, 2.8)
+    if text == cleaned(title):
+        return [(text, height, _HEAD / 2)]
+    first, *more = wrapped(title, room, _SMALL)
+    second = [fitted(" ".join(more), room, _SMALL, _SMALL)[0]] if more else []
+    return [(line, _SMALL, _HEAD * (1 + 1.2 * i) / 3.2) for i, line in enumerate([first, *second])]

@@ -50,8 +50,8 @@ def content(instrument: Instrument) -> Content:
     entities: list[Entity] = [
         Contour(Layer.CUT_OUTLINE, (*_notched_edge(jig, pins, left, right), (right, top), (left, top))),
         Line(Layer.MARK, (instrument.neck.nut_moved, top - 7), (instrument.neck.nut_moved, top)),
-        Text(Layer.TEXT, (instrument.neck.nut_moved + 1.5, top - 5), "nut line of the blank", 2.5),
-        *_numbers(pins, jig.notch_depth + 2),
+        Text(Layer.TEXT, (instrument.neck.nut_moved + 1.5, top - 5), _nut_line(instrument) + " of the blank", 2.5),
+        *_numbers(instrument, pins, jig.notch_depth + 2),
     ]
     return Content(entities, list(_notes(instrument, jig)), ("scale", "frets", "jig"))
 
@@ -67,18 +67,24 @@ def _notched_edge(jig: Jig, pins: list[float], left: float, right: float) -> Ite
     yield right, 0.0
 
 
-def _numbers(pins: list[float], y: float) -> Iterator[Text]:
+def _nut_line(instrument: Instrument) -> str:
+    return "zero fret" if instrument.plan.frets.zero_fret else "nut line"
+
+
+def _numbers(instrument: Instrument, pins: list[float], y: float) -> Iterator[Text]:
     closest = float(np.diff(pins).min())
+    nut = "0" if instrument.plan.frets.zero_fret else "nut"
     for fret, pin in enumerate(pins):
-        yield Text(Layer.TEXT, (pin, y), str(fret) if fret else "nut", min(2.5, closest / 2), "center")
+        yield Text(Layer.TEXT, (pin, y), str(fret) if fret else nut, min(2.5, closest / 2), "center")
 
 
 def _notes(instrument: Instrument, jig: Jig) -> Iterator[str]:
     plan, said = instrument.plan, instrument.length
-    moved = f"The notches lie {said(jig.blade_to_pin)} further along than the slots." if jig.blade_to_pin else ""
+    way = "nearer the bridge" if jig.blade_to_pin > 0 else "nearer the nut end"
+    moved = f"The notches lie {said(abs(jig.blade_to_pin))} {way} than the slots." if jig.blade_to_pin else ""
     yield (
-        "Fix the strip to the blank with its mark on the nut line. With the pin in a notch the blade stands "
-        f"over that slot. {moved}"
+        f"Fix the strip to the blank with its mark on the {_nut_line(instrument)}. With the pin in a notch the "
+        f"blade stands over that slot. {moved}"
     )
     frets = sorted({1, plan.action_fret, plan.frets.count})
     costs = ", ".join(f"{pin_play_cents(instrument, fret):.2f} cents at fret {fret}" for fret in frets)

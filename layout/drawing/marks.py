@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
+from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text, text_width
+from slotwright.layout.lines import distance, meet
 from slotwright.layout.units import MM_PER_INCH
 
 if TYPE_CHECKING:
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
 
     from slotwright.layout.drawing.sheet import Entity, Point
     from slotwright.layout.instrument import Instrument
+    from slotwright.layout.lines import Across, Along
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +96,8 @@ def spread(places: Sequence[float], apart: float) -> list[float]:
     return [mean + i * apart for i, mean in enumerate(level)]
 
 
-def label_row(
-    points: Sequence[Point], labels: Sequence[str], row: float, height: float, *, upright: bool = False
-) -> Iterator[Entity]:
-    """Label points along the neck in a row beside it, each with a leader from its point.
+def label_row(points: Sequence[Point], labels: Sequence[str], row: float, height: float) -> Iterator[Entity]:
+    """Label points along the neck in a row beside it, up the sheet, each with a leader from its point.
 
     Parameters
     ----------
@@ -108,17 +109,10 @@ def label_row(
         The y at which the leaders have reached their labels; the labels stand beyond it [mm].
     height
         Height of capitals [mm].
-    upright
-        Write the labels level instead of up the sheet.
     """
     above = row > points[0][1]
     side = 1.0 if above else -1.0
-    if upright:
-        widths = [Text(Layer.TEXT, (0, 0), label, height).box()[2] for label in labels]
-        apart = max(widths) + 0.4 * height
-    else:
-        apart = 1.55 * height
-    places = spread([x for x, _ in points], apart)
+    places = spread([x for x, _ in points], 1.55 * height)
     bend = row - side * min(3.0, abs(row - points[0][1]) / 2)
     for (x, y), place, label in zip(points, places, labels, strict=True):
         if abs(place - x) < 1e-9:
@@ -127,10 +121,45 @@ def label_row(
             yield Line(Layer.DIM, (x, y + side), (x, bend))
             yield Line(Layer.DIM, (x, bend), (place, row))
         at = (place, row + 0.8 * side)
-        if upright:
-            yield Text(Layer.TEXT, at, label, height, "center", "bottom" if above else "top")
-        else:
-            yield Text(Layer.TEXT, at, label, height, "left" if above else "right", "middle", 90)
+        yield Text(Layer.TEXT, at, label, height, "left" if above else "right", "middle", 90)
+
+
+def number_row(points: Sequence[Point], numbers: Sequence[str], row: float, height: float) -> Iterator[Entity]:
+    """Write numbers straight above or below points along the neck, in a row beside it.
+
+    Parameters
+    ----------
+    points
+        Points, ascending in x [mm].
+    numbers
+        What to write for each; where points are crowded some go without.
+    row
+        The y beyond which the numbers stand [mm].
+    height
+        Height of capitals [mm].
+    """
+    side = 1.0 if row > points[0][1] else -1.0
+    free = -math.inf
+    for (x, y), number in zip(points, numbers, strict=True):
+        half = text_width(number, height) / 2
+        if x - half < free:
+            continue
+        free = x + half + 0.5 * height
+        yield Line(Layer.DIM, (x, y + side), (x, row))
+        yield Text(Layer.TEXT, (x, row + 0.8 * side), number, height, "center", "bottom" if side > 0 else "top")
+
+
+def side_names(instrument: Instrument, x: float, half: float) -> Iterator[Text]:
+    """Name the treble and the bass side, up to `x` and beyond `half` from the centre line."""
+    for side, row in zip(sides(instrument), (-half, half), strict=True):
+        name = ("bass side", "treble side")[side.slot]
+        yield Text(Layer.TEXT, (x, row), name, 2.5, "right", "top" if row < 0 else "bottom")
+
+
+def place_along(line: Across, edge: Along, nut: Across) -> float:
+    """Measure along a line of the board from the nut to a line across it [mm]."""
+    here, start = meet(line, edge)[0, 0], meet(nut, edge)[0, 0]
+    return float(np.copysign(distance(here, start), here[0] - start[0]))
 
 
 def cross(centre: Point, arm: float) -> Iterator[Line]:
@@ -175,4 +204,4 @@ def rule(origin: Point, room: float, *, upright: bool) -> Iterator[Line | Text]:
     for inch in range(1, inches):
         yield number(inch * MM_PER_INCH, -2.2, str(inch))
     yield number(inches * MM_PER_INCH, -2.2, f"{inches} in")
-    yield number(end / 2, 7.0, "measure this before you cut")
+    yield number(end / 2, 8.0, "measure this before you cut")

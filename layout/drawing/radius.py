@@ -41,7 +41,7 @@ def content(instrument: Instrument) -> Content:
         "Concave gauges are laid on the board to check it, convex ones check a sanding block or a caul. "
         "Radii are those of the wood; the crowns lie a fret's height above it."
     )
-    return Content(entities, [note])
+    return Content(entities, [note], ("scale",))
 
 
 def _radii(instrument: Instrument) -> list[tuple[float, float, str]]:

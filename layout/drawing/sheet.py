@@ -64,11 +64,11 @@ PENS: Final[dict[Layer, Pen]] = {
     Layer.CUT_SLOTS: Pen("#1d3f8a", 176, 0.18),
     Layer.DRILL: Pen("#7a1f5c", 226, 0.18),
     Layer.MARK: Pen("#1d5e38", 106, 0.13),
-    Layer.REF_STRINGS: Pen("#9a8c73", 8, 0.13),
+    Layer.REF_STRINGS: Pen("#7d705a", 8, 0.13),
     Layer.REF_CENTRE: Pen("#6d7680", 8, 0.13, (6.0, 1.2, 0.8, 1.2)),
     Layer.REF_SADDLE: Pen("#8a4b12", 36, 0.13, (3.0, 1.2)),
     Layer.REF_BLANK: Pen("#6d7680", 8, 0.13, (1.6, 1.2)),
-    Layer.DIM: Pen("#3c4650", 8, 0.13),
+    Layer.DIM: Pen("#3c4650", 250, 0.13),
     Layer.TEXT: Pen("#101418", 7, 0.18),
     Layer.FRAME: Pen("#101418", 7, 0.25),
 }

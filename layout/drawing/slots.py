@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
-from slotwright.layout.drawing.marks import core, label_row, outline, point, sides
-from slotwright.layout.drawing.sheet import Contour, Layer, Line
+from slotwright.layout.drawing.marks import core, number_row, outline, point, side_names, sides
+from slotwright.layout.drawing.sheet import Contour, Layer, Line, extents
 from slotwright.layout.instrument import blank_outline
 from slotwright.layout.lines import lengthened
 
@@ -31,6 +32,9 @@ def content(instrument: Instrument) -> Content:
         entities.append(Contour(Layer.REF_BLANK, tuple(map(point, blank_outline(instrument.plan)))))
         entities += _edge_marks(instrument.across_blank)
     entities += _numbers(instrument, slots)
+    left, low, right, high = extents(entities)
+    entities.append(Line(Layer.REF_CENTRE, (left - 4, 0.0), (right + 4, 0.0)))
+    entities += side_names(instrument, left - 4, min(-low, high) / 2)
     return Content(entities, list(_notes(instrument)), ("scale", "frets", "board", "blank"))
 
 
@@ -48,7 +52,7 @@ def _numbers(instrument: Instrument, slots: NDArray[np.float64]) -> Iterator[Ent
     numbers = [str(fret) for fret in range(len(slots))]
     numbers[0] = "0" if instrument.plan.frets.zero_fret else "nut"
     for side, row in zip(sides(instrument), (-half - 5, half + 5), strict=True):
-        yield from label_row([point(end) for end in slots[:, side.slot]], numbers, row, 2.5, upright=True)
+        yield from number_row([point(end) for end in slots[:, side.slot]], numbers, row, 2.5)
 
 
 def _notes(instrument: Instrument) -> Iterator[str]:
@@ -63,10 +67,19 @@ def _notes(instrument: Instrument) -> Iterator[str]:
             f"and {said(sawing.setting[-1])} at the last fret, so that the ends stay deep enough once it is curved; "
             f"{said(sawing.wood_left[sawing.thinnest])} of wood is left."
         )
-    if instrument.across_blank is not None:
-        yield "The slots run across the square blank and past it; taper the blank to the outline afterwards."
+    if plan.frets.slot_inset and plan.blank is None:
+        yield f"The slots are blind and end {said(plan.frets.slot_inset)} inside the edge: rout them or stop the saw."
+    if plan.blank is not None:
+        line = "outline" if not plan.board.binding else "core, drawn in dashes, and bind it to the outline"
+        yield (
+            f"Square blank {said(plan.blank.length)} by {said(plan.blank.width)}, its end {said(plan.blank.nut_at)} "
+            f"before the nut line. The slots run across it and past it; taper it to the {line} afterwards."
+        )
+    elif plan.board.binding:
+        yield f"The slots end at the core, drawn in dashes; the outline has binding of {said(plan.board.binding)}."
+    yield from contacts.moved_nut(instrument)
     fret = plan.action_fret
     yield (
-        f"Check on the centre line before you saw: nut to fret {fret} {said(instrument.neck.frets.middle[fret])}, "
-        f"nut to fret {plan.frets.count} {said(instrument.neck.frets.middle[-1])}."
+        f"Check on the centre line before you saw: nut to fret {fret}: {said(instrument.neck.frets.middle[fret])}, "
+        f"nut to fret {plan.frets.count}: {said(instrument.neck.frets.middle[-1])}."
     )

@@ -9,16 +9,15 @@ import numpy as np
 
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
-from slotwright.layout.drawing.marks import sides
+from slotwright.layout.drawing.marks import place_along, sides
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text, fitted, text_width
-from slotwright.layout.lines import Along, distance, meet
+from slotwright.layout.lines import Along
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from slotwright.layout.drawing.sheet import Entity
     from slotwright.layout.instrument import Instrument
-    from slotwright.layout.lines import Across
 
 _WIDTH: Final = 25.0  # mm
 _SPARE: Final = 15.0  # mm of strip before the nut and behind the saddle line
@@ -42,9 +41,9 @@ def content(instrument: Instrument) -> Content:
         along = "along that edge of the board, where each slot meets it"
     marking = (
         f"Every tick is measured from the nut {along}. Lay the strip with its nut tick on the nut line, "
-        "tape it down and mark all frets without moving it."
+        "tape it down and mark all frets without moving it. Frets too close to be numbered go without."
     )
-    notes = [marking]
+    notes = [marking, "The saddle line is nominal: a string that is to play in tune is set back from it."]
     if instrument.strung is not None:
         notes.append(
             f"Short ticks are saddle contacts. Along the strings they stand from fret {plan.action_fret}: "
@@ -52,7 +51,7 @@ def content(instrument: Instrument) -> Content:
         )
         if plan.compensation.nut == "per string":
             notes.append(f"Nut contacts to fret {plan.action_fret}: {', '.join(contacts.nut_words(instrument))}.")
-        notes += contacts.notes(instrument)
+        notes += [*contacts.notes(instrument), *contacts.moved_nut(instrument)]
     return Content(entities, notes)
 
 
@@ -60,9 +59,9 @@ def _strip(instrument: Instrument, edge: Along, name: str, y: float, strings: Se
     """Draw a strip to lay along a line; of the strings' contacts only some belong on it."""
     neck = instrument.neck
     low, high = y - _WIDTH / 2, y + _WIDTH / 2
-    nut = _place(neck.frets[0].moved(neck.nut_moved), instrument, edge)
-    frets = [_place(neck.frets[n], instrument, edge) for n in range(1, instrument.plan.frets.count + 1)]
-    saddle = _place(neck.saddle, instrument, edge)
+    nut = place_along(neck.frets[0].moved(neck.nut_moved), edge, neck.frets[0])
+    frets = [place_along(neck.frets[n], edge, neck.frets[0]) for n in range(1, instrument.plan.frets.count + 1)]
+    saddle = place_along(neck.saddle, edge, neck.frets[0])
     found = list(_contacts(instrument, edge, strings))
     left, right = nut - _SPARE, max([saddle + _SPARE, *(x + 8 for _, x, _ in found)])
     yield Contour(Layer.CUT_OUTLINE, ((left, low), (right, low), (right, high), (left, high)))
@@ -72,7 +71,7 @@ def _strip(instrument: Instrument, edge: Along, name: str, y: float, strings: Se
     yield Text(Layer.TEXT, (nut - 1.0, y), words, _HEIGHT, "center", "bottom", 90)
     close = saddle - frets[-1] < 8  # frets all the way up to the saddle: its name stands behind it
     at, up = (max([saddle, *(x + 3 for _, x, _ in found)]) + 1, "top") if close else (saddle - 1, "bottom")
-    yield Text(Layer.TEXT, (at, y), "saddle line", _HEIGHT, "center", up, 90)
+    yield Text(Layer.TEXT, (at, y), "nominal saddle", 1.9, "center", up, 90)
     yield from _numbers([nut, *frets], low + 3.0, instrument.plan.board.joint_fret)
     lane = _WIDTH / len(strings)
     for row, (string, x, x_nut) in enumerate(found):
@@ -84,16 +83,13 @@ def _strip(instrument: Instrument, edge: Along, name: str, y: float, strings: Se
         if lane > 1.3 * _SMALLEST:
             height = min(2.0, 0.6 * lane)
             yield Text(Layer.TEXT, (x + 0.8, middle), str(string + 1), height, up="middle")
-    room = saddle - frets[-1] - 16
+    title, room = f"{instrument.plan.title}, {name}", saddle - frets[-1] - 16
     if room > 20:
-        text, height = fitted(f"{instrument.plan.title}, {name}", room, 3.5)
+        text, height = fitted(title, room, 3.5)
         yield Text(Layer.TEXT, (frets[-1] + 6, y), text, height, up="middle")
-
-
-def _place(line: Across, instrument: Instrument, edge: Along) -> float:
-    """Measure from the nominal nut line, along a line of the board, to a line across it."""
-    here, nut = meet(line, edge)[0, 0], meet(instrument.neck.frets[0], edge)[0, 0]
-    return float(np.copysign(distance(here, nut), here[0] - nut[0]))
+    else:
+        text, height = fitted(title, right - left, 2.5)
+        yield Text(Layer.TEXT, (left, high + 1.5), text, height)
 
 
 def _contacts(
@@ -111,7 +107,7 @@ def _contacts(
             line.moved(float(way[string, 0] - line.skew[0] * way[string, 1]))
             for line, way in ((neck.saddle, saddle), (neck.frets[0], nut))
         ]
-        places = [_place(line, instrument, edge) for line in moved]
+        places = [place_along(line, edge, neck.frets[0]) for line in moved]
         yield string, places[0], places[1] if strung.offsets.nut[string] else None
 
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from slotwright.layout.drawing.marks import label_row, rule, spread
+from slotwright.layout.drawing.marks import label_row, number_row, rule, spread
 from slotwright.layout.drawing.sheet import (
     Contour,
     Dimension,
@@ -90,11 +90,14 @@ def test_rule_is_the_longest_round_number(room, length):
 
 def test_labels_in_a_row_do_not_touch():
     points = [(0.5 * i, 0.0) for i in range(60)]
-    for upright in (True, False):
-        texts = [
-            e
-            for e in label_row(points, [str(i) for i in range(60)], 8.0, 2.0, upright=upright)
-            if isinstance(e, Text)
-        ]
+    for row in (label_row, number_row):
+        texts = [e for e in row(points, [str(i) for i in range(60)], 8.0, 2.0) if isinstance(e, Text)]
         boxes = [text.box() for text in texts]
         assert all(a[2] <= b[0] + 1e-6 for a, b in zip(boxes, boxes[1:], strict=False))
+        assert len(texts) == 60 or row is number_row
+
+
+def test_numbers_stand_straight_over_their_points():
+    points = [(0.0, 0.0), (10.0, 1.0), (11.0, 1.0), (30.0, 2.0)]
+    texts = [e for e in number_row(points, ["0", "1", "2", "3"], 8.0, 2.5) if isinstance(e, Text)]
+    assert [(t.text, t.at[0]) for t in texts] == [("0", 0.0), ("1", 10.0), ("3", 30.0)]

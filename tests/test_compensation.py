@@ -1,0 +1,230 @@
+"""The offsets found, against scipy and against what must hold."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from helpers import random_fretting
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import minimize, minimize_scalar, root
+
+from slotwright.layout.compensation import NUT_REACH, compensate, rms, worst
+from slotwright.layout.pitch import errors, parts
+
+seeds = st.integers(0, 2**32 - 1)
+NEAR = 1e-6  # mm
+
+
+def problem(seed, strings=3, frets=18):
+    rng = np.random.default_rng(seed)
+    fretting = random_fretting(rng, strings, frets)
+    # A nut contact far from the crown plane can ask for more than a nut has: stay inside.
+    weights = np.where(rng.random((strings, frets)) < 0.5, rng.uniform(0.5, 3, (strings, frets)), 0.0)
+    weights[:, [2, 11]] = 1.0
+    return fretting, weights
+
+
+def one(fretting, i):
+    """Take out one string."""
+    arrays = {name: getattr(fretting, name)[i : i + 1] for name in (
+        "scale", "frets", "crowns", "nut_height", "action_at", "action_height", "press", "press_depth", "free_length",
+        "tension", "axial", "bending",
+    )}  # fmt: skip
+    return replace(fretting, **arrays)
+
+
+@given(seeds)
+@settings(max_examples=15, deadline=None)
+def test_rms_against_scipy(seed):
+    fretting, weights = problem(seed)
+    alone, both = compensate(fretting, weights), compensate(fretting, weights, nut="per string")
+    assert not alone.saddle_held.any()
+    assert (alone.nut == 0).all()
+    for i in range(3):
+        string, weight = one(fretting, i), weights[i : i + 1]
+
+        def gradient(x, string=string, weight=weight):
+            off, slopes = errors(string, x[:1], x[1:] if len(x) > 1 else np.zeros(1))
+            return (weight[..., None] * off[..., None] * slopes).sum(axis=(0, 1))[: len(x)]
+
+        def cost(x, string=string, weight=weight):
+            return float((weight * parts(string, x[:1], x[1:] if len(x) > 1 else np.zeros(1)).total ** 2).sum())
+
+        found = [([alone.saddle[i]], [0.0])]
+        if not both.nut_held[i]:
+            found.append(([both.saddle[i], both.nut[i]], [0.0, 0.0]))
+        for ours, start in found:
+            # Where least squares stop falling in double precision is 1e-6 mm wide; their gradient's root is sharp.
+            assert root(gradient, start, tol=1e-13).x == pytest.approx(ours, abs=NEAR)
+            for step in np.vstack((np.eye(len(ours)), -np.eye(len(ours)))) * 1e-3:
+                assert cost(np.array(ours) + step) > cost(np.array(ours))
+
+
+@given(seeds)
+@settings(max_examples=8, deadline=None)
+def test_common_nut_against_scipy(seed):
+    fretting, weights = problem(seed)
+    found = compensate(fretting, weights, nut="common")
+    assert np.ptp(found.nut) == 0
+    if found.nut_held.any():
+        return
+
+    def gradient(x):
+        off, slopes = errors(fretting, x[:3], np.full(3, x[3]))
+        each = (weights[..., None] * off[..., None] * slopes).sum(axis=1)
+        return [*each[:, 0], each[:, 1].sum()]
+
+    ours = np.array([*found.saddle, found.nut[0]])
+    assert root(gradient, np.zeros(4), tol=1e-13).x == pytest.approx(ours, abs=NEAR)
+
+    def cost(x):
+        return float((weights * parts(fretting, x[:3], np.full(3, x[3])).total ** 2).sum())
+
+    for step in np.vstack((np.eye(4), -np.eye(4))) * 1e-3:
+        assert cost(ours + step) > cost(ours)
+
+
+@given(seeds)
+@settings(max_examples=15, deadline=None)
+def test_worst_against_scipy(seed):
+    fretting, weights = problem(seed)
+    found = compensate(fretting, weights, minimise="worst")
+    for i in range(3):
+        string, aimed = one(fretting, i), weights[i] > 0
+
+        def largest(x, string=string, aimed=aimed):
+            return np.abs(parts(string, np.array([x]), np.zeros(1)).total[0][aimed]).max()
+
+        best = minimize_scalar(largest, bounds=(-10, 30), method="bounded", options={"xatol": 1e-9})
+        assert best.x == pytest.approx(found.saddle[i], abs=NEAR)
+
+
+@given(seeds)
+@settings(max_examples=10, deadline=None)
+def test_worst_with_the_nut_against_scipy(seed):
+    fretting, weights = problem(seed)
+    found = compensate(fretting, weights, nut="per string", minimise="worst")
+    for i in range(3):
+        if found.nut_held[i]:
+            continue
+        string, aimed = one(fretting, i), weights[i] > 0
+
+        def off(x, string=string, aimed=aimed):
+            return errors(string, x[:1], x[1:2])[0][0][aimed]
+
+        def slope(x, string=string, aimed=aimed):
+            return errors(string, x[:1], x[1:2])[1][0][aimed]
+
+        # The largest error as a third unknown, above every error of either sign.
+        above = [
+            {
+                "type": "ineq",
+                "fun": lambda x, sign=sign: x[2] - sign * off(x),
+                "jac": lambda x, sign=sign: np.insert(-sign * slope(x), 2, 1.0, axis=1),
+            }
+            for sign in (1, -1)
+        ]
+        start = [found.saddle[i] + 0.3, found.nut[i] - 0.05, 5.0]
+        best = minimize(lambda x: x[2], start, jac=lambda _: np.array([0, 0, 1.0]), constraints=above, method="SLSQP",
+                        options={"ftol": 1e-15, "maxiter": 500})  # fmt: skip
+        assert best.x[:2] == pytest.approx([found.saddle[i], found.nut[i]], abs=NEAR)
+
+
+@given(seeds)
+@settings(max_examples=30, deadline=None)
+def test_sharp_means_back(seed):
+    fretting, _ = problem(seed)
+    zero = np.zeros(3)
+    sharp = parts(fretting, zero, zero).total
+    for fret in (4, 11, 16):
+        weights = np.zeros_like(sharp)
+        weights[:, fret] = 1
+        found = compensate(fretting, weights)
+        assert (np.sign(found.saddle) == np.sign(sharp[:, fret])).all()
+
+
+def test_an_aim_at_one_fret_brings_it_to_zero_and_leaves_the_nut():
+    fretting, _ = problem(5)
+    weights = np.zeros((3, 18))
+    weights[:, 11] = 1
+    for nut in ("none", "per string", "common"):
+        for minimise in ("rms", "worst"):
+            found = compensate(fretting, weights, nut=nut, minimise=minimise)
+            assert (found.nut == 0).all()
+            assert parts(fretting, found.saddle, found.nut).total[:, 11] == pytest.approx(0, abs=1e-7)
+
+
+def test_two_frets_and_two_offsets_leave_nothing():
+    fretting, _ = problem(6)
+    weights = np.zeros((3, 18))
+    weights[:, [4, 11]] = 1
+    for minimise in ("rms", "worst"):
+        found = compensate(fretting, weights, nut="per string", minimise=minimise)
+        assert not found.nut_held.any()
+        assert parts(fretting, found.saddle, found.nut).total[:, [4, 11]] == pytest.approx(0, abs=1e-6)
+
+
+def test_no_stiffness_no_stretch_no_heights_no_offset():
+    fretting, weights = problem(7)
+    nothing = np.zeros(3)
+    ideal = replace(fretting, axial=nothing, bending=nothing, nut_height=nothing, action_height=nothing,
+                    crowns=np.zeros_like(fretting.crowns), press_depth=nothing)  # fmt: skip
+    for minimise in ("rms", "worst"):
+        found = compensate(ideal, weights, nut="per string", minimise=minimise)
+        assert found.saddle == pytest.approx(0, abs=1e-8)
+        assert found.nut == pytest.approx(0, abs=1e-8)
+
+
+@given(seeds)
+@settings(max_examples=20, deadline=None)
+def test_offsets_grow_with_action_and_core(seed):
+    fretting, weights = problem(seed)
+    plain = compensate(fretting, weights).saddle
+    assert (compensate(replace(fretting, action_height=fretting.action_height + 0.5), weights).saddle > plain).all()
+    thicker = replace(fretting, axial=fretting.axial * 1.1**2, bending=fretting.bending * 1.1**4)
+    assert (compensate(thicker, weights).saddle > plain).all()
+
+
+def test_batches_of_instruments():
+    fretting, weights = problem(8)
+    both = replace(fretting, tension=np.stack((fretting.tension, fretting.tension * 1.1)),
+                   scale=np.stack((fretting.scale, fretting.scale)))  # fmt: skip
+    for nut in ("none", "per string", "common"):
+        for minimise in ("rms", "worst"):
+            together = compensate(both, weights, nut=nut, minimise=minimise)
+            for i, factor in enumerate((1.0, 1.1)):
+                alone = compensate(
+                    replace(fretting, tension=factor * fretting.tension), weights, nut=nut, minimise=minimise
+                )
+                assert together.saddle[i] == pytest.approx(alone.saddle, abs=1e-8)
+                assert together.nut[i] == pytest.approx(alone.nut, abs=1e-8)
+
+
+def test_rounding_for_the_shop():
+    fretting, weights = problem(9)
+    found = compensate(fretting, weights, nut="per string", rounding=0.25)
+    assert found.saddle / 0.25 == pytest.approx(np.round(found.saddle / 0.25))
+    assert found.nut / 0.25 == pytest.approx(np.round(found.nut / 0.25))
+    # The saddle was found for the rounded nut, so no other step of it serves better.
+    for step in (-0.25, 0.25):
+        left = rms(parts(fretting, found.saddle + step, found.nut).total, weights)
+        assert (left >= rms(parts(fretting, found.saddle, found.nut).total, weights) - 1e-9).all()
+
+
+def test_what_is_out_of_reach_is_held_and_said():
+    fretting, weights = problem(10)
+    high = replace(fretting, action_height=fretting.action_height + 30)
+    found = compensate(high, weights)
+    assert found.saddle_held.all()
+    assert found.saddle == pytest.approx(0.04 * fretting.scale)
+    lofty = compensate(replace(fretting, nut_height=fretting.nut_height + 6), weights, nut="per string")
+    assert lofty.nut_held.any()
+    assert np.abs(lofty.nut).max() == NUT_REACH
+    assert not compensate(fretting, weights).saddle_held.any()
+
+
+def test_worst_is_over_the_aim_alone():
+    off, weights = np.array([[1.0, -5.0, 3.0, 9.0]]), np.array([[1.0, 1.0, 1.0, 0.0]])
+    assert worst(off, weights).tolist() == [1]
+    assert rms(off, weights) == pytest.approx(np.sqrt(35 / 3))
