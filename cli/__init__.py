@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from importlib import import_module
 from typing import Final
@@ -30,6 +31,17 @@ class _Commands(click.Group):
         assert isinstance(command, click.Command)  # noqa: S101 - for the type checker
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError as error:
+            import difflib  # noqa: PLC0415 - wanted only once something is misspelt
+
+            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
+            raise click.UsageError(error.message + (f" Did you mean {near[0]}?" if near else ""), ctx) from None
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
@@ -49,6 +61,10 @@ def main(args: list[str] | None = None) -> None:
     """Run the command line: exit 0 done, 2 bad input, 1 the machine failed."""
     from slotwright.layout.errors import SlotwrightError  # noqa: PLC0415 - quick --help
 
+    for stream in (sys.stdout, sys.stderr):
+        # A title may hold letters that this terminal or file cannot show.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         group(args, prog_name="slotwright")
     except SlotwrightError as error:

@@ -29,7 +29,7 @@ def command(plan: Path, as_json: bool) -> None:
                 "title": instrument.plan.title,
                 "sheets": sheets,
                 "warnings": instrument.warnings,
-                "assumed": instrument.assumed,
+                "assumed": {key: assumed.value for key, assumed in instrument.assumed.items()},
             }
         )
         return
@@ -40,4 +40,4 @@ def command(plan: Path, as_json: bool) -> None:
         click.echo(f"assumed, not stated in the plan ({instrument.plan.units}):")
         width = max(map(len, instrument.assumed))
         for key, value in instrument.assumed.items():
-            click.echo(f"  {key:<{width}}  {value}")
+            click.echo(f"  {key:<{width}}  {value.text}")

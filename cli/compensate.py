@@ -77,7 +77,7 @@ def _print(instrument: Instrument, strung: Strung) -> None:
         row += [_cents(strung.before.total[i, worst]), _cents(strung.worst_cents[i]), str(worst + 1)]
         rows.append(row)
     click.echo(
-        f"{plan.title}: lengths in {plan.units}; before and after in cents at the worst fret of the aim; "
+        f"{instrument.title}: lengths in {plan.units}; before and after in cents at the worst fret of the aim; "
         f"{_AIMS[plan.compensation.minimise]}"
     )
     print_table(head, rows)
@@ -110,8 +110,9 @@ def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
 
 def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
     plan, said, i = instrument.plan, instrument.length, string - 1
+    back = said(float(strung.offsets.saddle[i]))
     click.echo(
-        f"{plan.title}, string {string} ({_pitch(instrument, i)}), set back {said(float(strung.offsets.saddle[i]))} "
+        f"{instrument.title}, string {string} ({_pitch(instrument, i)}), set back {back} "
         f"{plan.units}: cents at every fret and where they come from"
     )
     after = strung.after

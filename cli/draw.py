@@ -58,6 +58,8 @@ def command(
     """
     from slotwright.layout.export.files import write_whole  # noqa: PLC0415 - quick --help
 
+    if any(part.is_file() for part in (out, *out.parents)):
+        raise SlotwrightError(f"{out}: a file is in the way; --out takes a folder")
     drawn: list[tuple[Path, Sheet]] = []
     files: dict[Path, bytes] = {}
     for plan in plans:

@@ -55,8 +55,10 @@ def _columns(instrument: Instrument) -> dict[str, Any]:
     columns |= {"treble edge": neck.along_edges[:, 0], "bass edge": neck.along_edges[:, 1]}
     if plan.blank is not None:
         side = (-1 if plan.board.left_handed else 1) * plan.blank.width / 2
-        columns["blank treble"] = neck.frets.x_at(side) + plan.blank.nut_at
-        columns["blank bass"] = neck.frets.x_at(-side) + plan.blank.nut_at
+        for name, y in (("blank treble", side), ("blank bass", -side)):
+            along = neck.frets.x_at(y) + plan.blank.nut_at
+            # A leaning slot may leave the blank through its end: no mark on the edge then.
+            columns[name] = np.where((along >= 0) & (along <= plan.blank.length), along, np.nan)
     if neck.nut_moved:
         columns["from moved nut"] = neck.frets.middle - neck.nut_moved
     columns["saw setting"] = instrument.sawing.setting
@@ -75,7 +77,7 @@ def _print_text(instrument: Instrument) -> None:
     wood = said(float(sawing.wood_left[sawing.thinnest]))
     unit = plan.units
     columns = _columns(instrument)
-    click.echo(f"{plan.title}: lengths in {unit}, from the nut; blank edges from the blank's end")
+    click.echo(f"{instrument.title}: lengths in {unit}, from the nut; blank edges from the blank's end")
     print_table(("fret", *columns), list(_rows(instrument, columns, 3 if unit == "mm" else 4)))
     click.echo(f"slot depth below the finished surface: {said(sawing.depth)} {unit}")
     click.echo(

@@ -11,6 +11,8 @@ import click
 from slotwright.cli.console import print_table
 from slotwright.layout.errors import SlotwrightError
 
+_LONGEST = 120  # letters; the name becomes the title
+
 
 @click.command("new", epilog="Example: slotwright new kitchen-table --from curlew")
 @click.argument("name", required=False)
@@ -25,9 +27,11 @@ def command(name: str | None, starter: str | None, listing: bool) -> None:
     """
     from slotwright import templates  # noqa: PLC0415 - quick --help
     from slotwright.layout.export.files import write_whole  # noqa: PLC0415
-    from slotwright.layout.fields import nearest  # noqa: PLC0415
+    from slotwright.layout.fields import nearest, quoted  # noqa: PLC0415
 
     starters = templates.starters()
+    if listing and name is not None:
+        raise click.UsageError("--list takes no NAME.")
     if listing:
         print_table(
             ("starter", "instrument"),
@@ -37,12 +41,15 @@ def command(name: str | None, starter: str | None, listing: bool) -> None:
     if name is None:
         raise click.UsageError("Missing argument 'NAME'. (--list shows the starters.)")
     path = Path(name if name.endswith(".toml") else f"{name}.toml")
+    stem = path.name.removesuffix(".toml")
+    if not stem.strip(". ") or not stem.isprintable() or len(stem) > _LONGEST:
+        raise SlotwrightError(f"{quoted(name)}: a plan is named with 1 to {_LONGEST} ordinary letters")
     if starter is None:
-        starter = path.stem if path.stem in starters else "heron"
+        starter = stem if stem in starters else "heron"
     if starter not in starters:
         near = nearest(starter, list(starters)) or f"known: {', '.join(starters)}"
         raise SlotwrightError(f"no starter is called {starter}; {near}")
-    title = json.dumps(path.stem, ensure_ascii=False)
+    title = json.dumps(stem, ensure_ascii=False)
     text = re.sub(r"^title = .*$", lambda _: f"title = {title}", starters[starter], count=1, flags=re.MULTILINE)
     write_whole({path: text.encode()})
     click.echo(f"{path}  from {starter}; next: slotwright draw {path}")

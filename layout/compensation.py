@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -13,12 +13,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.pitch import Fretting
+    from slotwright.layout.plan import Criterion, NutRule
 
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
-
-NutRule = Literal["none", "common", "per string"]
-Criterion = Literal["rms", "worst"]
 
 SADDLE_REACH: Final = (-0.02, 0.04)  # of the scale: further than any bridge goes (from memory)
 NUT_REACH: Final = 1.5  # mm (from memory)
@@ -90,7 +88,8 @@ def rms(off: Floats, weights: Floats) -> Floats:
 
 def worst(off: Floats, weights: Floats) -> NDArray[np.intp]:
     """Find the fret of each string's aim (as an index) whose error is largest, shape (..., S)."""
-    return np.argmax(np.where(weights > 0, np.abs(off), -1.0), axis=-1)
+    largest: NDArray[np.intp] = np.argmax(np.where(weights > 0, np.abs(off), -1.0), axis=-1)
+    return largest
 
 
 def _rounded(offsets: Floats, step: float) -> Floats:

@@ -36,6 +36,8 @@ class WrongValueError(ValueError):
 
 def quoted(given: object) -> str:
     """Repeat a given value in a message, shortened where it is long."""
+    if isinstance(given, bool):
+        return "true" if given else "false"
     text = f'"{given}"' if isinstance(given, str) else str(given)
     text = text.encode("unicode_escape").decode("ascii") if not text.isprintable() else text
     return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
@@ -151,12 +153,13 @@ def whole(low: int, high: int) -> BeforeValidator:
     return BeforeValidator(lambda given: _whole(given, low, high))
 
 
-def wholes(low: int, high: int, *, empty: bool = False) -> BeforeValidator:
+def wholes(low: int, high: int, *, empty: bool = False, exactly: int | None = None) -> BeforeValidator:
     """Check a list of whole numbers between two limits, none named twice."""
 
     def check(given: object) -> tuple[int, ...]:
-        if not isinstance(given, list) or (not given and not empty):
-            raise WrongValueError(f"given {quoted(given)}; allowed a list of whole numbers, {low} to {high}")
+        if not isinstance(given, list) or (not given and not empty) or len(given) != (exactly or len(given)):
+            many = f"{exactly} " if exactly else ""
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of {many}whole numbers, {low} to {high}")
         values = tuple(_whole(each, low, high) for each in given)
         if len(set(values)) < len(values):
             raise WrongValueError(f"given {quoted(given)}; a number stands there twice")
@@ -194,9 +197,13 @@ def words(most: int, *, empty: bool = True) -> BeforeValidator:
     """Check a text of limited length."""
 
     def check(given: object) -> str:
-        if not isinstance(given, str) or len(given) > most or not (empty or given.strip()):
-            least = "" if empty else "1 to "
-            raise WrongValueError(f"given {quoted(given)}; allowed text of {least}{most} characters")
+        least = "at most" if empty else "1 to"
+        if not isinstance(given, str):
+            mend = f'put it in quotes: "{given}"' if not isinstance(given, list | dict) else ""
+            raise WrongValueError(f"given {quoted(given)}; allowed text of {least} {most} characters", mend)
+        seen = any(letter.isprintable() and not letter.isspace() for letter in given)
+        if len(given) > most or not (empty or seen):
+            raise WrongValueError(f"given {quoted(given)}; allowed text of {least} {most} characters")
         return given
 
     return BeforeValidator(check)
@@ -279,6 +286,17 @@ def table_list(most: int) -> BeforeValidator:
             return [{}] * given
         shown = f"{len(given)} of them" if isinstance(given, list) else quoted(given)
         raise WrongValueError(f"given {shown}; allowed a count or a list of tables, 1 to {most}")
+
+    return BeforeValidator(check)
+
+
+def tables() -> BeforeValidator:
+    """Check that there is a list of tables."""
+
+    def check(given: object) -> object:
+        if not isinstance(given, list):
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of tables, [{{ ... }}, ...]")
+        return given
 
     return BeforeValidator(check)
 

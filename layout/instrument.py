@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +12,7 @@ import shapely
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.lines import lengthened
 from slotwright.layout.neck import Neck, lay_neck, mark_centres, nearest_edge, with_nut_moved
-from slotwright.layout.planfile import assumed
+from slotwright.layout.planfile import Assumed, assumed
 from slotwright.layout.strung import Strung, string_up, unstated
 from slotwright.layout.strung import warnings as string_warnings
 from slotwright.layout.units import show
@@ -26,7 +27,9 @@ if TYPE_CHECKING:
 # Below these a board can still be made, but a maker wants to know (common practice, no source).
 NARROW_FRET = 4.0  # mm from crown to crown: no finger fits
 THIN_WOOD = 2.0  # mm left under a slot: the board may snap there
-_ROUNDING = 1e-9  # mm; 4.1 - 2.1 is a rounding below 2
+_ROUNDING = 1e-9  # mm; a blank as long as its board is long enough
+_SHOWN = 0.005  # mm; what reads as the limit is not below it
+NOTCH_WALL = 0.8  # mm of strip between two notches: less breaks away
 NEAR_EDGE = 2.0  # mm from an outer string to the edge: it is pulled off the board
 
 
@@ -85,7 +88,12 @@ class Instrument:
     strung: Strung | None
     unstated: tuple[Fault, ...]
     warnings: tuple[str, ...]
-    assumed: dict[str, str]
+    assumed: dict[str, Assumed]
+
+    @property
+    def title(self) -> str:
+        """Title of the plan, fit to be printed on one line."""
+        return "".join(letter if letter.isprintable() else " " for letter in self.plan.title).strip()
 
     @property
     def first_slot(self) -> int:
@@ -198,8 +206,8 @@ def _faults_of_depth(plan: Plan, sawing: Sawing) -> Iterator[Fault]:
     if sawing.wood_left[deepest] <= 0:
         yield Fault(
             "board.thickness",
-            f"{plan.board.thickness:.2f} mm; the slot of fret {deepest} is sawn "
-            f"{sawing.setting[deepest]:.2f} mm deep",
+            f"{_said(plan, plan.board.thickness)}; the slot of fret {deepest} is sawn "
+            f"{_said(plan, sawing.setting[deepest])} deep",
             "thicken the board or lessen frets.tang_depth",
         )
 
@@ -210,27 +218,29 @@ def _faults_of_blank(plan: Plan, neck: Neck) -> Iterator[Fault]:
     low, high = blank_outline(plan).min(axis=0), blank_outline(plan).max(axis=0)
     before, past = low - neck.outline.min(axis=0), neck.outline.max(axis=0) - high
     if before[0] > _ROUNDING:
-        yield Fault("blank.nut_at", f"the board reaches {before[0]:.2f} mm past the blank's nut end", "raise it")
+        yield Fault(
+            "blank.nut_at", f"the board reaches {_said(plan, before[0])} past the blank's nut end", "raise it"
+        )
     if past[0] > _ROUNDING:
-        yield Fault("blank.length", f"the board reaches {past[0]:.2f} mm past the blank's far end", "lengthen it")
+        yield Fault(
+            "blank.length", f"the board reaches {_said(plan, past[0])} past the blank's far end", "lengthen it"
+        )
     short = np.maximum(before, past)
     if short[1] > _ROUNDING:
-        yield Fault("blank.width", f"the board is {2 * short[1]:.2f} mm wider", "widen the blank")
+        yield Fault("blank.width", f"the board is {_said(plan, 2 * short[1])} wider", "widen the blank")
 
 
 def _warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[str]:
-    def said(length: float) -> str:
-        return f"{show(length, plan.units)} {plan.units}"
-
+    said = partial(_said, plan)
     steps = np.diff(neck.from_nut, axis=0).min(axis=1)
     close = int(np.argmin(steps))
-    if steps[close] < NARROW_FRET - _ROUNDING:
+    if steps[close] < NARROW_FRET - _SHOWN:
         yield f"frets {close} and {close + 1} stand {said(steps[close])} apart; below {said(NARROW_FRET)}"
     thin = sawing.thinnest
-    if sawing.wood_left[thin] < THIN_WOOD - _ROUNDING:
+    if sawing.wood_left[thin] < THIN_WOOD - _SHOWN:
         yield f"{said(sawing.wood_left[thin])} of wood left under the slot of fret {thin}; below {said(THIN_WOOD)}"
     margin, end, side = nearest_edge(neck)
-    if margin < NEAR_EDGE - _ROUNDING:
+    if margin < NEAR_EDGE - _SHOWN:
         yield f"the outer {side} string stands {said(margin)} from the edge at the {end}; below {said(NEAR_EDGE)}"
     board = plan.board
     if len(plan.strings) == 1 and (board.string_spread_nut or board.string_spread_saddle):
@@ -244,8 +254,32 @@ def _warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[str]:
         yield f"the board narrows from {said(at_nut)} at the nut to {said(at_last)} at the last fret"
     if plan.blank and plan.frets.slot_inset:
         yield "slots sawn across the square blank are not blind; without [blank] they end inside the board"
-    if plan.jig and plan.scale.length is None:
-        yield "a strip of notches serves one scale only; [jig] is left aside"
+    if plan.jig and (fault := jig_fault(plan, neck)):
+        yield f"[jig] is left aside: {fault}"
+
+
+def jig_fault(plan: Plan, neck: Neck) -> str | None:
+    """Say why no strip can be notched for a jig; None when it can.
+
+    Parameters
+    ----------
+    plan, neck
+        The plan, which has a jig, and its neck.
+    """
+    jig = plan.jig
+    assert jig is not None  # noqa: S101 - asked for only where there is one
+    if plan.scale.length is None:
+        return "a strip of notches serves one scale; this plan has two"
+    closest = int(np.argmin(np.diff(neck.frets.middle)))
+    room = float(np.diff(neck.frets.middle)[closest]) - jig.play - NOTCH_WALL
+    if jig.pin > room:
+        thinner = f"a pin of {_said(plan, room)} or less is needed" if room > 0 else "no pin is thin enough"
+        return f"the notches of frets {closest} and {closest + 1} run into each other; {thinner} (jig.pin)"
+    return None
+
+
+def _said(plan: Plan, length: float) -> str:
+    return f"{show(float(length), plan.units)} {plan.units}"
 
 
 def _crowded_marks(plan: Plan, neck: Neck) -> Iterator[str]:
@@ -255,8 +289,10 @@ def _crowded_marks(plan: Plan, neck: Neck) -> Iterator[str]:
         beside = neck.frets[fret - 1 : fret + 1]
         off = np.abs(beside.x_at(y) - x) / np.hypot(1, beside.skew)
         if off.min() < radius + plan.frets.slot_width / 2:
-            most = f"{show(2 * float(off.min()), plan.units)} {plan.units}"
-            yield f"the mark at fret {fret} reaches into a slot; {most} is the distance it has to stay within"
+            yield f"the mark at fret {fret} reaches into a slot; a diameter below {_said(plan, 2 * off.min())} fits"
+            return
+        if (np.abs(neck.edges.y_at(x) - y) / np.hypot(1, neck.edges.taper)).min() < radius:
+            yield f"the mark at fret {fret} reaches over the edge of the board"
             return
         if any(np.hypot(x - other[1], y - other[2]) < 2 * radius for other in marks[:place]):
             yield f"the marks at fret {fret} reach into each other"

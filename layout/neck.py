@@ -17,6 +17,7 @@ import numpy as np
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.lines import Across, Along, distance, lengthened, meet
 from slotwright.layout.temperament import CENTS_PER_NEPER, cents_at, speaking_fraction
+from slotwright.layout.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -401,7 +402,8 @@ def _faults_across(plan: Plan, y_nut: Floats, y_saddle: Floats) -> Iterator[Faul
         air = np.abs(np.diff(y)) - (gauges[:-1] + gauges[1:]) / 2
         right_order = np.diff(y) * (1 if plan.board.left_handed else -1) > 0
         for place in np.flatnonzero((air <= 0) | ~right_order)[:1]:
-            yield Fault(f"board.{key}", f"too narrow: strings {place + 1} and {place + 2} touch", "widen it")
+            blamed = key if getattr(plan.board, key) is not None or len(plan.courses) > 1 else "course_spacing"
+            yield Fault(f"board.{blamed}", f"too narrow: strings {place + 1} and {place + 2} touch", "widen it")
     if plan.scale.treble is not None and abs(y_saddle[0] - y_nut[0]) >= plan.scale.treble / 2:
         yield Fault("board.string_spread_saddle", "the strings fan out too far for their scale", "check it")
 
@@ -413,8 +415,12 @@ def _faults_along(plan: Plan, frets: Across, saddle: Across, strings: Along, edg
     with np.errstate(divide="ignore", invalid="ignore"):
         steps = np.diff(meet(lines, sides)[..., 0], axis=0)
     for fret in np.flatnonzero(~(steps > 0).all(axis=1))[:1]:
+        here = f"fret {fret}" if fret else "the nut"
         beyond = f"fret {fret + 1}" if fret < plan.frets.count else "the saddle"
-        yield Fault("scale", f"fret {fret} runs into {beyond} inside the board", "bring the scales closer")
+        if plan.scale.length is None:
+            yield Fault("scale", f"{here} runs into {beyond} inside the board", "bring the scales closer")
+        else:
+            yield Fault("frets.count", f"{here} and {beyond} stand on one line", "fewer frets, or other cents")
 
 
 def _faults_of(plan: Plan, neck: Neck) -> Iterator[Fault]:
@@ -424,14 +430,20 @@ def _faults_of(plan: Plan, neck: Neck) -> Iterator[Fault]:
         yield Fault("frets.slot_inset", f"with the binding it leaves no slot at fret {shortest}", "lessen it")
     margin, end, side = nearest_edge(neck)
     if margin <= 0:
+        taper = "board.edge_margin" if plan.board.width_at is None else "board.width_at"
+        past = f"{show(-margin, plan.units)} {plan.units} past" if margin < -0.005 else "on"
         yield Fault(
-            "board.nut_width" if end == "nut" else "board.edge_margin",
-            f"the outer {side} string runs off the board at the {end}, {-margin:.2f} mm past the edge",
+            "board.nut_width" if end == "nut" else taper,
+            f"the outer {side} string runs off the board at the {end}, {past} the edge",
             "widen the board or narrow the string spread",
         )
-    corners = np.concatenate((neck.outline, neck.saddle_ends))
-    if np.isnan(neck.drop(corners[:, 0], corners[:, 1])).any():
-        yield Fault("board.radius", "smaller than half the width it curves over", "check the unit")
+    for x, y in neck.outline[np.isnan(neck.drop(neck.outline[:, 0], neck.outline[:, 1]))][:1]:
+        radius, half = (show(abs(float(v)), plan.units) for v in (neck.radius_at(x), y))
+        yield Fault(
+            "board.radius",
+            f"{radius} {plan.units} at the corner of the board, which lies {half} {plan.units} from the centre line",
+            "check the unit",
+        )
 
 
 def nearest_edge(neck: Neck) -> tuple[float, str, str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Final, Self
+from typing import TYPE_CHECKING, Annotated, Final, Literal, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, model_validator
 
@@ -18,10 +18,15 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+NutRule = Literal["none", "common", "per string"]
+Criterion = Literal["rms", "worst"]
+
 MOST_STRINGS: Final = 18
 MOST_FRETS: Final = 60
 
-_BRIDGE_KEYS: Final = {  # which kinds of bridge a key belongs to; keys not named here belong to all
+BRIDGE_KINDS: Final = ("individual saddles", "saddle slot", "two posts", "floating")
+
+BRIDGE_KEYS: Final = {  # which kinds of bridge a key belongs to; keys not named here belong to all
     "travel": ("individual saddles", "two posts"),
     "front_stop": ("individual saddles", "two posts"),
     "thread_pitch": ("individual saddles", "two posts"),
@@ -120,14 +125,14 @@ class Scale(Table):
                 lost = "treble" if self.treble is None else "bass"
                 yield Fault(lost, "missing; a multiscale needs treble and bass")
             elif self.treble > self.bass:
-                yield Fault("treble", f"{self.treble:g} mm is longer than bass, {self.bass:g} mm", "swap them")
+                yield Fault("treble", "longer than bass", "swap them")
 
 
 class Frets(Table):
     """The frets and their slots."""
 
     count: Annotated[int, whole(1, MOST_FRETS)] = 22
-    divisions: Annotated[int, whole(1, 60)] = 12
+    divisions: Annotated[int, whole(1, 1200)] = 12
     cents: Annotated[tuple[float, ...] | None, fields.ascending_cents()] = None
     zero_fret: Annotated[bool, fields.yes_no()] = False
     height: Annotated[float, mm(0.2, 3)] = 1.0
@@ -200,7 +205,7 @@ class Setup(Table):
     action: Annotated[tuple[float, float], mm_row(("treble", "bass"), 0.1, 20, one_for_all=True)] = (1.5, 1.9)
     action_fret: Annotated[int | None, whole(1, MOST_FRETS)] = None
     relief: Annotated[float, mm(0, 3)] = 0.15
-    relief_between: Annotated[tuple[int, int] | None, wholes(1, MOST_FRETS)] = None
+    relief_between: Annotated[tuple[int, int] | None, wholes(1, MOST_FRETS, exactly=2)] = None
     press_distance: Annotated[float, mm(0, 50)] = 8.0
     press_depth: Annotated[float, mm(0, 3)] = 0.0
     free_length: Annotated[float, mm(0, 1000)] = 0.0
@@ -209,7 +214,7 @@ class Setup(Table):
     def clashes(self) -> Iterator[Fault]:
         """Check that the bow begins before it ends."""
         if self.relief_between and self.relief_between[0] >= self.relief_between[1]:
-            yield Fault("relief_between", "the bow begins after its end", "write [first, last]")
+            yield Fault("relief_between", f"given {list(self.relief_between)}; it ends before it begins", "swap them")
 
 
 class Aim(Table):
@@ -228,11 +233,11 @@ class Aim(Table):
 class Compensation(Table):
     """What the offsets are to serve."""
 
-    nut: Annotated[str, one_of(("none", "common", "per string"))] = "none"
-    minimise: Annotated[str, one_of(("rms", "worst"))] = "rms"
+    nut: Annotated[NutRule, one_of(get_args(NutRule))] = "none"
+    minimise: Annotated[Criterion, one_of(get_args(Criterion))] = "rms"
     tolerance: Annotated[float, number(0.01, 50)] = 2.0
     rounding: Annotated[float, mm(0, 5)] = 0.0
-    aim: tuple[Aim, ...] = ()
+    aim: Annotated[tuple[Aim, ...], fields.tables()] = ()
 
     def clashes(self) -> Iterator[Fault]:
         """Check that no string is aimed twice and weights are used."""
@@ -265,7 +270,7 @@ class Nut(Table):
 class Bridge(Table):
     """The bridge."""
 
-    kind: Annotated[str, one_of(("individual saddles", "saddle slot", "two posts", "floating"))]
+    kind: Annotated[str, one_of(BRIDGE_KINDS)]
     reserve: Annotated[float, mm(0, 20)] = 1.0
     outline: Annotated[tuple[float, float] | None, mm_row(("across", "along"), 1, 500)] = None
     front: Annotated[float | None, mm(-200, 200)] = None
@@ -294,7 +299,7 @@ class Bridge(Table):
 
     def clashes(self) -> Iterator[Fault]:
         """Refuse keys of another kind of bridge."""
-        for key, kinds in _BRIDGE_KEYS.items():
+        for key, kinds in BRIDGE_KEYS.items():
             if key in self.model_fields_set and self.kind not in kinds:
                 yield Fault(key, f'belongs to {fields.listed(kinds)}, not to "{self.kind}"')
 

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import copy
 import tomllib
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import BaseModel, ValidationError
 
 from slotwright.layout.errors import Fault, PlanError
-from slotwright.layout.fields import LengthField, WrongValueError, nearest, quoted
-from slotwright.layout.plan import Plan, Table, WrongTableError
+from slotwright.layout.fields import LengthField, WrongValueError, listed, nearest, quoted
+from slotwright.layout.plan import BRIDGE_KEYS, BRIDGE_KINDS, Plan, Table, WrongTableError
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
 MOST_BYTES: Final = 256_000
 
@@ -71,17 +73,88 @@ def check_plan(contents: Mapping[str, Any]) -> Plan:
     """
     faults = list(_same_thing(contents))
     units = contents.get("units")
+    context = {"units": units if units in ("mm", "in") else "mm"}
     try:
-        plan = Plan.model_validate(contents, context={"units": units if units in ("mm", "in") else "mm"})
+        plan = Plan.model_validate(contents, context=context)
     except ValidationError as error:
-        faults += [fault for each in error.errors() for fault in _faults(each, contents)]
-        raise PlanError(faults) from None
+        found = error.errors()
+        faults += [fault for each in found for fault in _faults(each, contents)]
+        faults += _behind(found, contents, context)
+        raise PlanError(dict.fromkeys(faults)) from None
     if faults:
         raise PlanError(faults)
     return plan
 
 
-def assumed(plan: Plan) -> dict[str, str]:
+def _behind(errors: Sequence[Any], contents: Mapping[str, Any], context: dict[str, Any]) -> Iterator[Fault]:
+    """Find faults that others hide: what keys get wrong together is only seen once each is right."""
+    pruned, gone = copy.deepcopy(dict(contents)), set[str]()
+    for _ in range(3):  # wrong values, then tables wrong in themselves, then tables against each other
+        cut = {_path(loc) for error in errors for loc in _blamed(error) if _cut(pruned, loc)}
+        gone |= cut
+        if not cut:
+            return
+        try:
+            Plan.model_validate(pruned, context=context)
+        except ValidationError as error:
+            errors = error.errors()
+        else:
+            return
+        for each in errors:
+            if _holds(each, gone):
+                yield from _faults(each, contents)
+
+
+def _blamed(error: Any) -> Iterator[tuple[str | int, ...]]:  # noqa: ANN401 - a pydantic error
+    """Yield the places of the keys that an error is about."""
+    cause = error.get("ctx", {}).get("error")
+    if isinstance(cause, WrongTableError):
+        yield from ((*error["loc"], fault.where) for fault in cause.faults)
+    else:
+        yield error["loc"]
+
+
+def _holds(error: Any, gone: set[str]) -> bool:  # noqa: ANN401 - a pydantic error
+    """Tell whether an error is no mere consequence of the keys that were cut out."""
+    if not isinstance(error.get("ctx", {}).get("error"), WrongTableError):
+        return False  # a key that is missed only because it was cut
+    # Defaults in the place of what was cut would be blamed unjustly.
+    table = _path(error["loc"])
+    leans_on = {"scale": ("scale",), "": ("frets", "strings", "scale")}.get(table, ())
+    return not any(path.startswith(leans_on) for path in gone if leans_on)
+
+
+def _cut(contents: Any, loc: tuple[str | int, ...]) -> bool:  # noqa: ANN401 - TOML holds anything
+    """Take a wrong key out of a plan; tell whether there was one."""
+    *way, last = loc or ("",)
+    for part in way:
+        try:
+            contents = contents[part]
+        except (KeyError, IndexError, TypeError):
+            return False
+    if isinstance(contents, dict) and last in contents:
+        del contents[last]
+        return True
+    return False
+
+
+@dataclass(frozen=True, slots=True)
+class Assumed:
+    """A value the plan did not state.
+
+    Parameters
+    ----------
+    value
+        The value; lengths in mm.
+    text
+        The same as it would stand in the plan, lengths in its units.
+    """
+
+    value: object
+    text: str
+
+
+def assumed(plan: Plan) -> dict[str, Assumed]:
     """List the values that the plan did not state.
 
     Parameters
@@ -92,18 +165,17 @@ def assumed(plan: Plan) -> dict[str, str]:
     Returns
     -------
     dict
-        Key path to the value taken, written in the units of the plan.
+        Key path to the value taken.
     """
-    settled = {
+    settled: dict[str, object] = {
         "board.string_spread_nut": plan.spread_nut,
         "board.string_spread_saddle": plan.spread_saddle,
         "board.spacing": plan.spacing,
         "board.behind_nut": plan.behind_nut,
         "setup.action_fret": plan.action_fret,
         "setup.relief_between": plan.relief_between,
+        "setup.nut_action": plan.nut_action,
     }
-    if plan.frets.zero_fret:
-        settled["setup.nut_action"] = 0.0
     moot = {
         "frets.divisions": plan.frets.cents is not None,
         "board.edge_margin": plan.board.width_at is not None,
@@ -112,8 +184,10 @@ def assumed(plan: Plan) -> dict[str, str]:
         "board.course_spacing": all(string.course is None for string in plan.strings),
         "board.mark_diameter": not (plan.board.position_marks or plan.board.double_marks),
     }
-    found: dict[str, str] = {}
-    for name in ("scale", "frets", "board", "setup", "compensation", "calibration", "blank", "jig", "nut"):
+    if plan.bridge is not None:
+        moot |= {f"bridge.{key}": plan.bridge.kind not in kinds for key, kinds in BRIDGE_KEYS.items()}
+    found = {} if "units" in plan.model_fields_set else {"units": Assumed(plan.units, plan.units)}
+    for name in ("scale", "frets", "board", "blank", "jig", "setup", "compensation", "calibration", "nut", "bridge"):
         table = getattr(plan, name)
         for key, field in type(table).model_fields.items() if table is not None else ():
             path = f"{name}.{key}"
@@ -121,7 +195,7 @@ def assumed(plan: Plan) -> dict[str, str]:
             if key in table.model_fields_set or value is None or value == () or moot.get(path):
                 continue
             is_length = path in settled or any(isinstance(mark, LengthField) for mark in field.metadata)
-            found[path] = _written(value, plan) if is_length else _written(value, None)
+            found[path] = Assumed(value, _written(value, plan if is_length else None))
     return found
 
 
@@ -174,7 +248,12 @@ def _faults(error: Any, contents: Mapping[str, Any]) -> Iterator[Fault]:  # noqa
     elif error["type"] == "extra_forbidden":
         yield from _unknown(error["loc"], contents)
     elif error["type"].startswith("model"):
-        yield Fault(path, f"given {quoted(error['input'])}; a table belongs here", f"write [{path}]")
+        inline = isinstance(error["loc"][-1], int)
+        yield Fault(
+            path,
+            f"given {quoted(error['input'])}; a table belongs here",
+            "write { ... }" if inline else f"write [{path}]",
+        )
     else:
         yield Fault(path, f"given {quoted(error['input'])}; {error['msg'].lower()}")
 
@@ -193,8 +272,9 @@ def _missing(loc: tuple[str | int, ...], contents: Mapping[str, Any]) -> Fault:
         "strings": "write strings = 6, or a list of tables",
         "scale": 'write [scale] and length = "648 mm"',
         "board": "write [board] and nut_width = ...",
+        "bridge.kind": f"one of {listed(BRIDGE_KINDS)}",
     }
-    return Fault(_path(loc), "missing", forms.get(key, "it has no default"))
+    return Fault(_path(loc), "missing", forms.get(_path(loc), "it has no default"))
 
 
 def _swallowed_by(key: str, contents: Mapping[str, Any]) -> str | None:

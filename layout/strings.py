@@ -220,7 +220,7 @@ def wire_strength(diameter: float) -> float:
     inches = diameter / _MM_PER_INCH
     table = WIRE_STRENGTH
     if not table[0][0] <= inches <= table[-1][0]:
-        return 2211.0 / diameter**0.145
+        return 2211.0 / math.pow(diameter, 0.145)
     for (low, strong), (high, weak) in pairwise(table):
         if inches <= high:
             ksi = strong + (weak - strong) * (inches - low) / (high - low)

@@ -67,7 +67,7 @@ class Strung:
     @property
     def worst_cents(self) -> Floats:
         """Largest error left over the aim, with its sign [cents], shape (strings,)."""
-        return np.take_along_axis(self.after.total, self.worst_fret[:, None] - 1, axis=1)[:, 0]
+        return self.after.total[np.arange(len(self.bodies)), self.worst_fret - 1]
 
 
 def unstated(plan: Plan) -> tuple[Fault, ...]:
@@ -190,7 +190,7 @@ def _between(outer: tuple[float, float], y: Floats) -> Floats:
     treble, bass = outer
     if len(y) == 1:
         return np.array([(treble + bass) / 2])
-    share = (y - y[-1]) / (y[0] - y[-1])
+    share: Floats = (y - y[-1]) / (y[0] - y[-1])
     return bass + share * (treble - bass)
 
 

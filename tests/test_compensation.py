@@ -125,9 +125,14 @@ def test_worst_with_the_nut_against_scipy(seed):
             }
             for sign in (1, -1)
         ]
-        start = [found.saddle[i] + 0.3, found.nut[i] - 0.05, 5.0]
-        best = minimize(lambda x: x[2], start, jac=lambda _: np.array([0, 0, 1.0]), constraints=above, method="SLSQP",
-                        options={"ftol": 1e-15, "maxiter": 500})  # fmt: skip
+        # Now and then it stops short of the corner; the best of a few starts is where it means to go.
+        tries = [
+            minimize(lambda x: x[2], [found.saddle[i] + ds, found.nut[i] + dn, 5.0], jac=lambda _: np.array([0, 0, 1.0]),
+                     constraints=above, method="SLSQP", options={"ftol": 1e-15, "maxiter": 500})
+            for ds, dn in ((0.3, -0.05), (-0.2, 0.1), (0.05, 0.02), (-0.01, -0.03), (0.002, 0.001))
+        ]  # fmt: skip
+        best = min(tries, key=lambda one: np.abs(off(one.x)).max())
+        assert np.abs(off(best.x)).max() >= np.abs(off(np.array([found.saddle[i], found.nut[i]]))).max() - 1e-9
         assert best.x[:2] == pytest.approx([found.saddle[i], found.nut[i]], abs=NEAR)
 
 

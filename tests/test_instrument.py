@@ -77,7 +77,19 @@ def test_refused(changes, where):
         ({"strings": 1, "board": {"string_spread_nut": 10, "width_at": {"fret": 12, "width": 45}}}, "is not used"),
         ({"nut": {"slot": 3, "ledge": 2}}, "board.behind_nut of 5.00 mm"),
         ({"board": {"position_marks": [3, 22], "mark_diameter": 11}}, "the mark at fret 22 reaches into a slot"),
-        ({"board": {"double_marks": [2], "mark_diameter": 24}}, "the marks at fret 2 reach into each other"),
+        ({"board": {"double_marks": [2], "mark_diameter": 24}}, "reaches over the edge of the board"),
+        (
+            {
+                "strings": 1,
+                "board": {
+                    "position_marks": [2],
+                    "nut_width": 15,
+                    "width_at": {"fret": 22, "width": 15.1},
+                    "mark_diameter": 16,
+                },
+            },
+            "over the edge",
+        ),
         (
             {"board": {"width_at": {"fret": 22, "width": 42}, "string_spread_nut": 30, "string_spread_saddle": 32}},
             "narrows from 42.50 mm",

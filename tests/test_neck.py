@@ -164,10 +164,10 @@ def test_a_flat_board_without_bow_is_level():
     ("changes", "where", "says"),
     [
         ({"board": {"string_spread_nut": 44}}, "board.nut_width", "runs off the board at the nut"),
-        ({"board": {"width_at": {"fret": 22, "width": 30}}}, "board.edge_margin", "at the last fret"),
+        ({"board": {"width_at": {"fret": 22, "width": 30}}}, "board.width_at", "at the last fret"),
         ({"board": {"nut_width": 6}}, "board.nut_width", "nothing is left"),
         ({"strings": [{"gauge": 5}] * 6, "board": {"nut_width": 30}}, "board.string_spread_nut", "strings 1 and 2 touch"),
-        ({"board": {"radius": 20}}, "board.radius", "smaller than half"),
+        ({"board": {"radius": 20}}, "board.radius", "20.00 mm at the corner"),
         ({"frets": {"slot_inset": 20}, "board": {"nut_width": 41}}, "frets.slot_inset", "no slot"),
         ({"scale": {"length": None, "treble": 100, "bass": 2000}}, "scale", "runs into"),
         ({"board": {"string_spread_saddle": 700}}, "board.string_spread_saddle", "fan out too far"),
@@ -186,6 +186,13 @@ def test_no_neck(changes, where, says):
 @pytest.mark.parametrize("name", STARTERS)
 def test_starters_make_necks(name):
     assert nearest_edge(lay_neck(starter(name)))[0] > 2
+
+
+def test_a_compound_radius_may_close_before_the_saddle():
+    # Only the board has to be curved; what the radius would be past its end does not matter.
+    neck = lay_neck(plan(board={"radius": [400, 100]}))
+    assert neck.radius_at(628.0) < 0
+    assert np.isfinite(neck.crown_height(neck.outline[:, 0], neck.outline[:, 1])).all()
 
 
 def test_straightness_of_even_spacing_is_nil_and_of_gaps_hundredths():

@@ -22,9 +22,10 @@ def faults(made):
 def test_minimal_plan():
     made = check_plan(MINIMAL)
     assert len(made.strings) == 6
-    assert assumed(made)["board.string_spread_nut"] == "36.10"
-    assert assumed(made)["board.spacing"] == "even centres"
-    assert assumed(made)["frets.count"] == "22"
+    assert assumed(made)["board.string_spread_nut"].text == "36.10"
+    assert assumed(made)["board.spacing"].text == "even centres"
+    assert assumed(made)["frets.count"].value == 22
+    assert assumed(made)["units"].value == "mm"
     assert "scale.length" not in assumed(made)
 
 
@@ -32,7 +33,8 @@ def test_defaults_are_mm_whatever_the_units():
     made = check_plan({**contents(scale={"length": 25.5}, board={"nut_width": 1.7}), "units": "in"})
     assert made.board.edge_margin == 3.2
     assert made.scale.length == 647.7
-    assert assumed(made)["board.edge_margin"] == "0.1260"
+    assert assumed(made)["board.edge_margin"].text == "0.1260"
+    assert assumed(made)["board.edge_margin"].value == 3.2
 
 
 def test_all_faults_at_once():
@@ -55,6 +57,23 @@ def test_all_faults_at_once():
     assert "did you mean nut_width?" in found["board.nut_widht"]
     assert "allowed a whole number from 1 to 60" in found["frets.count"]
     assert 'did you mean "25.5 in"?' in found["scale.length"]
+
+
+def test_faults_that_others_hide_are_named_too():
+    found = faults(
+        contents(
+            strings=1,
+            scale={"length": None, "treble": 600, "bass": 620},
+            board={"position_marks": [61], "radius": [1, 0]},
+            setup={"relief": -1, "relief_between": [9, 3]},
+        )
+    )
+    assert set(found) == {"board.position_marks", "board.radius", "setup.relief", "setup.relief_between", "scale"}
+
+
+def test_no_fault_is_made_up_by_cutting_out_another():
+    assert set(faults(contents(frets={"count": 99}, board={"joint_fret": 24}))) == {"frets.count"}
+    assert set(faults(contents(scale={"length": None, "treble": "x", "bass": 640}))) == {"scale.treble"}
 
 
 @pytest.mark.parametrize(
@@ -117,6 +136,10 @@ def test_units_below_a_table():
         ({"frets": {"zero_fret": 1}}, "frets.zero_fret"),
         ({"frets": {"cents": [100, 100, 1200]}}, "frets.cents"),
         ({"frets": {"cents": []}}, "frets.cents"),
+        ({"setup": {"relief_between": [1, 2, 3]}}, "setup.relief_between"),
+        ({"compensation": {"aim": 3}}, "compensation.aim"),
+        ({"job": {"date": 2024}}, "job.date"),
+        ({"title": "\u200b"}, "title"),
         ({"frets": {"height": float("nan")}}, "frets.height"),
         ({"board": {"radius": [0, 300]}}, "board.radius"),
         ({"board": {"radius": [300, 300, 300]}}, "board.radius"),

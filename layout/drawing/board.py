@@ -183,7 +183,7 @@ def _widths(instrument: Instrument, rows: Box) -> Iterator[Entity]:
             # The labels stand where the extension lines would run.
             feet[:, 0] = max(label.box()[2] for label in at_contacts)
             beyond = float(feet[0, 0]) + 5
-        yield upright("strings", *feet, beyond)
+        yield upright("strings", feet[0], feet[1], beyond)
 
     yield from contacts.nut_labels(instrument, left - 4)
     yield from side_names(instrument, left - 4, float(np.abs(at_nut[:, 1]).max()) + 8)

@@ -126,7 +126,7 @@ def _border(edge: Box) -> Contour:
 
 def _columns(instrument: Instrument, content: Content) -> list[tuple[str, Sequence[str]]]:
     assumed = [
-        f"{key}={value}" for key, value in instrument.assumed.items() if key.partition(".")[0] in content.tables
+        f"{key}={value.text}" for key, value in instrument.assumed.items() if key.partition(".")[0] in content.tables
     ]
     columns: list[tuple[str, Sequence[str]]] = [("Cautions", CAUTIONS)]
     noted = [*content.notes, *(f"Warning: {warning}." for warning in instrument.warnings)]

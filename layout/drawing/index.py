@@ -8,6 +8,7 @@ import numpy as np
 
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
+from slotwright.layout.instrument import jig_fault
 from slotwright.layout.temperament import CENTS_PER_NEPER
 
 if TYPE_CHECKING:
@@ -19,24 +20,12 @@ if TYPE_CHECKING:
 
 _BODY: Final = 20.0  # mm of strip above the notches
 _SPARE: Final = 20.0  # mm of strip beyond the outermost notches
-_WALL: Final = 0.8  # mm, the least that may stand between two notches
 
 
 def missing(instrument: Instrument) -> str | None:
     """Say what the plan lacks for this sheet."""
-    jig, plan = instrument.plan.jig, instrument.plan
-    if jig is None:
-        return "the plan has no [jig]"
-    if plan.scale.length is None:
-        return "a strip of notches serves one scale; this plan has two"
-    walls = np.diff(instrument.neck.frets.middle) - jig.pin - jig.play
-    thin = int(np.argmin(walls))
-    if walls[thin] < _WALL:
-        return (
-            f"the notches of frets {thin} and {thin + 1} leave {walls[thin]:.2f} mm between them; "
-            f"a pin thinner than {jig.pin:g} mm is needed (jig.pin)"
-        )
-    return None
+    plan = instrument.plan
+    return "the plan has no [jig]" if plan.jig is None else jig_fault(plan, instrument.neck)
 
 
 def content(instrument: Instrument) -> Content:
@@ -45,7 +34,7 @@ def content(instrument: Instrument) -> Content:
     assert jig is not None  # noqa: S101 - `missing` was asked
     pins = [float(x) + jig.blade_to_pin for x in instrument.neck.frets.middle]
     pins[0] += instrument.neck.nut_moved
-    left, right = min(pins[0], 0.0) - _SPARE, pins[-1] + _SPARE
+    left, right = min(pins[0], 0.0) - _SPARE, max(pins[-1], 0.0) + _SPARE + (30.0 if pins[-1] < 0 else 0.0)
     top = jig.notch_depth + _BODY
     entities: list[Entity] = [
         Contour(Layer.CUT_OUTLINE, (*_notched_edge(jig, pins, left, right), (right, top), (left, top))),

@@ -56,9 +56,10 @@ def _radii(instrument: Instrument) -> list[tuple[float, float, str]]:
     found: list[tuple[float, float, str]] = []
     for place, x in where.items():
         radius = float(neck.radius_at(x))
-        width = 2 * float(np.abs(neck.edges.y_at(x)).max())
-        if place == "saddle":
-            width = 2 * float(np.abs(neck.saddle_ends[:, 1]).max()) + 2 * _SPARE
+        over = neck.saddle_ends[:, 1] if place == "saddle" else neck.edges.y_at(x)
+        width = 2 * float(np.abs(over).max())
+        if radius < width / 2 + _SPARE:
+            continue  # carried on past the last fret a curve may close before it reaches the saddle
         if found and abs(found[-1][0] - radius) < _SAME:
             _, widest, places = found.pop()
             found.append((radius, max(width, widest), f"{places}, {place}"))

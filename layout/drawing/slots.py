@@ -79,7 +79,5 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         yield f"The slots end at the core, drawn in dashes; the outline has binding of {said(plan.board.binding)}."
     yield from contacts.moved_nut(instrument)
     fret = plan.action_fret
-    yield (
-        f"Check on the centre line before you saw: nut to fret {fret}: {said(instrument.neck.frets.middle[fret])}, "
-        f"nut to fret {plan.frets.count}: {said(instrument.neck.frets.middle[-1])}."
-    )
+    checks = [f"nut to fret {n}: {said(instrument.neck.frets.middle[n])}" for n in sorted({fret, plan.frets.count})]
+    yield f"Check on the centre line before you saw: {', '.join(checks)}."

@@ -70,8 +70,8 @@ def _strip(instrument: Instrument, edge: Along, name: str, y: float, strings: Se
     words = "0" if instrument.plan.frets.zero_fret else "nut"
     yield Text(Layer.TEXT, (nut - 1.0, y), words, _HEIGHT, "center", "bottom", 90)
     close = saddle - frets[-1] < 8  # frets all the way up to the saddle: its name stands behind it
-    at, up = (max([saddle, *(x + 3 for _, x, _ in found)]) + 1, "top") if close else (saddle - 1, "bottom")
-    yield Text(Layer.TEXT, (at, y), "nominal saddle", 1.9, "center", up, 90)
+    at = max([saddle, *(x + 3 for _, x, _ in found)]) + 1 if close else saddle - 1
+    yield Text(Layer.TEXT, (at, y), "nominal saddle", 1.9, "center", "top" if close else "bottom", 90)
     yield from _numbers([nut, *frets], low + 3.0, instrument.plan.board.joint_fret)
     lane = _WIDTH / len(strings)
     for row, (string, x, x_nut) in enumerate(found):

@@ -49,19 +49,33 @@ def write_whole(files: Mapping[Path, bytes], *, force: bool = False) -> None:
     """
     if not force:
         refuse_existing(files)
-    for path, contents in files.items():
+    written: list[Path] = []
+    try:
+        for path, contents in files.items():
+            _write(path, contents, force=force)
+            written.append(path)
+    except BaseException:
+        if not force:  # what was there before is gone with force; otherwise leave nothing behind
+            for path in written:
+                path.unlink(missing_ok=True)
+        raise
+
+
+def _write(path: Path, contents: bytes, *, force: bool) -> None:
+    draft = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        draft = path.with_name(f".{path.name}.{os.getpid()}.part")
-        try:
-            with draft.open("xb") as file:
-                file.write(contents)
-                file.flush()
-                os.fsync(file.fileno())
-            _put(draft, path, force=force)
-        except BaseException:
-            with contextlib.suppress(OSError):
-                draft.unlink()
-            raise
+        with draft.open("xb") as file:
+            file.write(contents)
+            file.flush()
+            os.fsync(file.fileno())
+        _put(draft, path, force=force)
+    except BaseException as error:
+        with contextlib.suppress(OSError):
+            draft.unlink()
+        if isinstance(error, OSError) and not isinstance(error, KeptError):
+            error.filename = str(path)  # the draft's name means nothing to a user
+        raise
 
 
 def _put(draft: Path, path: Path, *, force: bool) -> None:

@@ -116,7 +116,7 @@ def test_check_says_what_it_assumed(run, heron):
     assert "frets.count" in out
     assert "warning: the outer treble string stands 1.80 mm from the edge" in out
     told = json.loads(run("check", heron, "--json")[1])
-    assert told["assumed"]["frets.count"] == "22"
+    assert told["assumed"]["frets.count"] == 22
     assert len(told["warnings"]) == 1
 
 
@@ -245,11 +245,60 @@ def test_a_folder_is_no_plan(run, tmp_path):
     assert run("check", tmp_path)[0] == 2
 
 
-def test_the_machine_fails(run, heron, tmp_path):
+def test_a_file_in_the_way_of_the_folder(run, heron, tmp_path):
     (tmp_path / "files").write_text("in the way")
-    code, _, err = run("draw", heron, "--out", "files")
+    for out in ("files", "files/deeper"):
+        code, _, err = run("draw", heron, "--out", out)
+        assert code == 2
+        assert "--out takes a folder" in err
+
+
+def test_the_machine_fails(run, heron, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    code, _, err = run("draw", heron, "--sheet", "slots")
     assert code == 1
-    assert "files" in err
+    assert err == "slotwright: heron-slots.dxf: No space left on device\n"
+    assert os.listdir() == ["heron.toml"]
+
+
+@pytest.mark.parametrize("name", ["", "/", "...", "a\x7f", "   ", "x" * 121, "\udcff"])
+def test_new_with_an_impossible_name(run, name):
+    code, _, err = run("new", name)
+    assert code == 2
+    assert "named" in err
+    assert os.listdir() == []
+
+
+def test_a_title_the_terminal_cannot_show(tmp_path):
+    (tmp_path / "p.toml").write_text(
+        'title = "\u05e9\u001b[31m"\nstrings = 6\n[scale]\nlength = 628\n[board]\nnut_width = 42\n'.replace(
+            "\x1b", "\\u001b"
+        ),
+        "utf-8",
+    )
+    done = subprocess.run([sys.executable, "-m", "slotwright.cli", "frets", "p.toml"], cwd=tmp_path, check=False,
+                          capture_output=True, env={**os.environ, "PYTHONIOENCODING": "cp1252"})  # fmt: skip
+    assert done.returncode == 0
+    assert b"\x1b" not in done.stdout
+    assert b"Traceback" not in done.stderr
+
+
+def test_a_misspelt_command(run):
+    code, _, err = run("chek", "x")
+    assert (code, "Did you mean check?" in err) == (2, True)
+
+
+def test_a_slot_that_leaves_through_the_end_of_the_blank_has_no_mark(run, tmp_path):
+    (tmp_path / "p.toml").write_text(
+        'title = "t"\nstrings = 6\n[scale]\ntreble = 648\nbass = 711\nsquare_fret = 12\n[board]\nnut_width = 52\n'
+        "[blank]\nlength = 560\nwidth = 120\nnut_at = 22\n"
+    )
+    rows = list(csv.DictReader(io.StringIO(run("frets", "p.toml", "--csv")[1])))
+    assert rows[0]["blank bass [mm]"] == ""
+    assert float(rows[12]["blank bass [mm]"]) > 0
 
 
 def test_warnings_go_beside_the_result(run, heron):

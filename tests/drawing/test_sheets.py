@@ -182,7 +182,7 @@ def test_radius_gauges():
         ("radius", {}, "flat board"),
         ("index", {}, "no \\[jig\\]"),
         ("index", {"jig": {}, "scale": {"length": None, "treble": 628, "bass": 640}}, "one scale"),
-        ("index", {"jig": {"pin": 9.8}}, "a pin thinner than 9.8 mm"),
+        ("index", {"jig": {"pin": 9.8}}, "a pin of 9.63 mm or less"),
     ],
 )
 def test_what_the_plan_does_not_describe_is_refused(sheet, changes, says):
