@@ -166,6 +166,100 @@ def test_frets_of_an_inch_plan_are_in_inches(run):
     assert json.loads(run("frets", "plover.toml", "--json")[1])["frets"][12]["slot"][0][0] == pytest.approx(322.2625)
 
 
+def test_compensate_table(run, heron):
+    code, out, err = run("compensate", heron)
+    assert (code, err) == (0, "")
+    assert "set back" in out
+    assert "spread the error" in out
+    assert "every string is within 2 cents" in out
+    heron.write_text(heron.read_text("utf-8").replace('minimise = "rms"', 'minimise = "worst"'), "utf-8")
+    assert "tame the worst note" in run("compensate", heron)[1]
+
+
+def test_compensate_json(run, heron):
+    told = json.loads(run("compensate", heron, "--json")[1])
+    assert set(told) == {"tolerance", "within_tolerance", "strings"}
+    assert (told["tolerance"], told["within_tolerance"]) == (2.0, True)
+    first = told["strings"][0]
+    assert {
+        "string", "pitch", "frequency", "scale", "mass_g_per_m", "tension_n", "string_constant", "stress_ratio",
+        "saddle_offset", "nut_offset", "rms_cents", "worst_cents", "worst_fret", "cents", "uncompensated_cents", "parts",
+    } <= set(first)  # fmt: skip
+    assert (first["string"], first["pitch"], first["nut_offset"]) == (1, "E4", 0.0)
+    assert first["frequency"] == pytest.approx(329.628, abs=1e-3)
+    assert first["saddle_offset"] > 0
+    assert len(first["cents"]) == len(first["uncompensated_cents"]) == 22
+    total = [sum(first["parts"][part][n] for part in ("length", "mass", "stretch", "stiffness")) for n in range(22)]
+    assert total == pytest.approx(first["cents"])
+    assert first["worst_cents"] == first["cents"][first["worst_fret"] - 1]
+    assert first["rms_cents"] == pytest.approx(((first["cents"][11] ** 2 + first["cents"][16] ** 2) / 2) ** 0.5)
+
+
+def test_compensate_of_a_frequency_and_of_nylon(run):
+    run("new", "curlew", "--from", "curlew")
+    path = Path("curlew.toml")
+    path.write_text(path.read_text("utf-8").replace('pitch = "E4"', "frequency = 329.0"), "utf-8")
+    first = json.loads(run("compensate", "curlew.toml", "--json")[1])["strings"][0]
+    assert (first["pitch"], first["frequency"], first["stress_ratio"]) == (None, 329.0, None)
+    assert first["nut_offset"] != 0
+    assert "329 Hz" in run("compensate", "curlew.toml")[1]
+
+
+def test_compensate_marks_estimated_cores(run):
+    run("new", "bittern", "--from", "bittern")
+    out = run("compensate", "bittern.toml")[1]
+    assert "give or take" in out
+    assert "cores estimated, not stated" in out
+    string = json.loads(run("compensate", "bittern.toml", "--json")[1])["strings"][4]
+    assert string["core_estimated"]
+    low, high = string["saddle_offset_range"]
+    assert low < string["saddle_offset"] < high
+
+
+def test_compensate_says_what_no_saddle_reaches(run):
+    run("new", "dunlin", "--from", "dunlin")
+    out = run("compensate", "dunlin.toml")[1]
+    assert "wherever its contacts stand" in out
+    assert "a moved nut contact could help" in out
+    assert not json.loads(run("compensate", "dunlin.toml", "--json")[1])["within_tolerance"]
+
+
+def test_compensate_explains_a_string(run, heron):
+    code, out, _ = run("compensate", heron, "--explain", "6")
+    assert code == 0
+    for words in ("tighter", "stiff", "0.50 mm more action", "one gauge up, 0.048 in", "0.20 mm higher at the nut"):
+        assert words in out
+    assert len([line for line in out.splitlines() if line[:2].strip().isdigit()]) == 22
+    code, _, err = run("compensate", heron, "--explain", "7")
+    assert (code, "string 7 of 6" in err) == (2, True)
+
+
+def test_compensate_plots(run, heron, tmp_path):
+    import xml.etree.ElementTree as ET
+
+    assert run("compensate", heron, "--plot", "pitch.svg")[0] == 0
+    text = (tmp_path / "pitch.svg").read_bytes()
+    space = "{http://www.w3.org/2000/svg}"
+    root = ET.fromstring(text)  # noqa: S314 - our own file
+    assert len(list(root.iter(f"{space}polyline"))) == 12
+    # Readable without colour: every ink is a grey.
+    inks = {v for e in root.iter() for k, v in e.attrib.items() if k in ("fill", "stroke") and v.startswith("#")}
+    assert all(
+        max(parts) - min(parts) < 24 for parts in ([int(ink[i : i + 2], 16) for i in (1, 3, 5)] for ink in inks)
+    )
+    assert run("compensate", heron, "--plot", "pitch.svg")[0] == 2
+    assert run("compensate", heron, "--plot", "pitch.svg", "--force")[0] == 0
+    assert (tmp_path / "pitch.svg").read_bytes() == text
+    assert run("compensate", heron, "--plot", "pitch.png")[0] == 2
+
+
+def test_compensate_needs_to_know_the_strings(run, tmp_path):
+    (tmp_path / "p.toml").write_text('title = "t"\nstrings = 6\n[scale]\nlength = 628\n[board]\nnut_width = 42\n')
+    code, out, err = run("compensate", "p.toml")
+    assert (code, out) == (2, "")
+    assert "strings[1].pitch: missing" in err
+
+
 def test_draw_keeps_files_unless_forced(run, heron, tmp_path):
     wanted = ("draw", heron, "--sheet", "slots", "--format", "svg")
     assert run(*wanted)[0] == 0
@@ -217,7 +311,7 @@ BAD = {
 
 
 @pytest.mark.parametrize("case", BAD)
-@pytest.mark.parametrize("command", ["check", "frets", "draw"])
+@pytest.mark.parametrize("command", ["check", "frets", "draw", "compensate"])
 def test_bad_plans(run, tmp_path, case, command):
     if BAD[case] is not None:
         (tmp_path / "bad.toml").write_text(BAD[case])
@@ -344,13 +438,14 @@ def test_as_a_program(tmp_path):
 
 
 def blocks(kind):
-    """Give the fenced blocks of one kind in the README's worked example."""
-    text = (TOP / "README.md").read_text("utf-8").split("## A worked example")[1]
+    """Give the fenced blocks of one kind in the README."""
+    text = (TOP / "README.md").read_text("utf-8")
     return [part.split("```")[0] for part in text.split(f"```{kind}\n")[1:]]
 
 
-def test_the_worked_example_of_the_readme(run, tmp_path):
+def test_every_example_of_the_readme(run, tmp_path):
     (plan,) = blocks("toml")
+    (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
     (tmp_path / "sandpiper.toml").write_text(plan, "utf-8")
     for session in blocks("console"):
         command, _, shown = session.partition("\n")

@@ -1,0 +1,104 @@
+"""What the trade knows (common practice, no source): directions and sizes, not decimals."""
+
+import numpy as np
+import pytest
+from helpers import contents, starter
+
+from slotwright.layout.instrument import lay_out
+from slotwright.layout.planfile import check_plan
+
+STEEL_SIX = [
+    {"pitch": "E4", "gauge": "0.010 in", "kind": "plain steel"},
+    {"pitch": "B3", "gauge": "0.013 in", "kind": "plain steel"},
+    {"pitch": "G3", "gauge": "0.017 in", "kind": "plain steel"},
+    {"pitch": "D3", "gauge": "0.026 in", "kind": "wound steel"},
+    {"pitch": "A2", "gauge": "0.036 in", "kind": "wound steel"},
+    {"pitch": "E2", "gauge": "0.046 in", "kind": "wound steel"},
+]
+AT_12 = {"aim": [{"strings": [1, 2, 3, 4, 5, 6], "frets": [12]}]}
+
+
+def strung(**changes):
+    made = contents(strings=STEEL_SIX, scale={"length": 648}, board={"radius": 254}, compensation=AT_12)
+    made["setup"] = {"first_gap": [0.30, 0.40], "action": [1.5, 1.9], "relief": 0.2}
+    for table, values in changes.items():
+        made[table] = {**made.get(table, {}), **values} if isinstance(values, dict) else values
+    return lay_out(check_plan(made)).strung
+
+
+def test_steel_six_aimed_at_12():
+    # From memory: plain first set back 1-2 mm, sixth 3-6, plain third 3.5-4.5; a plain third more than a wound fourth.
+    back = strung().offsets.saddle
+    assert 1 <= back[0] <= 2
+    assert 3 <= back[5] <= 6
+    assert 3.5 <= back[2] <= 4.5
+    assert back[2] > back[3]
+    assert back[3] < back[4] < back[5]
+
+
+def test_wound_third():
+    # From memory: a wound third is set back 2-2.5 mm, far less than a plain one.
+    wound = [*STEEL_SIX]
+    wound[2] = {"pitch": "G3", "gauge": "0.020 in", "kind": "wound steel"}
+    assert 1.8 <= strung(strings=wound).offsets.saddle[2] <= 2.6
+
+
+def test_bass_four():
+    # From memory: bass first set back 2-3 mm, lowest 6-8; within what estimated cores leave open.
+    made = contents(
+        strings=[
+            {"pitch": p, "gauge": g, "kind": "wound steel"}
+            for p, g in (("G2", "0.045 in"), ("D2", "0.065 in"), ("A1", "0.085 in"), ("E1", "0.105 in"))
+        ],
+        scale={"length": 864},
+        board={
+            "nut_width": 40,
+            "edge_margin": 4.2,
+            "string_spread_nut": 30,
+            "string_spread_saddle": 57,
+            "radius": 305,
+        },
+        setup={"first_gap": [0.45, 0.60], "action": [2.0, 2.5], "relief": 0.35},
+        compensation={"aim": [{"strings": [1, 2, 3, 4], "frets": [12]}]},
+    )
+    found = lay_out(check_plan(made)).strung
+    assert 2 <= found.offsets.saddle[0] <= 3
+    assert found.doubt[3, 0] < 8
+    assert found.doubt[3, 1] > 6
+
+
+def test_an_aim_at_fret_12_leaves_it_at_zero():
+    found = strung()
+    assert found.after.total[:, 11] == pytest.approx(0, abs=1e-7)
+    assert (found.offsets.nut == 0).all()
+
+
+def test_sharp_means_back_flat_means_forward():
+    # A saddle 1 mm too far forward leaves fret 12 sharp; the remedy is to move it back.
+    found = strung()
+    assert (found.before.total[:, 11] > 0).all()
+    assert (found.offsets.saddle > 0).all()
+
+
+def test_higher_action_and_thicker_core_go_further_back():
+    plain = strung().offsets.saddle
+    assert (strung(setup={"action": [2.0, 2.4]}).offsets.saddle > plain).all()
+    thick = [*STEEL_SIX]
+    thick[5] = {**thick[5], "core": "0.020 in"}
+    thin = [*STEEL_SIX]
+    thin[5] = {**thin[5], "core": "0.016 in"}
+    assert strung(strings=thick).offsets.saddle[5] > strung(strings=thin).offsets.saddle[5]
+
+
+def test_a_high_nut_makes_the_first_frets_sharp():
+    # Frets 1-3 sharp and upper frets good: look at the nut slot's height first.
+    low, high = strung(), strung(setup={"first_gap": [0.6, 0.7]})
+    more = high.after.total - low.after.total
+    assert (more[:, 0] > 0.9).all()
+    assert (np.abs(more[:, 11]) < 0.2).all()
+
+
+def test_nylon_thirds_need_most():
+    # The plain nylon third is the string that plays sharpest.
+    found = lay_out(starter("curlew")).strung
+    assert np.argmax(found.offsets.saddle[:3]) == 2
