@@ -7,8 +7,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from slotwright.layout.errors import PlanError
-from slotwright.layout.neck import lay_neck, nearest_edge, string_places
+from slotwright.layout.neck import lay_neck, nearest_edge
 from slotwright.layout.planfile import check_plan
+from slotwright.layout.spacing import string_places
 
 some_neck = settings(max_examples=60, deadline=None)
 

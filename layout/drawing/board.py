@@ -8,6 +8,7 @@ import numpy as np
 
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
+from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.marks import (
     core,
     cross,
@@ -19,7 +20,7 @@ from slotwright.layout.drawing.marks import (
     side_names,
     sides,
 )
-from slotwright.layout.drawing.sheet import Circle, Dimension, Layer, Line, Text, extents, text_width
+from slotwright.layout.drawing.sheet import Circle, Dimension, Layer, Line, Text, extents
 from slotwright.layout.lines import Along
 from slotwright.layout.neck import mark_centres
 

@@ -5,20 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from slotwright.layout.drawing.lettering import cleaned, fitted, text_width, wrapped
 from slotwright.layout.drawing.marks import rule
-from slotwright.layout.drawing.sheet import (
-    Contour,
-    Dimension,
-    Layer,
-    Line,
-    Sheet,
-    Text,
-    cleaned,
-    extents,
-    fitted,
-    text_width,
-    wrapped,
-)
+from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Sheet, Text, extents
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text, text_width
+from slotwright.layout.drawing.lettering import text_width
+from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
 from slotwright.layout.lines import distance, meet
 from slotwright.layout.units import MM_PER_INCH
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.drawing.frame import Content
-from slotwright.layout.drawing.sheet import Contour, Layer, Text, fitted
+from slotwright.layout.drawing.lettering import fitted
+from slotwright.layout.drawing.sheet import Contour, Layer, Text
 from slotwright.layout.units import MM_PER_INCH
 
 if TYPE_CHECKING:

@@ -6,10 +6,11 @@ Lengths in mm, x to the right and y up. An exporter walks `Sheet.entities` and d
 from __future__ import annotations
 
 import math
-import unicodedata
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final, Literal
+
+from slotwright.layout.drawing.lettering import cleaned, text_width
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -319,94 +320,6 @@ def extents(entities: Iterable[Entity]) -> Box:
     """
     boxes = [entity.box() for entity in entities]
     return _box([corner for box in boxes for corner in (box[:2], box[2:])])
-
-
-def cleaned(text: str) -> str:
-    """Take control characters, line breaks and needless blanks out of a text."""
-    return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
-
-
-def text_width(text: str, height: float) -> float:
-    """Estimate how wide a text comes out.
-
-    Parameters
-    ----------
-    text
-        One line.
-    height
-        Height of its capitals [mm].
-
-    Returns
-    -------
-    float
-        Width [mm], on the wide side: a reader's font is not known beforehand.
-    """
-    return height * sum(map(_letter_width, text))
-
-
-def fitted(text: str, width: float, height: float, least: float = 1.8) -> tuple[str, float]:
-    """Fit a text into a width: smaller letters first, then fewer.
-
-    Parameters
-    ----------
-    text
-        One line.
-    width
-        Room [mm].
-    height, least
-        Wanted and smallest height of capitals [mm].
-
-    Returns
-    -------
-    tuple
-        Text and height.
-    """
-    needed = text_width(text, 1.0)
-    if needed * height <= width:
-        return text, height
-    if needed * least <= width:
-        return text, width / needed
-    while text and text_width(text + "\u2026", least) > width:
-        text = text[:-1]
-    return text.rstrip() + "\u2026", least
-
-
-def wrapped(text: str, width: float, height: float) -> list[str]:
-    """Break a text into lines.
-
-    Parameters
-    ----------
-    text
-        One paragraph.
-    width
-        Room [mm].
-    height
-        Height of capitals [mm].
-
-    Returns
-    -------
-    list of str
-        Lines that fit; a single word too long for a line is cut.
-    """
-    lines = [""]
-    for word in text.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if text_width(longer, height) <= width:
-            lines[-1] = longer
-        else:
-            lines.append(fitted(word, width, height, height)[0])
-    return [line for line in lines if line]
-
-
-def _letter_width(letter: str) -> float:
-    """Advance of a letter over the height of capitals, after a wide sans-serif face."""
-    if unicodedata.east_asian_width(letter) in "WF":
-        return 1.45
-    if letter in " .,:;!|'ijl()[]/":
-        return 0.5
-    if letter in "mwMW@%\u2014\u2026":
-        return 1.35
-    return 0.95 if letter.isupper() else 0.86
 
 
 def _flip(point: Point) -> Point:

@@ -9,8 +9,9 @@ import numpy as np
 
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
+from slotwright.layout.drawing.lettering import fitted, text_width
 from slotwright.layout.drawing.marks import place_along, sides
-from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text, fitted, text_width
+from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
 from slotwright.layout.lines import Along
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import svgwrite
 
-from slotwright.layout.drawing.sheet import cleaned, fitted
+from slotwright.layout.drawing.lettering import cleaned, fitted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -447,8 +447,8 @@ def test_every_example_of_the_readme(run, tmp_path):
     (plan,) = blocks("toml")
     (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
     (tmp_path / "sandpiper.toml").write_text(plan, "utf-8")
-    for session in blocks("console"):
-        command, _, shown = session.partition("\n")
+    for example in blocks("console"):
+        command, _, shown = example.partition("\n")
         assert command.startswith("$ slotwright ")
         code, out, err = run(*command.removeprefix("$ slotwright ").split())
         assert (code, err) == (0, "")

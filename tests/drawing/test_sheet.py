@@ -4,18 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from slotwright.layout.drawing.lettering import fitted, text_width, wrapped
 from slotwright.layout.drawing.marks import label_row, number_row, rule, spread
-from slotwright.layout.drawing.sheet import (
-    Contour,
-    Dimension,
-    Layer,
-    Line,
-    Text,
-    extents,
-    fitted,
-    text_width,
-    wrapped,
-)
+from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Text, extents
 
 
 @given(st.lists(st.floats(0, 500), min_size=1, max_size=60).map(sorted), st.floats(0.5, 20))
