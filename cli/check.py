@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from slotwright.cli.console import print_json, read_instrument
+from slotwright.layout.errors import PlanError, SlotwrightError
 
 
 @click.command("check", epilog="Example: slotwright check heron.toml")
@@ -21,14 +22,19 @@ def command(plan: Path, as_json: bool) -> None:
 
     instrument = read_instrument(plan)
     sheets = described(instrument)
-    for name in sheets:
-        draw_sheet(instrument, name)
+    try:
+        for name in sheets:
+            draw_sheet(instrument, name)
+    except PlanError as error:
+        raise SlotwrightError(f"{plan}: {error}") from None
+    findings = () if instrument.bridge_lacks else instrument.bridge_findings
     if as_json:
         print_json(
             {
                 "title": instrument.plan.title,
                 "sheets": sheets,
                 "warnings": instrument.warnings,
+                "bridge": findings,
                 "assumed": {key: assumed.value for key, assumed in instrument.assumed.items()},
             }
         )
@@ -36,6 +42,8 @@ def command(plan: Path, as_json: bool) -> None:
     click.echo(f"{plan}: can be drawn ({', '.join(sheets)})")
     for warning in instrument.warnings:
         click.echo(f"warning: {warning}")
+    for finding in findings:
+        click.echo(f"bridge: {finding}")
     if instrument.assumed:
         click.echo(f"assumed, not stated in the plan ({instrument.plan.units}):")
         width = max(map(len, instrument.assumed))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from slotwright.cli.console import print_json, print_table, read_instrument, warn
-from slotwright.layout.errors import KeptError, SheetError, SlotwrightError
+from slotwright.layout.errors import KeptError, PlanError, SheetError, SlotwrightError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from slotwright.layout.export.dxf import Version
     from slotwright.layout.units import Unit
 
-_SHEETS = ("board", "slots", "stick", "index", "radius")
+_SHEETS = ("board", "slots", "stick", "index", "radius", "nut", "saddle", "bridge")
 _FORMATS = ("dxf", "svg")
 _VERSIONS = ("R12", "R2000", "R2010")
 
@@ -89,7 +89,7 @@ def _draw(plan: Path, names: Sequence[str], mirror: bool) -> list[Sheet]:
         return [
             draw_sheet(instrument, name, mirrored=mirror) for name in dict.fromkeys(names or described(instrument))
         ]
-    except SheetError as error:
+    except (SheetError, PlanError) as error:
         raise SlotwrightError(f"{plan}: {error}") from None
 
 

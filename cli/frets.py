@@ -45,24 +45,26 @@ def _columns(instrument: Instrument) -> dict[str, Any]:
     """Give the columns of the table, each with a length in mm for every fret from 0."""
     plan, neck = instrument.plan, instrument.neck
     strings = len(plan.strings)
-    columns: dict[str, Any] = {
-        "from nut": neck.frets.middle,
-        "to saddle": neck.saddle.middle[0] - neck.frets.middle,
-        "string 1": neck.from_nut[:, 0],
-    }
+    middle, from_nut, along_edges = neck.frets.middle.copy(), neck.from_nut.copy(), neck.along_edges.copy()
+    # Where the strings do end: a nut moved for all of them, or a zero fret, stands there.
+    for first in (middle, from_nut, along_edges):
+        first[0] += neck.nut_moved
+    columns: dict[str, Any] = {"from nut": middle, "to saddle": neck.saddle.middle[0] - middle}
+    columns["string 1"] = from_nut[:, 0]
     if strings > 1:
-        columns[f"string {strings}"] = neck.from_nut[:, -1]
-    columns |= {"treble edge": neck.along_edges[:, 0], "bass edge": neck.along_edges[:, 1]}
+        columns[f"string {strings}"] = from_nut[:, -1]
+    columns |= {"treble edge": along_edges[:, 0], "bass edge": along_edges[:, 1]}
     if plan.blank is not None:
         side = (-1 if plan.board.left_handed else 1) * plan.blank.width / 2
         for name, y in (("blank treble", side), ("blank bass", -side)):
             along = neck.frets.x_at(y) + plan.blank.nut_at
+            along[0] += neck.nut_moved
             # A leaning slot may leave the blank through its end: no mark on the edge then.
             columns[name] = np.where((along >= 0) & (along <= plan.blank.length), along, np.nan)
     if neck.nut_moved:
-        columns["from moved nut"] = neck.frets.middle - neck.nut_moved
+        columns["from moved nut"] = middle - neck.nut_moved
     columns["saw setting"] = instrument.sawing.setting
-    columns["step (check only)"] = np.diff(neck.frets.middle, prepend=np.nan)
+    columns["step (check only)"] = np.diff(middle, prepend=np.nan)
     return columns
 
 
@@ -78,6 +80,8 @@ def _print_text(instrument: Instrument) -> None:
     unit = plan.units
     columns = _columns(instrument)
     click.echo(f"{instrument.title}: lengths in {unit}, from the nut; blank edges from the blank's end")
+    if instrument.neck.nut_moved:
+        click.echo("from nut: from the nominal nut line; row 0 is the nut that was moved for all strings")
     print_table(("fret", *columns), list(_rows(instrument, columns, 3 if unit == "mm" else 4)))
     click.echo(f"slot depth below the finished surface: {said(sawing.depth)} {unit}")
     click.echo(

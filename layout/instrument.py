@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
+from slotwright.layout.bridge import Placement, lacking, place_bridge
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.lines import lengthened
 from slotwright.layout.neck import Neck, lay_neck, mark_centres, nearest_edge, with_nut_moved
 from slotwright.layout.planfile import Assumed, assumed
+from slotwright.layout.remedies import findings
 from slotwright.layout.strung import Strung, string_up, unstated
 from slotwright.layout.strung import warnings as string_warnings
 from slotwright.layout.units import show
@@ -56,7 +58,7 @@ class Sawing:
     thinnest: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # without slots: the bridge is remembered once it was asked for
 class Instrument:
     """A computed instrument.
 
@@ -101,6 +103,29 @@ class Instrument:
         return 0 if self.plan.frets.zero_fret else 1
 
     @property
+    def bridge_lacks(self) -> str | None:
+        """Say what the plan would have to tell for its bridge to be placed; None when it can be."""
+        return lacking(self.plan) or (str(self.unstated[0]) if self.unstated else None)
+
+    @cached_property
+    def bridge(self) -> Placement:
+        """The bridge in its place; placed when first asked for, since it takes a slow solver.
+
+        Raises
+        ------
+        PlanError
+            The bridge cannot hold the strings.
+        """
+        assert self.strung is not None  # noqa: S101 - `bridge_lacks` was asked
+        return place_bridge(self.plan, self.neck, self.strung)
+
+    @property
+    def bridge_findings(self) -> tuple[str, ...]:
+        """What a maker should know of the bridge before drilling."""
+        assert self.strung is not None  # noqa: S101 - `bridge_lacks` was asked
+        return tuple(findings(self.plan, self.neck, self.strung, self.bridge))
+
+    @property
     def straightness_note(self) -> str:
         """Say how far straight frets miss the inner strings; nothing where they do not."""
         worst = int(np.argmax(self.neck.straightness))
@@ -140,8 +165,8 @@ def lay_out(plan: Plan) -> Instrument:
     faults = [*_faults_of_depth(plan, sawing), *_faults_of_blank(plan, neck)]
     if faults:
         raise PlanError(faults)
-    lacking = unstated(plan)
-    strung = None if lacking else string_up(plan, neck)
+    unsaid = unstated(plan)
+    strung = None if unsaid else string_up(plan, neck)
     if strung is not None and plan.compensation.nut == "common":
         neck = with_nut_moved(plan, neck, float(strung.offsets.nut[0]))
     return Instrument(
@@ -150,7 +175,7 @@ def lay_out(plan: Plan) -> Instrument:
         sawing=sawing,
         across_blank=_across_blank(plan, neck),
         strung=strung,
-        unstated=lacking,
+        unstated=unsaid,
         warnings=(*_warnings(plan, neck, sawing), *(string_warnings(plan, strung) if strung else ())),
         assumed=assumed(plan),
     )

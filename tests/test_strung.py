@@ -157,7 +157,8 @@ def test_a_common_nut_moves_the_end_of_the_board_and_nothing_else():
     assert (moved.neck.slots[1:] == plain.neck.slots[1:]).all()
     assert (moved.neck.from_nut == plain.neck.from_nut).all()
     words = [e.text for e in draw_sheet(moved, "board").entities if isinstance(e, Text)]
-    assert f"12: 314.00 / {314 - by:.2f}" in words
+    assert f"12: {314 - by:.2f} (314.00)" in words
+    assert f"0: 0.00 ({by:.2f})" in words
 
 
 def test_a_moved_zero_fret_takes_its_slot_along():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from slotwright.layout.drawing import board, index, radius, slots, stick
+from slotwright.layout.drawing import board, bridge, index, nut, radius, saddle, slots, stick
 from slotwright.layout.drawing.frame import Content, framed
 from slotwright.layout.errors import SheetError
 
@@ -38,6 +38,9 @@ SHEETS: Final[Mapping[str, SheetKind]] = {
     "stick": SheetKind(stick.content),
     "index": SheetKind(index.content, index.missing),
     "radius": SheetKind(radius.content, radius.missing),
+    "nut": SheetKind(nut.content, nut.missing),
+    "saddle": SheetKind(saddle.content, saddle.missing),
+    "bridge": SheetKind(bridge.content, bridge.missing),
 }
 
 

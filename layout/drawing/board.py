@@ -21,7 +21,7 @@ from slotwright.layout.drawing.marks import (
     sides,
 )
 from slotwright.layout.drawing.sheet import Circle, Dimension, Layer, Line, Text, extents
-from slotwright.layout.lines import Along
+from slotwright.layout.lines import Along, meet
 from slotwright.layout.neck import mark_centres
 
 if TYPE_CHECKING:
@@ -59,6 +59,9 @@ def _board(instrument: Instrument) -> Iterator[Entity]:
     if (instrument.plan.behind_nut and instrument.first_slot) or neck.nut_moved:
         yield Line(Layer.REF_CENTRE, point(neck.lines_in_board[0, 0]), point(neck.lines_in_board[0, 1]))
     yield from core(instrument)
+    if instrument.plan.nut and 0 < instrument.plan.nut.slot <= instrument.plan.behind_nut:
+        groove = meet(neck.frets[0].moved(neck.nut_moved - instrument.plan.nut.slot), neck.edges)[0]
+        yield Line(Layer.REF_BLANK, point(groove[0]), point(groove[1]))
 
 
 def _references(instrument: Instrument) -> Iterator[Entity]:
@@ -87,7 +90,9 @@ def _labels(instrument: Instrument) -> list[Entity]:
     plan, neck = instrument.plan, instrument.neck
     down, up = sides(instrument)
     half = float(max(np.abs(neck.outline[:, 1]).max(), np.abs(neck.nut_ends[:, 1]).max()))
-    lower, upper = ([point(end) for end in neck.lines_in_board[:, side.slot]] for side in (down, up))
+    ends = neck.lines_in_board.copy()
+    ends[0] = meet(neck.frets[0].moved(neck.nut_moved), neck.edges)[0, ::-1]  # where the strings do end
+    lower, upper = ([point(end) for end in ends[:, side.slot]] for side in (down, up))
     if plan.scale.length is not None:
         numbers = [str(fret) for fret in range(plan.frets.count + 1)]
         return [
@@ -101,14 +106,15 @@ def _labels(instrument: Instrument) -> list[Entity]:
 
 
 def _fret_labels(instrument: Instrument, edge: Along) -> list[str]:
-    """Write number and distance of each fret along a line, from a moved nut behind the nominal one."""
+    """Write number and distance of each fret along a line: from the nut, in brackets from the nominal nut line."""
     plan, neck, said = instrument.plan, instrument.neck, instrument.length
-    nominal, moved = neck.frets[0], neck.frets[0].moved(neck.nut_moved)
+    nominal, nut = neck.frets[0], neck.frets[0].moved(neck.nut_moved)
+    lines = [nut, *(neck.frets[fret] for fret in range(1, plan.frets.count + 1))]
     return [
-        f"{fret}: {said(place_along(neck.frets[fret], edge, nominal))}"
-        f"{f' / {said(place_along(neck.frets[fret], edge, moved))}' if neck.nut_moved else ''}"
+        f"{fret}: {said(place_along(line, edge, nut))}"
+        f"{f' ({said(place_along(line, edge, nominal))})' if neck.nut_moved else ''}"
         f"{', joint' if fret == plan.board.joint_fret and fret else ''}"
-        for fret in range(plan.frets.count + 1)
+        for fret, line in enumerate(lines)
     ]
 
 
@@ -171,12 +177,15 @@ def _widths(instrument: Instrument, rows: Box) -> Iterator[Entity]:
     at_contacts = list(contacts.saddle_labels(instrument, max(*at_saddle, right) + 4))
     yield from at_contacts
     at_nut, corners = neck.lines_in_board[0], neck.outline[[1, 2]]
+    if plan.behind_nut:
+        yield upright("end", neck.outline[[0, 3]][down.slot], neck.outline[[0, 3]][up.slot], left)
+        left -= 6
     yield upright("nut width", at_nut[down.slot], at_nut[up.slot], left)
     # Downward: above it the lengths are dimensioned.
     yield upright("end", corners[up.slot], corners[down.slot], right)
     if len(plan.strings) > 1:
         nut, saddle = neck.nut_ends, neck.saddle_ends
-        yield upright("strings", nut[down.string], nut[up.string], left - 6)
+        yield upright("outer strings", nut[down.string], nut[up.string], left - 6)
         left -= 6
         feet = saddle[[down.string, up.string]]
         beyond = max(*at_saddle, right) + 9
@@ -184,10 +193,12 @@ def _widths(instrument: Instrument, rows: Box) -> Iterator[Entity]:
             # The labels stand where the extension lines would run.
             feet[:, 0] = max(label.box()[2] for label in at_contacts)
             beyond = float(feet[0, 0]) + 5
-        yield upright("strings", feet[0], feet[1], beyond)
+        yield upright("outer strings", feet[0], feet[1], beyond)
 
-    yield from contacts.nut_labels(instrument, left - 4)
-    yield from side_names(instrument, left - 4, float(np.abs(at_nut[:, 1]).max()) + 8)
+    beside = list(contacts.nut_labels(instrument, left - 4))
+    yield from beside
+    reach = max([abs(edge) for label in beside for edge in label.box()[1::2]], default=0.0)
+    yield from side_names(instrument, left - 4, max(float(np.abs(at_nut[:, 1]).max()) + 8, reach + 3))
 
     end, _ = _saddle_line(instrument)
     at = (max(end[0], float(neck.saddle_ends[down.string, 0]), right + 1) + 2, end[1] - 1.5)
@@ -210,19 +221,29 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         f"Widths are square to the centre line: {across[0]} at fret {plan.action_fret}, {across[1]} at fret "
         f"{plan.frets.count}. Thickness {said(plan.board.thickness)}."
     )
+    curve = " to ".join(dict.fromkeys(said(radius) for radius in plan.board.radius))
+    yield (
+        f"Radius across the board {curve}{' from nut to last fret' if ' to ' in curve else ''}."
+        if any(plan.board.radius)
+        else "The board is flat across."
+    )
+    if plan.board.position_marks or plan.board.double_marks:
+        yield f"Position marks are {said(plan.board.mark_diameter)} wide, midway between frets."
     if plan.behind_nut:
-        yield (
-            f"The board reaches {said(plan.behind_nut)} behind the nut line and is "
-            f"{said(float(np.ptp(neck.outline[[0, 3], 1])))} wide at that end."
-        )
+        nut = "zero fret" if plan.frets.zero_fret else "nut"
+        yield f"The board reaches {said(plan.behind_nut)} behind the {nut}."
+    if plan.nut and plan.nut.slot:
+        yield f"The groove for the nut, {said(plan.nut.slot)} wide, ends at the nut line; it is drawn in dashes."
     yield "The saddle line is nominal: a string that is to play in tune is set back from it."
     yield from contacts.notes(instrument)
     yield from contacts.moved_nut(instrument)
     if neck.nut_moved:
-        yield "Second figures at the frets are measured from there."
+        yield "At the frets, figures in brackets are measured from the nominal nut line, the others from there."
     if instrument.straightness_note:
         yield f"{instrument.straightness_note}."
-    if plan.board.binding:
-        yield f"Binding {said(plan.board.binding)}: slots end at the core, drawn in dashes."
-    if plan.frets.slot_inset:
-        yield f"Blind slots end {said(plan.frets.slot_inset)} inside the edge."
+    inset, binding = plan.frets.slot_inset, plan.board.binding
+    if inset:
+        parts = f" (binding {said(binding)} and {said(inset)})" if binding else ""
+        yield f"Blind slots end {said(inset + binding)} inside the edge{parts}."
+    elif binding:
+        yield f"Binding {said(binding)}: slots end at the core, drawn in dashes."

@@ -10,7 +10,7 @@ from slotwright.layout.drawing.marks import point, spread
 from slotwright.layout.drawing.sheet import Layer, Line, Text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -41,9 +41,14 @@ def saddle_labels(instrument: Instrument, x: float) -> Iterator[Entity]:
     if strung is None:
         return
     contacts = neck.on_strings(neck.scales + strung.offsets.saddle)
+    yield from column(instrument, contacts, saddle_words(instrument), x)
+
+
+def column(instrument: Instrument, contacts: Floats, words: Sequence[str], x: float) -> Iterator[Entity]:
+    """Write beside each contact, from `x` on, how far it stands from the octave fret."""
     x = max(x, float(contacts[:, 0].max()) + 6)
     rows = _rows(contacts)
-    for contact, row, text in zip(contacts, rows, saddle_words(instrument), strict=True):
+    for contact, row, text in zip(contacts, rows, words, strict=True):
         yield Line(Layer.DIM, point(contact + np.array([1.5, 0.0])), (x - 1, row))
         yield Text(Layer.DIM, (x, row), text, _HEIGHT, up="middle")
     heading = f"from fret {instrument.plan.action_fret}:"
@@ -79,9 +84,16 @@ def nut_words(instrument: Instrument) -> list[str]:
     assert strung is not None  # noqa: S101 - asked for only where strings are known
     to_octave = neck.from_nut[instrument.plan.action_fret] - strung.offsets.nut
     return [
-        f"{string}: {said(float(far))} ({said(abs(float(offset)))} {'toward' if offset >= 0 else 'away from'} fret 1)"
+        f"{string}: {said(float(far))} ({_way(instrument, float(offset))})"
         for string, (far, offset) in enumerate(zip(to_octave, strung.offsets.nut, strict=True), start=1)
     ]
+
+
+def _way(instrument: Instrument, offset: float) -> str:
+    words = instrument.length(abs(offset))
+    if not float(words):
+        return "on the line"
+    return f"{words} {'toward' if offset > 0 else 'away from'} fret 1"
 
 
 def notes(instrument: Instrument) -> Iterator[str]:
@@ -89,10 +101,10 @@ def notes(instrument: Instrument) -> Iterator[str]:
     strung, said = instrument.strung, instrument.length
     if strung is None:
         return
-    yield (
-        "Ticks on the strings are saddle and nut contacts for the stated strings and setup; leave travel in hand "
-        "for other gauges."
-    )
+    both = "saddle and nut contacts" if strung.offsets.nut.any() else "saddle contacts"
+    yield f"Short ticks are {both} for the stated strings and setup; leave travel in hand for other gauges."
+    if instrument.plan.compensation.nut == "per string" and strung.offsets.nut.max() > 0.005:
+        yield "Nut contacts toward fret 1 need a nut that overhangs the end of the board, or that end cut back."
     if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
         ranges = ", ".join(
             f"{i + 1}: {said(float(strung.doubt[i, 0]))} to {said(float(strung.doubt[i, 1]))}" for i in guessed
@@ -106,7 +118,7 @@ def moved_nut(instrument: Instrument) -> Iterator[str]:
     if moved:
         what = "zero fret" if instrument.plan.frets.zero_fret else "end of the board"
         way = "toward" if moved > 0 else "away from"
-        yield f"For all strings the {what} is moved {said(abs(moved))} {way} fret 1; frets keep their places."
+        yield f"For all strings the {what} is moved {said(abs(moved))} {way} fret 1 and drawn there; frets stay put."
 
 
 def _rows(contacts: Floats) -> list[float]:

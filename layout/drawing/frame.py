@@ -46,11 +46,14 @@ class Content:
         What else must be said on this sheet.
     tables
         The tables of the plan that it depends on; their assumed values are listed.
+    cautions
+        What is to be minded besides the usual.
     """
 
     entities: Sequence[Entity]
     notes: Sequence[str] = ()
     tables: Sequence[str] = ("scale", "frets", "board")
+    cautions: Sequence[str] = ()
 
 
 def framed(name: str, instrument: Instrument, content: Content, *, mirrored: bool = False) -> Sheet:
@@ -76,6 +79,7 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
     left, bottom, right, top = extents(drawn)
     columns = _columns(instrument, content)
     width = max(right - left, 2 * _COLUMN + _BLOCK + 2 * _GAP)
+    left -= (width - (right - left)) / 2  # a narrow drawing stands in the middle
     column = (width + _RULE - _BLOCK - len(columns) * _GAP) / len(columns)
     texts = [_paragraphs(heading, lines, column) for heading, lines in columns]
     block = _title_rows(name, instrument, mirrored)
@@ -115,10 +119,13 @@ def _border(edge: Box) -> Contour:
 
 def _columns(instrument: Instrument, content: Content) -> list[tuple[str, Sequence[str]]]:
     assumed = [
-        f"{key}={value.text}" for key, value in instrument.assumed.items() if key.partition(".")[0] in content.tables
+        f"{key}={value.text}"
+        for key, value in instrument.assumed.items()
+        # What is not there need not be listed on every sheet; the check command lists it all.
+        if key.partition(".")[0] in content.tables and value.value not in (0, False, (0.0, 0.0))
     ]
-    columns: list[tuple[str, Sequence[str]]] = [("Cautions", CAUTIONS)]
-    noted = [*content.notes, *(f"Warning: {warning}." for warning in instrument.warnings)]
+    columns: list[tuple[str, Sequence[str]]] = [("Cautions", (*CAUTIONS, *content.cautions))]
+    noted = [*(f"Warning: {warning}." for warning in instrument.warnings), *content.notes]
     if assumed:
         noted.append(f"Assumed, not stated in the plan: {', '.join(assumed)}.")
     columns.append(("Notes", noted or ["Everything drawn here is stated in the plan."]))
@@ -187,7 +194,7 @@ def _title_block(
     yield Line(Layer.FRAME, (left, bottom), (left, top))
     for line, height, down in _title_lines(title):
         yield Text(Layer.FRAME, (left + 3, top - down), line, height, up="middle")
-    step = (top - bottom - _HEAD) / len(rows)
+    step = min((top - bottom - _HEAD) / len(rows), 1.3 * _ROW)
     for i, row in enumerate(rows):
         y = top - _HEAD - i * step
         yield Line(Layer.FRAME, (left, y), (right, y))
@@ -199,6 +206,7 @@ def _title_block(
             yield Text(Layer.FRAME, (x + 3, y - 1.1), label, 1.8, up="top")
             text, height = fitted(value, cell - 5, 2.5)
             yield Text(Layer.FRAME, (x + 3, y - step + 1.4), text, height)
+    yield Line(Layer.FRAME, (left, top - _HEAD - len(rows) * step), (right, top - _HEAD - len(rows) * step))
 
 
 def _title_lines(title: str) -> list[tuple[str, float, float]]:

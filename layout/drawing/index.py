@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
 from slotwright.layout.instrument import jig_fault
@@ -75,6 +76,11 @@ def _notes(instrument: Instrument, jig: Jig) -> Iterator[str]:
         f"Fix the strip to the blank with its mark on the {_nut_line(instrument)}. With the pin in a notch the "
         f"blade stands over that slot. {moved}"
     )
+    yield (
+        "In the first notch the middle of the blade stands on the line: a board cut off there loses half its width, "
+        "so cut on the waste side."
+    )
+    yield from contacts.moved_nut(instrument)
     frets = sorted({1, plan.action_fret, plan.frets.count})
     costs = ", ".join(f"{pin_play_cents(instrument, fret):.2f} cents at fret {fret}" for fret in frets)
     yield (

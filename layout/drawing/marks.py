@@ -140,11 +140,12 @@ def number_row(points: Sequence[Point], numbers: Sequence[str], row: float, heig
         Height of capitals [mm].
     """
     side = 1.0 if row > points[0][1] else -1.0
-    free = -math.inf
-    for (x, y), number in zip(points, numbers, strict=True):
-        half = text_width(number, height) / 2
-        if x - half < free:
-            continue
+    halves = [text_width(number, height) / 2 for number in numbers]
+    free, last = -math.inf, points[-1][0] - halves[-1] - 0.5 * height
+    for (x, y), number, half in zip(points, numbers, halves, strict=True):
+        final = number == numbers[-1]
+        if not final and (x - half < free or x + half > last):
+            continue  # the last one has its number in any case
         free = x + half + 0.5 * height
         yield Line(Layer.DIM, (x, y + side), (x, row))
         yield Text(Layer.TEXT, (x, row + 0.8 * side), number, height, "center", "bottom" if side > 0 else "top")

@@ -40,7 +40,8 @@ def content(instrument: Instrument) -> Content:
         left += wide + _APART
     note = (
         "Concave gauges are laid on the board to check it, convex ones check a sanding block or a caul. "
-        "Radii are those of the wood; the crowns lie a fret's height above it."
+        "Hold them square to the centre line. Radii are those of the wood; the crowns lie a fret's height above it, "
+        "and a gauge named saddle has the wood's curve carried on to there, not the strings'."
     )
     return Content(entities, [note], ("scale",))
 

@@ -57,6 +57,7 @@ def _numbers(instrument: Instrument, slots: NDArray[np.float64]) -> Iterator[Ent
 
 def _notes(instrument: Instrument) -> Iterator[str]:
     plan, sawing, said = instrument.plan, instrument.sawing, instrument.length
+    nut = "zero fret" if plan.frets.zero_fret else "nut"
     yield (
         f"Lines are the middles of slots {said(plan.frets.slot_width)} wide; no allowance is made for the "
         f"width of a blade or cutter. Slots go {said(sawing.depth)} below the finished surface."
@@ -71,13 +72,18 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         yield f"The slots are blind and end {said(plan.frets.slot_inset)} inside the edge: rout them or stop the saw."
     if plan.blank is not None:
         line = "outline" if not plan.board.binding else "core, drawn in dashes, and bind it to the outline"
+        before = said(plan.blank.nut_at + instrument.neck.nut_moved)
         yield (
-            f"Square blank {said(plan.blank.length)} by {said(plan.blank.width)}, its end {said(plan.blank.nut_at)} "
-            f"before the nut line. The slots run across it and past it; taper it to the {line} afterwards."
+            f"Square blank {said(plan.blank.length)} by {said(plan.blank.width)}, its end {before} before the "
+            f"{nut}, on the centre line. The slots run across it and past it; taper it to the {line} afterwards."
         )
     elif plan.board.binding:
         yield f"The slots end at the core, drawn in dashes; the outline has binding of {said(plan.board.binding)}."
     yield from contacts.moved_nut(instrument)
     fret = plan.action_fret
-    checks = [f"nut to fret {n}: {said(instrument.neck.frets.middle[n])}" for n in sorted({fret, plan.frets.count})]
+    if plan.board.binding:
+        cores = (float(np.ptp(instrument.neck.lines_in_board[n, :, 1])) - 2 * plan.board.binding for n in (0, -1))
+        yield f"Core: {' wide at the nut line, '.join(map(said, cores))} at fret {plan.frets.count}."
+    middle = instrument.neck.frets.middle - instrument.neck.nut_moved
+    checks = [f"{nut} to fret {n}: {said(middle[n])}" for n in sorted({fret, plan.frets.count})]
     yield f"Check on the centre line before you saw: {', '.join(checks)}."

@@ -41,8 +41,8 @@ def content(instrument: Instrument) -> Content:
             entities += _strip(instrument, instrument.neck.edges[edge], name, y, [side.number - 1])
         along = "along that edge of the board, where each slot meets it"
     marking = (
-        f"Every tick is measured from the nut {along}. Lay the strip with its nut tick on the nut line, "
-        "tape it down and mark all frets without moving it. Frets too close to be numbered go without."
+        f"Every tick is measured from the nut {along}. Lay the strip with that tick where the strings end, "
+        "tape it down and mark all frets without moving it."
     )
     notes = [marking, "The saddle line is nominal: a string that is to play in tune is set back from it."]
     if instrument.strung is not None:
@@ -52,8 +52,26 @@ def content(instrument: Instrument) -> Content:
         )
         if plan.compensation.nut == "per string":
             notes.append(f"Nut contacts to fret {plan.action_fret}: {', '.join(contacts.nut_words(instrument))}.")
+        if plan.scale.length is None:
+            notes.append(_carried(instrument))
         notes += [*contacts.notes(instrument), *contacts.moved_nut(instrument)]
     return Content(entities, notes)
+
+
+def _carried(instrument: Instrument) -> str:
+    """Say where on the edge strips the contacts of the outer strings stand, and how they came there."""
+    neck, said = instrument.neck, instrument.length
+    octave = instrument.plan.action_fret
+    places = []
+    for side in sides(instrument):
+        edge = neck.edges[1 - side.slot]
+        ((string, place, _),) = _contacts(instrument, edge, [side.number - 1])
+        far = place - place_along(neck.frets[octave], edge, neck.frets[0])
+        places.append(f"{string + 1}: {said(far)}")
+    return (
+        f"On these strips contacts are carried to the edge in the direction of the saddle line, where they stand "
+        f"from the tick of fret {octave}: {', '.join(places)}. Set a bevel to the saddle line; do not square across."
+    )
 
 
 def _strip(instrument: Instrument, edge: Along, name: str, y: float, strings: Sequence[int]) -> Iterator[Entity]:

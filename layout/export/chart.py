@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 _WIDTH: Final = 190.0  # mm
-_PANEL: Final = 34.0  # mm, height of a string's panel with its gap
+_PANEL: Final = 37.0  # mm, height of a string's panel with its gap
 _LEFT: Final = 32.0  # mm, room for the names of strings and the cents
 _TOP: Final = 22.0  # mm, room for title and key
 _BOTTOM: Final = 12.0  # mm, room for the frets' numbers
@@ -71,7 +71,7 @@ def pitch_chart(
     low, high = step * math.floor(low / step), step * math.ceil(high / step)
     for place, name in enumerate(names):
         top = _TOP + place * _PANEL
-        panel = _Panel(drawing, top, top + _PANEL - 6, low, high, before.shape[1])
+        panel = _Panel(drawing, top, top + _PANEL - 9, low, high, before.shape[1])
         panel.frame(name, step, tolerance)
         panel.curve(before[place], aims[place], filled=False)
         panel.curve(after[place], aims[place], filled=True)

@@ -1,0 +1,174 @@
+"""The `bridge` sheet: where it stands, what to drill, and how to find the place from the neck."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from slotwright.layout.bridge import margins
+from slotwright.layout.drawing import contacts
+from slotwright.layout.drawing.frame import Content
+from slotwright.layout.drawing.marks import cross, point, sides
+from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.drawing.sheet import Entity
+    from slotwright.layout.instrument import Instrument
+
+    Floats = NDArray[np.float64]
+
+CAUTIONS: Final = (
+    "Lay the strip on the crowns and dry fit the bridge.",
+    "Thread on both outer strings, compare both sides and both diagonals with their figures; only then drill.",
+)
+_HEIGHT: Final = 2.5
+_BAND: Final = 1.0  # mm, half the width of a travel band
+_WOODEN: Final = ("saddle slot", "floating")
+
+
+def missing(instrument: Instrument) -> str | None:
+    """Say what the plan lacks for this sheet."""
+    return instrument.bridge_lacks
+
+
+def content(instrument: Instrument) -> Content:
+    """Draw the bridge in plan view, with a strip that reaches to the crowns it is found from."""
+    entities = [*_strip(instrument), *_bridge(instrument), *_strings(instrument), *_checks(instrument)]
+    tables = ("scale", "frets", "board", "setup", "compensation", "bridge")
+    return Content(entities, list(_notes(instrument)), tables, CAUTIONS)
+
+
+def _strip(instrument: Instrument) -> Iterator[Entity]:
+    """Draw the board from the octave fret on: what the paper is aligned by."""
+    neck, plan = instrument.neck, instrument.plan
+    first, last = neck.lines_in_board[plan.action_fret], neck.lines_in_board[-1]
+    for corner, end in ((first[0], neck.outline[1]), (first[1], neck.outline[2])):
+        yield Line(Layer.REF_BLANK, point(corner), point(end))
+    yield Line(Layer.REF_BLANK, point(neck.outline[1]), point(neck.outline[2]))
+    yield Line(Layer.REF_CENTRE, point(first[0]), point(first[1]))
+    at = (float(first[:, 0].min()) - 3.0, 3.0)
+    yield Text(Layer.TEXT, at, f"crown {plan.action_fret}", _HEIGHT, "right")
+    if plan.frets.count > plan.action_fret:
+        yield Line(Layer.REF_CENTRE, point(last[0]), point(last[1]))
+        yield from _last_crown(instrument, last)
+    start = float(first[:, 0].min()) - 6
+    rear = _rear(instrument)
+    yield Line(Layer.REF_CENTRE, (start, 0.0), (rear + 6, 0.0))
+
+
+def _last_crown(instrument: Instrument, crown: Floats) -> Iterator[Entity]:
+    """Name the last crown, beyond the line that runs past it to the bridge."""
+    _, up = sides(instrument)
+    a, b, c, d = _points(instrument)
+    near, far = (a, c) if up.slot else (b, d)
+    end = crown[up.slot]
+    past = float(near[1] + (far[1] - near[1]) * (end[0] - near[0]) / (far[0] - near[0])) + 3
+    at = (float(end[0]), max(past, float(end[1]) + 3))
+    yield Line(Layer.DIM, (at[0], float(end[1]) + 1), (at[0], at[1] - 0.8))
+    yield Text(Layer.TEXT, at, f"crown {instrument.plan.frets.count}", _HEIGHT, "center")
+
+
+def _rear(instrument: Instrument) -> float:
+    """Give how far back the bridge and what belongs to it reach [mm]."""
+    placed, neck = instrument.bridge, instrument.neck
+    reach = [float(neck.saddle_ends[:, 0].max()), float(placed.contacts[:, 0].max())]
+    reach += [hole.x + hole.diameter / 2 for hole in placed.holes]
+    for corners in (placed.outline, placed.slot, None if placed.bands is None else placed.bands.reshape(-1, 2)):
+        if corners is not None:
+            reach.append(float(corners[:, 0].max()))
+    return max(reach)
+
+
+def _bridge(instrument: Instrument) -> Iterator[Entity]:
+    placed, plan = instrument.bridge, instrument.plan
+    assert plan.bridge is not None  # noqa: S101 - `missing` was asked
+    if placed.outline is not None:
+        # Wood is cut to this line; metal comes as it is.
+        layer = Layer.CUT_OUTLINE if plan.bridge.kind in _WOODEN else Layer.REF_BLANK
+        yield Contour(layer, tuple(map(point, placed.outline)))
+    if placed.slot is not None:
+        yield Contour(Layer.CUT_SLOTS, tuple(map(point, placed.slot)))
+    for hole in placed.holes:
+        yield Circle(Layer.DRILL, (hole.x, hole.y), hole.diameter / 2)
+        yield from cross((hole.x, hole.y), hole.diameter / 2 + 1.0)
+    for x, y, diameter in plan.bridge.existing_holes:
+        there = (x, -y if plan.board.left_handed else y)
+        yield Circle(Layer.REF_BLANK, there, diameter / 2)
+
+
+def _strings(instrument: Instrument) -> Iterator[Entity]:
+    """Draw the strings from the octave fret on, their contacts and how far these can be moved."""
+    placed, neck, plan = instrument.bridge, instrument.neck, instrument.plan
+    crowns = neck.on_strings(neck.from_nut[plan.action_fret])
+    ways = (neck.saddle_ends - neck.nut_ends) / neck.scales[:, None]
+    beside = np.stack((-ways[:, 1], ways[:, 0]), axis=-1)
+    for i, contact in enumerate(placed.contacts):
+        yield Line(Layer.REF_STRINGS, point(crowns[i]), point(contact))
+        yield Line(Layer.REF_SADDLE, point(contact - 1.8 * beside[i]), point(contact + 1.8 * beside[i]))
+        if placed.bands is not None:
+            front, rear = placed.bands[i]
+            corners = (front - _BAND * beside[i], rear - _BAND * beside[i], rear + _BAND * beside[i])
+            yield Contour(Layer.REF_SADDLE, tuple(map(point, (*corners, front + _BAND * beside[i]))))
+    distances = np.hypot(*(placed.contacts - crowns).T)
+    words = [f"{i}: {instrument.length(float(far))}" for i, far in enumerate(distances, start=1)]
+    yield from contacts.column(instrument, placed.contacts, words, _rear(instrument) + 8)
+
+
+def _checks(instrument: Instrument) -> Iterator[Entity]:
+    """Letter the points whose distances a rule can check."""
+    names = dict(zip("ABCD", _points(instrument), strict=True))
+    for one, other in ("AC", "BD", "AD", "BC"):
+        yield Line(Layer.DIM, point(names[one]), point(names[other]))
+    for name, place in names.items():
+        clear = 3.0 if name in "AB" or not any(hole.what == "post" for hole in instrument.bridge.holes) else 9.0
+        away = clear if place[1] > 0 else -clear
+        at = (float(place[0]) + (-4.0 if name in "AB" else 0.0), float(place[1]) + away)
+        yield Text(Layer.TEXT, at, name, 3.5, "center", "bottom" if away > 0 else "top")
+
+
+def _points(instrument: Instrument) -> tuple[Floats, Floats, Floats, Floats]:
+    """Give crown ends A (treble) and B (bass), and C and D on the bridge, treble side first."""
+    bass, treble = instrument.neck.lines_in_board[instrument.plan.action_fret]
+    placed = instrument.bridge
+    posts = [np.array([hole.x, hole.y]) for hole in placed.holes if hole.what == "post"]
+    if posts:
+        return treble, bass, posts[0], posts[1]
+    corners = placed.outline if placed.outline is not None else placed.slot
+    if corners is not None:
+        return treble, bass, corners[3], corners[0]
+    return treble, bass, placed.contacts[0], placed.contacts[-1]
+
+
+def _notes(instrument: Instrument) -> Iterator[str]:
+    placed, plan, said = instrument.bridge, instrument.plan, instrument.length
+    assert plan.bridge is not None  # noqa: S101 - `missing` was asked
+    names = dict(zip("ABCD", _points(instrument), strict=True))
+    figures = [f"{a}-{b} {said(float(np.hypot(*(names[a] - names[b]))))}" for a, b in ("AC", "BD", "AD", "BC")]
+    on = "posts" if any(hole.what == "post" for hole in placed.holes) else "front corners"
+    if placed.outline is None and placed.slot is None and on != "posts":
+        on = "outer contacts"
+    yield (
+        f"A and B are the ends of crown {plan.action_fret} at the board's edges, C and D the {on} of the bridge: "
+        f"{', '.join(figures)}."
+    )
+    where = f"Bridge: {plan.bridge.kind}, its datum {said(float(placed.datum[0]))} from the nominal nut line"
+    yield f"{where}, turned {placed.angle:.2f} degrees." if placed.angle else f"{where}, square to the centre line."
+    for what in dict.fromkeys(hole.what for hole in placed.holes):
+        same = [hole for hole in placed.holes if hole.what == what]
+        words = "hole" if what == "hole" else f"{what} hole"
+        yield f"{len(same)} {words}{'s' * (len(same) > 1)}, {said(same[0].diameter)} wide."
+    if placed.over_top is not None:
+        over = ", ".join(said(float(height)) for height in placed.over_top)
+        yield f"Strings over the top at their contacts, string 1 first: {over}."
+    rows = [
+        f"{name} {said(treble)} and {said(bass)} ({share:+.2f} for each 1.00 the bridge is shifted sideways)"
+        for name, treble, bass, share in margins(plan, instrument.neck)
+    ]
+    yield f"Outer strings to the edges, treble and bass: {'; '.join(rows)}."
+    for finding in instrument.bridge_findings:
+        yield f"{finding[0].upper()}{finding[1:]}."

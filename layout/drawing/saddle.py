@@ -1,0 +1,129 @@
+"""The `saddle` sheet: the crest seen from the bridge's rear, and the contacts across its thickness."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from slotwright.layout.drawing.frame import Content
+from slotwright.layout.drawing.marks import spread
+from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
+from slotwright.layout.pitch import saddle_height
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.drawing.sheet import Entity
+    from slotwright.layout.instrument import Instrument
+
+    Floats = NDArray[np.float64]
+
+_APART: Final = 16.0  # mm between the two views
+_HEIGHT: Final = 2.2
+_ENDS: Final = 5.0  # mm of crest beyond the outer strings where no length is stated
+_BODY: Final = 5.0  # mm drawn below the crest's level where no depth is stated
+
+
+def missing(instrument: Instrument) -> str | None:
+    """Say what the plan lacks for this sheet."""
+    bridge = instrument.plan.bridge
+    if bridge is not None and bridge.kind not in ("saddle slot", "floating"):
+        return f'a bridge with "{bridge.kind}" has no saddle to shape'
+    return instrument.bridge_lacks
+
+
+def content(instrument: Instrument) -> Content:
+    """Draw the crest's profile, and above it the contacts across the saddle."""
+    entities = [*_from_above(instrument), *_profile(instrument)]
+    return Content(entities, list(_notes(instrument)), ("board", "setup", "compensation", "bridge"))
+
+
+def places(instrument: Instrument) -> Floats:
+    """Give where the strings cross the crest, along it from its middle, treble side positive [mm]."""
+    placed = instrument.bridge
+    turn = np.radians(placed.angle)
+    return (placed.contacts - placed.datum) @ np.array([-np.sin(turn), np.cos(turn)])
+
+
+def crests(instrument: Instrument) -> Floats:
+    """Give the height of each contact [mm]: above the base if that is known, else above the crowns' straight edge."""
+    placed, strung = instrument.bridge, instrument.strung
+    assert strung is not None  # noqa: S101 - `missing` was asked
+    if placed.exposure is not None:
+        return placed.exposure
+    return saddle_height(strung.fretting, strung.offsets.saddle, strung.offsets.nut)
+
+
+def _half(instrument: Instrument) -> float:
+    bridge = instrument.plan.bridge
+    assert bridge is not None  # noqa: S101 - `missing` was asked
+    return bridge.slot_length / 2 if bridge.slot_length else float(np.abs(places(instrument)).max()) + _ENDS
+
+
+def _from_above(instrument: Instrument) -> Iterator[Entity]:
+    """Draw the saddle from above, along the sheet: up the sheet is toward the rear."""
+    bridge, along, y = instrument.plan.bridge, instrument.bridge.along, places(instrument)
+    assert bridge is not None  # noqa: S101 - `missing` was asked
+    half = _half(instrument)
+    thick = (bridge.slot_width or 2 * float(np.abs(along).max()) + 2.0) / 2
+    corners = ((-half, -thick), (half, -thick), (half, thick), (-half, thick))
+    yield Contour(Layer.CUT_OUTLINE if bridge.slot_width else Layer.REF_BLANK, corners)
+    yield Line(Layer.REF_CENTRE, (-half - 4, 0.0), (half + 4, 0.0))
+    order = np.argsort(y)
+    middles = (y[order][:-1] + y[order][1:]) / 2
+    bounds = np.concatenate(([-half], middles, [half]))
+    for rank, string in enumerate(order):
+        at, arm = float(y[string]), 0.4 * min(bounds[rank + 1] - y[string], y[string] - bounds[rank])
+        yield Line(Layer.REF_STRINGS, (at, -thick - 4), (at, thick + 4))
+        yield Line(Layer.REF_SADDLE, (at - float(arm), float(along[string])), (at + float(arm), float(along[string])))
+    for string, place in zip(order, spread(sorted(float(at) for at in y), 4.5), strict=True):
+        yield Text(Layer.TEXT, (place, thick + 5.0), str(int(string) + 1), 2.5, "center")
+    yield Text(Layer.TEXT, (-half - 6, 0.0), "from above", 2.5, "right", "middle")
+
+
+def _profile(instrument: Instrument) -> Iterator[Entity]:
+    """Draw the crest from string to string; straight on past the outer ones."""
+    bridge, y, z = instrument.plan.bridge, places(instrument), crests(instrument)
+    assert bridge is not None  # noqa: S101 - `missing` was asked
+    half, order = _half(instrument), np.argsort(y)
+    thick = (bridge.slot_width or 2 * float(np.abs(instrument.bridge.along).max()) + 2.0) / 2
+    low = -thick - _APART - float(z.max())
+    at, height = y[order], z[order]
+    ends = []
+    for end, (a, b) in ((-half, (0, 1)), (half, (-1, -2))):
+        lean = (height[a] - height[b]) / (at[a] - at[b]) if len(at) > 1 else 0.0
+        ends.append((end, float(height[a] + lean * (end - at[a]))))
+    depth = bridge.slot_depth or _BODY
+    crest = [ends[0], *((float(a), float(h)) for a, h in zip(at, height, strict=True)), ends[1]]
+    corners = [(-half, -depth), (half, -depth), *reversed(crest)]
+    yield Contour(Layer.CUT_OUTLINE, tuple((x, low + h) for x, h in corners))
+    yield Line(Layer.REF_BLANK, (-half - 4, low), (half + 4, low))
+    yield Text(Layer.TEXT, (-half - 6, low), _level(instrument), 2.5, "right", "middle")
+    foot = low - depth
+    said = instrument.length
+    for string, place in zip(order, spread(sorted(float(a) for a in y), 1.6 * _HEIGHT), strict=True):
+        here = float(y[string])
+        yield Line(Layer.DIM, (here, foot - 1.0), (here, foot - 3.0))
+        yield Line(Layer.DIM, (here, foot - 3.0), (place, foot - 6.0))
+        text = f"{int(string) + 1}: {said(abs(here))} out, {said(float(z[string]))} high"
+        yield Text(Layer.DIM, (place, foot - 6.8), text, _HEIGHT, "right", "middle", 90)
+
+
+def _level(instrument: Instrument) -> str:
+    return "base" if instrument.bridge.exposure is not None else "crowns"
+
+
+def _notes(instrument: Instrument) -> Iterator[str]:
+    placed, said = instrument.bridge, instrument.length
+    level = "the bridge's base" if placed.exposure is not None else "a straight edge along the crowns at the middle"
+    yield (
+        f"Out: along the crest from its middle. High: the string's underside above {level}, for the stated action. "
+        "Seen from the bridge toward the nut the profile has its treble end where the drawing has it."
+    )
+    figures = ", ".join(f"{i}: {said(float(x))}" for i, x in enumerate(placed.along, start=1))
+    yield f"Contacts across the saddle from its middle, toward the rear above 0: {figures}."
+    for finding in instrument.bridge_findings:
+        yield f"{finding[0].upper()}{finding[1:]}."
