@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 import numpy as np
 
-from slotwright.cli.console import print_json, print_table, read_instrument, warn
+from slotwright.cli.console import UNIT_NAMES, print_json, print_table, read_instrument, warn
 from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.strung import least_worst, what_if
 
@@ -39,6 +39,10 @@ def command(plan: Path, explain: int | None, plot: Path | None, force: bool, as_
     if strung is None:
         lacking = "\n  ".join(map(str, instrument.unstated))
         raise SlotwrightError(f"{plan}: its strings are not known well enough\n  {lacking}")
+    if explain is not None and as_json:
+        raise click.UsageError(
+            "--explain and --json exclude each other; the parts of every string are in the object."
+        )
     if explain is not None and not 1 <= explain <= len(strung.bodies):
         raise SlotwrightError(f"{plan}: string {explain} of {len(strung.bodies)}; --explain takes one of its strings")
     if plot is not None:
@@ -50,6 +54,8 @@ def command(plan: Path, explain: int | None, plot: Path | None, force: bool, as_
         _explain(instrument, strung, explain)
     else:
         _print(instrument, strung)
+    if plot is not None and not as_json:
+        click.echo(f"{plot}  chart of every note")
 
 
 def _pitch(instrument: Instrument, place: int) -> str:
@@ -67,17 +73,19 @@ def _print(instrument: Instrument, strung: Strung) -> None:
     head += ["nut forward"] * nut_moves + ["give or take"] * guessed + ["before", "after", "at fret"]
     rows = []
     for i, body in enumerate(strung.bodies):
-        worst = int(strung.worst_fret[i]) - 1
+        off = np.where(strung.weights[i] > 0, strung.before.total[i], 0.0)
+        before = float(off[np.argmax(np.abs(off))])
         strain = "" if body.stress_ratio is None else f"{100 * body.stress_ratio:.0f} %"
         row = [str(i + 1), _pitch(instrument, i), f"{body.tension:.1f} N", strain]
         row += [said(float(strung.offsets.saddle[i])), said(float(from_octave[i]))]
         row += [said(float(strung.offsets.nut[i]))] * nut_moves
-        doubt = "" if np.isnan(strung.doubt[i, 0]) else said(float(np.diff(strung.doubt[i])[0]) / 2)
+        furthest = float(np.abs(strung.doubt[i] - strung.offsets.saddle[i]).max())
+        doubt = "" if np.isnan(furthest) else said(furthest)
         row += [doubt] * guessed
-        row += [_cents(strung.before.total[i, worst]), _cents(strung.worst_cents[i]), str(worst + 1)]
+        row += [_cents(before), _cents(strung.worst_cents[i]), str(strung.worst_fret[i])]
         rows.append(row)
     click.echo(
-        f"{instrument.title}: lengths in {plan.units}; before and after in cents at the worst fret of the aim; "
+        f"{instrument.title}: lengths in {UNIT_NAMES[plan.units]}; before and after: worst note of the aim in cents; "
         f"{_AIMS[plan.compensation.minimise]}"
     )
     print_table(head, rows)
@@ -87,25 +95,46 @@ def _print(instrument: Instrument, strung: Strung) -> None:
 
 def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
     plan, said = instrument.plan, instrument.length
-    tolerance = plan.compensation.tolerance
-    beyond = np.flatnonzero(np.abs(strung.worst_cents) > tolerance)
-    least = least_worst(plan, strung) if beyond.size else strung.rms
-    for i in beyond:
-        stays = f"string {i + 1}: {_cents(strung.worst_cents[i])} cents stay at fret {strung.worst_fret[i]}"
-        if least[i] > tolerance:
-            yield f"{stays}; wherever its contacts stand, {least[i]:.2f} or more stay somewhere"
-        else:
-            yield f'{stays}; minimise = "worst" would tame them to {least[i]:.2f}'
-    if not beyond.size:
-        yield f"every string is within {tolerance:g} cents over its aim"
-    elif plan.compensation.nut == "none":
-        yield 'a moved nut contact could help: compensation.nut = "common" or "per string"'
+    yield from _beyond(instrument, strung)
+    outside = np.where(strung.weights > 0, 0.0, strung.after.total)
+    string, fret = np.unravel_index(int(np.argmax(np.abs(outside))), outside.shape)
+    if outside[string, fret]:
+        worst = _cents(outside[string, fret])
+        yield f"outside the aims the worst note is fret {fret + 1} of string {string + 1}: {worst} cents"
     if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
-        ranges = ", ".join(f"{i + 1}: {' to '.join(said(float(end)) for end in strung.doubt[i])}" for i in guessed)
-        yield f"cores estimated, not stated; for cores 15 % thinner or thicker set back {ranges}"
+        ranges = "; ".join(
+            f"string {i + 1} {' to '.join(said(float(end)) for end in strung.doubt[i])}" for i in guessed
+        )
+        yield f"cores estimated, not stated; set back with cores 15 % thinner or thicker: {ranges}"
+    if any(body.stress_ratio is not None for body in strung.bodies):
+        yield "strain: tension against what music wire of that size holds"
     if (plan.calibration.stiffness, plan.calibration.stretch) != (1.0, 1.0):
         yield f"calibrated: stiffness {plan.calibration.stiffness:g}, stretch {plan.calibration.stretch:g}"
     yield "Strings under tension whip when they break: keep your face out of their line."
+
+
+def _beyond(instrument: Instrument, strung: Strung) -> Iterator[str]:
+    """Say which strings the contacts do not bring within the tolerance, and why."""
+    plan, said = instrument.plan, instrument.length
+    rule = plan.compensation
+    beyond = np.flatnonzero(np.abs(strung.worst_cents) > rule.tolerance)
+    if not beyond.size:
+        yield f"every string is within {rule.tolerance:g} cents over its aim"
+        return
+    least = least_worst(plan, strung)
+    moves = "its saddle stands" if rule.nut == "none" else "saddle and nut stand"
+    for i in beyond:
+        stays = f"string {i + 1}: {_cents(strung.worst_cents[i])} cents stay at fret {strung.worst_fret[i]}"
+        if strung.offsets.saddle_held[i] or strung.offsets.nut_held[i]:
+            yield f"{stays}; its contacts are held at their limits"
+        elif least[i] > rule.tolerance:
+            yield f"{stays}; wherever {moves}, {least[i]:.2f} or more stay somewhere"
+        elif rule.minimise == "worst" or rule.rounding:
+            yield f"{stays}; rounding offsets to {said(rule.rounding)} costs it"
+        else:
+            yield f'{stays}; minimise = "worst" would tame them to {least[i]:.2f}'
+    if rule.nut == "none" and (least > rule.tolerance).any():
+        yield 'a moved nut contact could help: compensation.nut = "common" or "per string"'
 
 
 def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
@@ -130,8 +159,9 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
         for n in range(len(aimed))
     ]
     print_table(("fret", *columns, ""), rows)
-    click.echo("place: where fret, saddle and nut stand; lighter, tighter: the string stretched by pressing it down;")
-    click.echo("stiff: a short stiff string sounds higher than its length says")
+    click.echo("after = place + lighter + tighter + stiff")
+    click.echo("place: where fret, saddle and nut stand; lighter: less mass per length once the string is stretched;")
+    click.echo("tighter: more tension by pressing it down; stiff: a short stiff string sounds higher")
     frets = sorted({1, plan.action_fret})
     rows = [
         [
@@ -143,7 +173,8 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
     ]
     click.echo("")
     print_table(("what if", *(f"cents at fret {fret}" for fret in frets), "set back then"), rows)
-    click.echo("cents: change of the note while nothing else is moved")
+    free = "" if plan.compensation.nut == "none" else ", the nut moved to suit"
+    click.echo(f"cents: change of the note while nothing else is moved; set back then: for the same aim{free}")
 
 
 def _cents(cents: float) -> str:

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from slotwright.layout.instrument import Instrument
 
 
+UNIT_NAMES = {"mm": "mm", "in": "inches"}
+
+
 def read_instrument(path: Path) -> Instrument:
     """Read a plan file and lay it out; a refusal names the file."""
     from slotwright.layout.instrument import lay_out  # noqa: PLC0415 - quick --help

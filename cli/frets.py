@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 import numpy as np
 
-from slotwright.cli.console import print_json, print_table, read_instrument, warn
+from slotwright.cli.console import UNIT_NAMES, print_json, print_table, read_instrument, warn
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -79,7 +79,7 @@ def _print_text(instrument: Instrument) -> None:
     wood = said(float(sawing.wood_left[sawing.thinnest]))
     unit = plan.units
     columns = _columns(instrument)
-    click.echo(f"{instrument.title}: lengths in {unit}, from the nut; blank edges from the blank's end")
+    click.echo(f"{instrument.title}: lengths in {UNIT_NAMES[unit]}, from the nut; blank edges from the blank's end")
     if instrument.neck.nut_moved:
         click.echo("from nut: from the nominal nut line; row 0 is the nut that was moved for all strings")
     print_table(("fret", *columns), list(_rows(instrument, columns, 3 if unit == "mm" else 4)))

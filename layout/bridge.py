@@ -86,8 +86,9 @@ class Placement:
         Travel left before and behind each contact [mm], shape (strings, 2); None likewise.
     thickness
         Thickness a saddle needs for all contacts and their crown [mm]; None where it has none.
-    outline
-        Corners of the bridge [mm], front bass corner first, shape (4, 2); None where not stated.
+    outlines
+        Corners of the bridge, or of each single unit [mm], front bass corner first, each of shape
+        (4, 2); empty where not stated.
     slot
         Corners of the saddle's slot [mm], likewise.
     holes
@@ -108,7 +109,7 @@ class Placement:
     bands: Floats | None
     reserve: Floats | None
     thickness: float | None
-    outline: Floats | None
+    outlines: tuple[Floats, ...]
     slot: Floats | None
     holes: tuple[Hole, ...]
     exposure: Floats | None
@@ -122,15 +123,22 @@ class _Frame:
     datum: Floats
     turn: float  # radians
 
+    @property
+    def rear(self) -> Floats:
+        """Direction of the bridge's own x."""
+        return np.array([math.cos(self.turn), math.sin(self.turn)])
+
     def out(self, own: Floats) -> Floats:
         """Give points of the bridge, shape (..., 2), on the drawing."""
         cos, sin = math.cos(self.turn), math.sin(self.turn)
-        return self.datum + own @ np.array([[cos, sin], [-sin, cos]])
+        points: Floats = self.datum + own @ np.array([[cos, sin], [-sin, cos]])
+        return points
 
     def own(self, points: Floats) -> Floats:
         """Give points of the drawing, shape (..., 2), in the bridge's axes."""
         cos, sin = math.cos(self.turn), math.sin(self.turn)
-        return (points - self.datum) @ np.array([[cos, -sin], [sin, cos]])
+        own: Floats = (points - self.datum) @ np.array([[cos, -sin], [sin, cos]])
+        return own
 
 
 def lacking(plan: Plan) -> str | None:
@@ -209,26 +217,28 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     hand = np.array([1.0, -1.0 if plan.board.left_handed else 1.0])
     wanted = neck.on_strings(neck.scales + strung.offsets.saddle) * hand
     contacts = _shared(plan, bridge, neck, strung, wanted)
+    ways = (neck.saddle_ends - neck.nut_ends) / neck.scales[:, None] * hand
     frame = _frame(plan, bridge, contacts)
+    # Each string has its unit to itself, or all stand on one base.
+    frames = _units(bridge, contacts, ways) if single_units(plan) else [frame]
     along = frame.own(contacts)[:, 0]
-    ways = neck.on_strings(neck.scales) - neck.on_strings(np.zeros_like(neck.scales))
-    ways = ways * hand / neck.scales[:, None]
     bands, reserve = None, None
     if bridge.travel is not None:
-        # A single unit is set so that its contact has as much travel before as behind it.
-        middle = along if single_units(plan) else np.full(len(along), bridge.front_stop + bridge.travel / 2)
-        before = along - middle + bridge.travel / 2
+        homes = frames if single_units(plan) else frames * len(contacts)
+        behind = [float(home.own(contact)[0]) for home, contact in zip(homes, contacts, strict=True)]
+        before = np.array(behind) - bridge.front_stop
         reserve = np.stack((before, bridge.travel - before), axis=-1)
         # Along the string, whatever the lean of the base: the cosine between them is part of the way.
-        slant = ways @ np.array([math.cos(frame.turn), math.sin(frame.turn)])
-        bands = np.stack(
-            [contacts + (end / slant)[:, None] * ways for end in (-reserve[:, 0], reserve[:, 1])], axis=1
-        )
+        slant = np.array([way @ home.rear for home, way in zip(homes, ways, strict=True)])
+        reach = reserve / slant[:, None] * [-1.0, 1.0]
+        bands = contacts[:, None] + reach[..., None] * ways[:, None]
     moved = contacts[:, 0] - wanted[:, 0]
     answer = errors(strung.fretting, strung.offsets.saddle, strung.offsets.nut)[1][:, plan.action_fret - 1, 0]
     over_top, exposure = _heights(bridge, strung)
     thickness = 2 * (float(np.abs(along).max()) + bridge.crown_radius) if bridge.kind == "saddle slot" else None
-    holes = tuple(_holes(bridge, frame, contacts, ways))
+    holes = [*_stated_holes(bridge, frames), *_holes(bridge, frame, contacts, ways)]
+    outlines = (_outline(bridge, each) for each in frames)
+    slot = _slot(bridge, frame)
     return Placement(
         datum=frame.datum * hand,
         angle=math.degrees(frame.turn) * float(hand[1]),
@@ -239,12 +249,22 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
         bands=None if bands is None else bands * hand,
         reserve=reserve,
         thickness=thickness,
-        outline=_outline(bridge, frame, hand),
-        slot=_slot(bridge, frame, hand),
-        holes=tuple(Hole(h.x, h.y * float(hand[1]), h.diameter, h.what) for h in holes),
+        outlines=tuple(corners * hand for corners in outlines if corners is not None),
+        slot=None if slot is None else slot * hand,
+        holes=tuple(Hole(hole.x, hole.y * float(hand[1]), hole.diameter, hole.what) for hole in holes),
         exposure=exposure,
         over_top=over_top,
     )
+
+
+def _units(bridge: Bridge, contacts: Floats, ways: Floats) -> list[_Frame]:
+    """Set single units along their strings, as much travel before each contact as behind it."""
+    assert bridge.travel is not None  # noqa: S101 - `lacking` was asked
+    back = bridge.front_stop + bridge.travel / 2
+    return [
+        _Frame(contact - back * way, math.atan2(float(way[1]), float(way[0])))
+        for contact, way in zip(contacts, ways, strict=True)
+    ]
 
 
 def margins(plan: Plan, neck: Neck) -> tuple[tuple[str, float, float, float], ...]:
@@ -333,49 +353,53 @@ def _frame(plan: Plan, bridge: Bridge, contacts: Floats) -> _Frame:
     return _Frame(np.array([start, 0.0]), turn)
 
 
-def _rectangle(frame: _Frame, hand: Floats, front: float, rear: float, half: float) -> Floats:
-    corners = np.array([[front, -half], [rear, -half], [rear, half], [front, half]])
-    return frame.out(corners) * hand
+def _rectangle(frame: _Frame, front: float, rear: float, half: float) -> Floats:
+    return frame.out(np.array([[front, -half], [rear, -half], [rear, half], [front, half]]))
 
 
-def _outline(bridge: Bridge, frame: _Frame, hand: Floats) -> Floats | None:
+def _outline(bridge: Bridge, frame: _Frame) -> Floats | None:
     if bridge.kind == "floating" and bridge.foot is not None:
         across, along = bridge.foot
-        return _rectangle(frame, hand, -along / 2, along / 2, across / 2)
+        return _rectangle(frame, -along / 2, along / 2, across / 2)
     if bridge.outline is None:
         return None
     across, along = bridge.outline
     # The foremost contact line: the front of the travel, or the middle of the slot.
     foremost = bridge.front_stop if bridge.travel is not None else 0.0
     front = foremost - (along / 3 if bridge.front is None else bridge.front)
-    return _rectangle(frame, hand, front, front + along, across / 2)
+    return _rectangle(frame, front, front + along, across / 2)
 
 
-def _slot(bridge: Bridge, frame: _Frame, hand: Floats) -> Floats | None:
+def _slot(bridge: Bridge, frame: _Frame) -> Floats | None:
     if bridge.slot_width is None or bridge.slot_length is None:
         return None
-    return _rectangle(frame, hand, -bridge.slot_width / 2, bridge.slot_width / 2, bridge.slot_length / 2)
+    return _rectangle(frame, -bridge.slot_width / 2, bridge.slot_width / 2, bridge.slot_length / 2)
+
+
+def _hole(place: Floats, diameter: float, what: str) -> Hole:
+    return Hole(float(place[0]), float(place[1]), diameter, what)
+
+
+def _stated_holes(bridge: Bridge, frames: Sequence[_Frame]) -> Iterator[Hole]:
+    """Yield the holes the plan states; each single unit has them all."""
+    for frame in frames:
+        yield from (_hole(frame.out(np.array([x, y])), diameter, "hole") for x, y, diameter in bridge.holes)
 
 
 def _holes(bridge: Bridge, frame: _Frame, contacts: Floats, ways: Floats) -> Iterator[Hole]:
-    for x, y, diameter in bridge.holes:
-        place = frame.out(np.array([x, y]))
-        yield Hole(float(place[0]), float(place[1]), diameter, "hole")
-    if bridge.kind == "two posts" and bridge.post_spread is not None:
-        for side in (1, -1):
-            place = frame.out(np.array([0.0, side * bridge.post_spread / 2]))
-            yield Hole(float(place[0]), float(place[1]), bridge.bushing_diameter or POST_HOLE, "post")
+    """Yield the holes that follow from the kind of bridge."""
+    if bridge.post_spread is not None:
+        for side in (0.5, -0.5):
+            place = frame.out(np.array([0.0, side * bridge.post_spread]))
+            yield _hole(place, bridge.bushing_diameter or POST_HOLE, "post")
     for what, distance, diameter in (
         ("pin", bridge.pin_distance, bridge.pin_diameter or PIN_HOLE),
         ("tie", bridge.tie_distance, bridge.tie_diameter or TIE_HOLE),
     ):
-        if distance is None:
-            continue
-        to_rear = np.array([math.cos(frame.turn), math.sin(frame.turn)])
-        # On along the string until it is that far behind the middle of the slot.
-        further = (distance - frame.own(contacts)[:, 0]) / (ways @ to_rear)
-        for place in contacts + further[:, None] * ways:
-            yield Hole(float(place[0]), float(place[1]), diameter, what)
+        if distance is not None:
+            # On along the string until it is that far behind the middle of the slot.
+            further = (distance - frame.own(contacts)[:, 0]) / (ways @ frame.rear)
+            yield from (_hole(place, diameter, what) for place in contacts + further[:, None] * ways)
 
 
 def _heights(bridge: Bridge, strung: Strung) -> tuple[Floats | None, Floats | None]:

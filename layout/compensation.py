@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.pitch import errors
+from slotwright.layout.pitch import errors, parts
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -23,6 +23,7 @@ NUT_REACH: Final = 1.5  # mm (from memory)
 
 _MOST_STEPS: Final = 30  # the problem is smooth and tiny: three steps are the rule
 _CLOSE: Final = 1e-10  # mm
+_PLACES: Final = 13  # of the nut to try where steps alone are not to be trusted
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +71,8 @@ def compensate(
     """
     still = np.zeros(np.broadcast_shapes(fretting.scale.shape, weights.shape[:-1]))
     saddle, best_nut = _best(fretting, weights, still, nut, minimise)
+    if nut != "none":
+        saddle, best_nut = _safe(fretting, weights, saddle, best_nut, nut, minimise)
     held_nut = np.clip(best_nut, -NUT_REACH, NUT_REACH)
     shop_nut = _rounded(held_nut, rounding)
     if (shop_nut != best_nut).any():
@@ -78,6 +81,54 @@ def compensate(
     low, high = (reach * fretting.scale for reach in SADDLE_REACH)
     held = np.clip(saddle, low, high)
     return Offsets(_rounded(held, rounding), shop_nut, held != saddle, held_nut != best_nut)
+
+
+def _cost(
+    fretting: Fretting, weights: Floats, saddle: Floats, at_nut: Floats, nut: NutRule, minimise: Criterion
+) -> Floats:
+    """Give what is to be made least: of each string, or of all where they share the nut."""
+    off = parts(fretting, saddle, at_nut).total
+    each: Floats
+    if minimise == "rms":
+        each = (weights * off**2).sum(axis=-1)
+        together = each.sum(axis=-1, keepdims=True)
+    else:
+        each = np.where(weights > 0, np.abs(off), 0.0).max(axis=-1)
+        together = each.max(axis=-1, keepdims=True)
+    return np.broadcast_to(together, each.shape) if nut == "common" else each
+
+
+def _safe(
+    fretting: Fretting, weights: Floats, saddle: Floats, at_nut: Floats, nut: NutRule, minimise: Criterion
+) -> tuple[Floats, Floats]:
+    """Look the whole reach of the nut over where the steps led out of it, or to a place worse than none.
+
+    With a nut far too high the errors are no longer nearly linear in its offset.
+    """
+    still = np.zeros_like(at_nut)
+
+    def cost(saddle: Floats, at_nut: Floats) -> Floats:
+        return _cost(fretting, weights, saddle, at_nut, nut, minimise)
+
+    # Two steps bring a saddle alone all but home: enough to compare with.
+    unmoved, _ = _best(fretting, weights, still, "none", minimise, most=2)
+    doubtful = (np.abs(at_nut) > NUT_REACH) | (cost(saddle, at_nut) > cost(unmoved, still) * (1 + 1e-9))
+    if not doubtful.any():
+        return saddle, at_nut
+    best, best_nut, least = unmoved, still, cost(unmoved, still)
+    for place in np.linspace(-NUT_REACH, NUT_REACH, _PLACES):
+        tried_nut = np.full_like(at_nut, place)
+        tried, _ = _best(fretting, weights, tried_nut, "none", minimise)
+        better = cost(tried, tried_nut) < least
+        best, best_nut = np.where(better, tried, best), np.where(better, tried_nut, best_nut)
+        least = np.where(better, cost(tried, tried_nut), least)
+    # From the best of these places the steps find the bottom, unless it lies beyond the reach.
+    refined, refined_nut = _best(fretting, weights, best_nut, nut, minimise)
+    inside = (np.abs(refined_nut) <= NUT_REACH) & (cost(refined, refined_nut) <= least)
+    best, best_nut = np.where(inside, refined, best), np.where(inside, refined_nut, best_nut)
+    # At the end of the reach: beyond it, so that it is said to be held there.
+    best_nut = np.where(np.abs(best_nut) == NUT_REACH, best_nut * (1 + 1e-9), best_nut)
+    return np.where(doubtful, best, saddle), np.where(doubtful, best_nut, at_nut)
 
 
 def rms(off: Floats, weights: Floats) -> Floats:
@@ -93,18 +144,24 @@ def worst(off: Floats, weights: Floats) -> NDArray[np.intp]:
 
 
 def _rounded(offsets: Floats, step: float) -> Floats:
-    return np.round(offsets / step) * step if step else offsets
+    # The zero added takes the sign off a rounded -0.1.
+    return np.round(offsets / step) * step + 0.0 if step else offsets
 
 
 def _best(
-    fretting: Fretting, weights: Floats, start: Floats, nut: NutRule, minimise: Criterion
+    fretting: Fretting,
+    weights: Floats,
+    start: Floats,
+    nut: NutRule,
+    minimise: Criterion,
+    most: int = _MOST_STEPS,
 ) -> tuple[Floats, Floats]:
     """Step until the offsets stand still: each step solves the problem made linear."""
     saddle, at_nut = np.zeros_like(start), start.copy()
     # One fret cannot settle two offsets: there the nut stays.
     free = np.broadcast_to((weights > 0).sum(axis=-1) > 1, start.shape) & (nut != "none")
     step = _square_step if minimise == "rms" else _worst_step
-    for _ in range(_MOST_STEPS):
+    for _ in range(most):
         off, jacobian = errors(fretting, saddle, at_nut)
         move, move_nut = step(off, jacobian, weights, free, common=nut == "common")
         # Hold wild first steps inside the instrument.

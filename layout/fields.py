@@ -58,7 +58,9 @@ class _LengthCheck:
         try:
             length = parse_length(given, units)
         except LengthError as error:
-            raise WrongValueError(str(error)) from None
+            raise WrongValueError(
+                str(error), "one length is wanted here" if isinstance(given, list) else ""
+            ) from None
         if self.low <= length <= self.high:
             return length
         raise WrongValueError(

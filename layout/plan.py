@@ -335,6 +335,8 @@ class Plan(Table):
             yield Fault("scale", "a multiscale needs two strings or more", "state one scale: length")
         if self.board.spacing == "even gaps" and not all(string.gauge for string in self.strings):
             yield Fault("board.spacing", '"even gaps" needs the gauge of every string')
+        if self.setup.first_gap is not None and self.action_fret == 1:
+            yield Fault("setup.first_gap", "measured at fret 1, as the action is here", "state nut_action instead")
         if self.setup.press_depth > self.frets.height:
             yield Fault("setup.press_depth", "deeper than frets.height: the string is on the board by then")
 

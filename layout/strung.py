@@ -26,7 +26,9 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 DEEP_PRESS: Final = 0.3  # mm; deeper costs more cents than any saddle gives back
-_ROUNDING: Final = 1e-9  # mm; a string that touches a crown does not lie below it
+SLACK: Final = 10.0  # N; a string with less hardly sounds (from memory)
+_ROUNDING: Final = 1e-9  # mm
+_SHOWN: Final = 0.005  # mm; a string that touches a crown does not lie below it
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,18 +265,13 @@ def warnings(plan: Plan, strung: Strung) -> Iterator[str]:
     def said(length: float) -> str:
         return f"{show(length, plan.units)} {plan.units}"
 
-    for place, body in enumerate(strung.bodies, start=1):
-        if body.stress_ratio is not None and body.stress_ratio > strings.STRAINED:
-            yield (
-                f"string {place} is strained to {100 * body.stress_ratio:.0f} % of what wire of its size holds; "
-                f"above {100 * strings.STRAINED:.0f} % it may break"
-            )
+    yield from _tension(strung)
     if plan.setup.press_depth > DEEP_PRESS:
         yield f"pressed {said(plan.setup.press_depth)} past the crown notes go many cents sharp (setup.press_depth)"
     gaps = clearance(strung.fretting, strung.offsets.saddle, strung.offsets.nut)
     for string, gap in enumerate(gaps, start=1):
         at, crown = np.unravel_index(np.argmin(gap), gap.shape)
-        if gap[at, crown] < -_ROUNDING:
+        if gap[at, crown] < -_SHOWN:
             how = f"fretted at {at}" if at else "open"
             yield f"string {string}, {how}, would lie {said(-gap[at, crown])} below the crown of fret {crown + 1}"
     for name, held, reach in (
@@ -291,6 +288,18 @@ def warnings(plan: Plan, strung: Strung) -> Iterator[str]:
             f"string {int(np.argmax(stiffest)) + 1} is so stiff for its length at the last fret that the model "
             "is off by more than 0.03 cents there"
         )
+
+
+def _tension(strung: Strung) -> Iterator[str]:
+    """Find strings that may break and strings that hardly sound."""
+    for place, body in enumerate(strung.bodies, start=1):
+        if body.stress_ratio is not None and body.stress_ratio > strings.STRAINED:
+            yield (
+                f"string {place} is strained to {100 * body.stress_ratio:.0f} % of what wire of its size holds; "
+                f"above {100 * strings.STRAINED:.0f} % it may break"
+            )
+        if body.tension < SLACK:
+            yield f"string {place} has {body.tension:.1f} N of tension; below {SLACK:.0f} N it hardly sounds"
 
 
 @dataclass(frozen=True, slots=True)

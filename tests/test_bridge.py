@@ -112,8 +112,8 @@ def test_floating_by_hand():
     placed = instrument.bridge
     x = 600 + (d1 + d3) / 2 + off
     front_treble = (x - 6 * np.cos(angle) - 50 * np.sin(angle), -6 * np.sin(angle) + 50 * np.cos(angle))
-    assert placed.outline[3] == pytest.approx(front_treble)
-    assert np.hypot(*(placed.outline[3] - placed.datum)) == pytest.approx(np.hypot(50, 6))
+    assert placed.outlines[0][3] == pytest.approx(front_treble)
+    assert np.hypot(*(placed.outlines[0][3] - placed.datum)) == pytest.approx(np.hypot(50, 6))
 
 
 def test_pins_stand_behind_the_slot_on_their_strings():
@@ -179,6 +179,14 @@ def test_single_units_on_a_multiscale():
     assert instrument.bridge.reserve == pytest.approx(7)
     front, rear = instrument.bridge.bands[0]
     assert np.hypot(*(rear - front)) == pytest.approx(14, rel=1e-3)
+    assert np.hypot(*(instrument.bridge.contacts[0] - front)) == pytest.approx(7)
+    units = lay_out(check_plan({**fan, "bridge": {"kind": "individual saddles", "travel": 14, "front_stop": 3, "outline": [16, 40],
+                                                  "front": 8, "holes": [[20, 0, 3.2]]}})).bridge  # fmt: skip
+    assert len(units.outlines) == len(units.holes) == 5
+    # By hand: the datum lies 3 + 7 before the contact on the string, the hole 20 behind that.
+    way = (units.bands[2, 1] - units.bands[2, 0]) / 14
+    assert (units.holes[2].x, units.holes[2].y) == pytest.approx(units.contacts[2] + 10 * way)
+    assert np.hypot(*(units.outlines[2][1] - units.outlines[2][0])) == pytest.approx(40)
     # A base stated to stand square cannot hold such a fan.
     square = lay_out(check_plan({**fan, "bridge": {"kind": "individual saddles", "travel": 14, "angle": 0}}))
     assert square.bridge.reserve.min() < 0
@@ -399,8 +407,8 @@ def test_diagonals_and_sides_are_said_and_true():
     instrument = lay_out(starter("heron"))
     words = " ".join(e.text for e in draw_sheet(instrument, "bridge").entities if isinstance(e, Text))
     (bx, by), (ax, ay) = instrument.neck.lines_in_board[12]
-    dx, dy = instrument.bridge.outline[0]
-    cx, cy = instrument.bridge.outline[3]
+    dx, dy = instrument.bridge.outlines[0][0]
+    cx, cy = instrument.bridge.outlines[0][3]
     for name, far in (("A-C", np.hypot(ax - cx, ay - cy)), ("B-D", np.hypot(bx - dx, by - dy)),
                       ("A-D", np.hypot(ax - dx, ay - dy)), ("B-C", np.hypot(bx - cx, by - cy))):  # fmt: skip
         assert f"{name} {far:.2f}" in words

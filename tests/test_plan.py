@@ -137,6 +137,8 @@ def test_units_below_a_table():
         ({"frets": {"cents": [100, 100, 1200]}}, "frets.cents"),
         ({"frets": {"cents": []}}, "frets.cents"),
         ({"setup": {"relief_between": [1, 2, 3]}}, "setup.relief_between"),
+        ({"setup": {"first_gap": 0.3, "action_fret": 1}}, "setup.first_gap"),
+        ({"setup": {"nut_action": [0.3, 0.4]}}, "setup.nut_action"),
         ({"compensation": {"aim": 3}}, "compensation.aim"),
         ({"job": {"date": 2024}}, "job.date"),
         ({"title": "\u200b"}, "title"),

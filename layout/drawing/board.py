@@ -140,11 +140,12 @@ def _lengths(instrument: Instrument, labels: Box, bottom: float) -> Iterator[Dim
         half = float(np.abs(neck.saddle_ends[:, 1]).max())
         low = max(top, half + 6) + 5
         high = low + 7
-        to_octave = f"nut to fret {plan.action_fret}: {said(octave)}"
+        nut = neck.nut_moved  # the scale is measured from the nominal nut line, frets from where the strings end
+        to_octave = f"nut to fret {plan.action_fret}: {said(octave - nut)}"
         to_saddle = f"fret {plan.action_fret} to saddle line: {said(saddle - octave)}"
         # A board of a fret or two has no room for them.
         if text_width(to_octave, 2.5) < octave - 4 and text_width(to_saddle, 2.5) < saddle - octave - 4:
-            yield Dimension((0.0, low), (octave, low), to_octave, ((0.0, top), (octave, top)))
+            yield Dimension((nut, low), (octave, low), to_octave, ((nut, top), (octave, top)))
             yield Dimension(
                 (octave, low),
                 (saddle, low),

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.bridge import margins
+from slotwright.layout.bridge import margins, single_units
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import cross, point, sides
@@ -78,19 +78,18 @@ def _rear(instrument: Instrument) -> float:
     placed, neck = instrument.bridge, instrument.neck
     reach = [float(neck.saddle_ends[:, 0].max()), float(placed.contacts[:, 0].max())]
     reach += [hole.x + hole.diameter / 2 for hole in placed.holes]
-    for corners in (placed.outline, placed.slot, None if placed.bands is None else placed.bands.reshape(-1, 2)):
-        if corners is not None:
-            reach.append(float(corners[:, 0].max()))
+    shapes = [*placed.outlines, *(shape for shape in (placed.slot, placed.bands) if shape is not None)]
+    reach += [float(shape[..., 0].max()) for shape in shapes]
     return max(reach)
 
 
 def _bridge(instrument: Instrument) -> Iterator[Entity]:
     placed, plan = instrument.bridge, instrument.plan
     assert plan.bridge is not None  # noqa: S101 - `missing` was asked
-    if placed.outline is not None:
-        # Wood is cut to this line; metal comes as it is.
-        layer = Layer.CUT_OUTLINE if plan.bridge.kind in _WOODEN else Layer.REF_BLANK
-        yield Contour(layer, tuple(map(point, placed.outline)))
+    # Wood is cut to this line; metal comes as it is.
+    layer = Layer.CUT_OUTLINE if plan.bridge.kind in _WOODEN else Layer.REF_BLANK
+    for corners in placed.outlines:
+        yield Contour(layer, tuple(map(point, corners)))
     if placed.slot is not None:
         yield Contour(Layer.CUT_SLOTS, tuple(map(point, placed.slot)))
     for hole in placed.holes:
@@ -138,7 +137,7 @@ def _points(instrument: Instrument) -> tuple[Floats, Floats, Floats, Floats]:
     posts = [np.array([hole.x, hole.y]) for hole in placed.holes if hole.what == "post"]
     if posts:
         return treble, bass, posts[0], posts[1]
-    corners = placed.outline if placed.outline is not None else placed.slot
+    corners = placed.outlines[0] if len(placed.outlines) == 1 else placed.slot
     if corners is not None:
         return treble, bass, corners[3], corners[0]
     return treble, bass, placed.contacts[0], placed.contacts[-1]
@@ -150,14 +149,18 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     names = dict(zip("ABCD", _points(instrument), strict=True))
     figures = [f"{a}-{b} {said(float(np.hypot(*(names[a] - names[b]))))}" for a, b in ("AC", "BD", "AD", "BC")]
     on = "posts" if any(hole.what == "post" for hole in placed.holes) else "front corners"
-    if placed.outline is None and placed.slot is None and on != "posts":
+    if len(placed.outlines) != 1 and placed.slot is None and on != "posts":
         on = "outer contacts"
     yield (
         f"A and B are the ends of crown {plan.action_fret} at the board's edges, C and D the {on} of the bridge: "
         f"{', '.join(figures)}."
     )
-    where = f"Bridge: {plan.bridge.kind}, its datum {said(float(placed.datum[0]))} from the nominal nut line"
-    yield f"{where}, turned {placed.angle:.2f} degrees." if placed.angle else f"{where}, square to the centre line."
+    if single_units(plan):
+        yield "Bridge: a single unit for each string, set along it with as much travel before the contact as behind."
+    else:
+        where = f"Bridge: {plan.bridge.kind}, its datum {said(float(placed.datum[0]))} from the nominal nut line"
+        turned = f"turned {placed.angle:.2f} degrees" if placed.angle else "square to the centre line"
+        yield f"{where}, {turned}."
     for what in dict.fromkeys(hole.what for hole in placed.holes):
         same = [hole for hole in placed.holes if hole.what == what]
         words = "hole" if what == "hole" else f"{what} hole"

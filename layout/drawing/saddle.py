@@ -45,7 +45,8 @@ def places(instrument: Instrument) -> Floats:
     """Give where the strings cross the crest, along it from its middle, treble side positive [mm]."""
     placed = instrument.bridge
     turn = np.radians(placed.angle)
-    return (placed.contacts - placed.datum) @ np.array([-np.sin(turn), np.cos(turn)])
+    along: Floats = (placed.contacts - placed.datum) @ np.array([-np.sin(turn), np.cos(turn)])
+    return along
 
 
 def crests(instrument: Instrument) -> Floats:

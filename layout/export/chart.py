@@ -6,6 +6,7 @@ import io
 import math
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
 import svgwrite
 
 from slotwright.layout.drawing.lettering import cleaned, fitted
@@ -13,7 +14,6 @@ from slotwright.layout.drawing.lettering import cleaned, fitted
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import numpy as np
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
@@ -49,7 +49,7 @@ def pitch_chart(
     Returns
     -------
     bytes
-        SVG of A4 width, one panel per string on a common scale.
+        SVG of A4 width, a panel with a scale of its own for each string.
     """
     height = _TOP + _PANEL * len(names) + _BOTTOM
     drawing = svgwrite.Drawing(
@@ -65,12 +65,12 @@ def pitch_chart(
     text, size = fitted(cleaned(title), _WIDTH - 12, 3.6)
     drawing.add(drawing.text(text, insert=(6, 9), font_size=round(size / 0.72, 2)))
     _key(drawing, tolerance)
-    low = min(-tolerance, float(before.min()), float(after.min()))
-    high = max(tolerance, float(before.max()), float(after.max()))
-    step = _step(high - low)
-    low, high = step * math.floor(low / step), step * math.ceil(high / step)
     for place, name in enumerate(names):
         top = _TOP + place * _PANEL
+        # A scale for each string: on one for all, what is left would be a flat line.
+        both = np.concatenate((before[place], after[place], [-tolerance, tolerance]))
+        step = _step(float(np.ptp(both)))
+        low, high = step * math.floor(float(both.min()) / step), step * math.ceil(float(both.max()) / step)
         panel = _Panel(drawing, top, top + _PANEL - 9, low, high, before.shape[1])
         panel.frame(name, step, tolerance)
         panel.curve(before[place], aims[place], filled=False)

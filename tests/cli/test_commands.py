@@ -219,7 +219,7 @@ def test_compensate_marks_estimated_cores(run):
 def test_compensate_says_what_no_saddle_reaches(run):
     run("new", "dunlin", "--from", "dunlin")
     out = run("compensate", "dunlin.toml")[1]
-    assert "wherever its contacts stand" in out
+    assert "wherever its saddle stands" in out
     assert "a moved nut contact could help" in out
     assert not json.loads(run("compensate", "dunlin.toml", "--json")[1])["within_tolerance"]
 
