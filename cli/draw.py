@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import click
 
@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from slotwright.layout.units import Unit
 
 _SHEETS = ("board", "slots", "stick", "index", "radius", "nut", "saddle", "bridge")
-_FORMATS = ("dxf", "svg")
+_FORMATS = ("dxf", "svg", "pdf")
+_USUAL = ("dxf", "svg")
 _VERSIONS = ("R12", "R2000", "R2010")
 
 
@@ -26,7 +27,7 @@ _VERSIONS = ("R12", "R2000", "R2010")
 @click.argument("plans", nargs=-1, required=True, metavar="PLAN...", type=click.Path(path_type=Path))
 @click.option("--sheet", "sheets", multiple=True, type=click.Choice(_SHEETS), help="Sheet to draw; all without it.")
 @click.option(
-    "--format", "formats", multiple=True, type=click.Choice(_FORMATS), help="File to write; both without it."
+    "--format", "formats", multiple=True, type=click.Choice(_FORMATS), help="File to write; dxf and svg without it."
 )
 @click.option("--out", type=click.Path(path_type=Path), default=Path(), help="Folder for the files; made if needed.")
 @click.option(
@@ -37,6 +38,11 @@ _VERSIONS = ("R12", "R2000", "R2010")
     help="R12 for old machines.",
 )
 @click.option("--unit", type=click.Choice(("mm", "in")), default="mm", show_default=True, help="Unit of the files.")
+@click.option("--paper", default="A4", show_default=True, help="For pdf: A4-A0, letter, tabloid, ASME-A to -E, WxH.")
+@click.option("--landscape", is_flag=True, help="For pdf: paper on its side; without it whatever takes fewer pages.")
+@click.option("--margin", default="10 mm", show_default=True, help="For pdf: border that the printer leaves blank.")
+@click.option("--overlap", default="10 mm", show_default=True, help="For pdf: what neighbouring tiles both show.")
+@click.option("--measured", metavar="M/N", help="For pdf: what a bar came out as, like 249.4/250; X,Y for both axes.")
 @click.option("--mirror", is_flag=True, help="Mirror the drawing, for work from the back.")
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
@@ -47,6 +53,11 @@ def command(
     out: Path,
     dxf_version: str,
     unit: str,
+    paper: str,
+    landscape: bool,
+    margin: str,
+    overlap: str,
+    measured: str | None,
     mirror: bool,
     force: bool,
     as_json: bool,
@@ -60,22 +71,27 @@ def command(
 
     if any(part.is_file() for part in (out, *out.parents)):
         raise SlotwrightError(f"{out}: a file is in the way; --out takes a folder")
-    drawn: list[tuple[Path, Sheet]] = []
+    pages = _pages(paper, landscape, margin, overlap, measured)
+    drawn: list[tuple[Path, Sheet, str]] = []
     files: dict[Path, bytes] = {}
     for plan in plans:
         for sheet in _draw(plan, sheets, mirror):
-            for kind in dict.fromkeys(formats or _FORMATS):
+            for kind in dict.fromkeys(formats or _USUAL):
                 path = out / f"{plan.stem}-{sheet.name}.{kind}"
                 if path in files:
                     raise SlotwrightError(f"two plans would write {path}; draw them into folders of their own")
-                files[path] = _written(sheet, kind, cast("Unit", unit), cast("Version", dxf_version))
-                drawn.append((path, sheet))
+                note = ""
+                if kind == "pdf":
+                    files[path], note = _paged(sheet, pages)
+                else:
+                    files[path] = _written(sheet, kind, cast("Unit", unit), cast("Version", dxf_version))
+                drawn.append((path, sheet, note))
     try:
         write_whole(files, force=force)
     except KeptError as error:
         raise SlotwrightError(f"{error}; --force replaces it") from None
     if as_json:
-        print_json({"files": [{"file": str(path), "width": s.size[0], "height": s.size[1]} for path, s in drawn]})
+        print_json({"files": [{"file": str(path), "width": s.size[0], "height": s.size[1]} for path, s, _ in drawn]})
         return
     _report(drawn)
 
@@ -93,6 +109,34 @@ def _draw(plan: Path, names: Sequence[str], mirror: bool) -> list[Sheet]:
         raise SlotwrightError(f"{plan}: {error}") from None
 
 
+def _pages(paper: str, landscape: bool, margin: str, overlap: str, measured: str | None) -> dict[str, Any]:
+    """Read the options of paper, each with the unit it may carry."""
+    from slotwright.layout.export.paper import correction, paper_size  # noqa: PLC0415 - quick --help
+    from slotwright.layout.units import parse_length  # noqa: PLC0415
+
+    paper_size(paper)
+    lengths = {"margin": parse_length(margin, "mm"), "overlap": parse_length(overlap, "mm")}
+    for name, length in lengths.items():
+        if not 0 <= length <= 50:
+            raise SlotwrightError(f"--{name} {length:g} mm; allowed 0 to 50 mm")
+    scale = correction(measured) if measured else (1.0, 1.0)
+    return {"paper": paper, "landscape": landscape or None, "scale": scale, **lengths}
+
+
+def _paged(sheet: Sheet, pages: dict[str, Any]) -> tuple[bytes, str]:
+    """Write a PDF and tell how many pages it has."""
+    from slotwright.layout.errors import PaperError  # noqa: PLC0415 - only when asked for
+    from slotwright.layout.export.pdf import pdf  # noqa: PLC0415
+
+    try:
+        written, layout = pdf(sheet, **pages)
+    except PaperError as error:
+        raise SlotwrightError(f"sheet {sheet.name}: {error}") from None
+    tiles = len(layout.tiles)
+    paper = pages["paper"]
+    return written, f"1 page {paper}" if tiles == 1 else f"{tiles} tiles {paper} and a cover page"
+
+
 def _written(sheet: Sheet, kind: str, unit: Unit, version: Version) -> bytes:
     if kind == "dxf":
         from slotwright.layout.export.dxf import dxf  # noqa: PLC0415 - only when asked for
@@ -103,18 +147,19 @@ def _written(sheet: Sheet, kind: str, unit: Unit, version: Version) -> bytes:
     return svg(sheet, unit=unit)
 
 
-def _report(drawn: Sequence[tuple[Path, Sheet]]) -> None:
+def _report(drawn: Sequence[tuple[Path, Sheet, str]]) -> None:
     from slotwright.layout.units import show  # noqa: PLC0415
 
     rows = []
-    for path, sheet in drawn:
+    for path, sheet, note in drawn:
         (width, height) = sheet.size
         rows.append(
             (
                 str(path),
                 f"{show(width, 'mm', 1)} x {show(height, 'mm', 1)} mm",
                 f"{show(width, 'in', 2)} x {show(height, 'in', 2)} in",
+                note,
             )
         )
-    print_table(("file", "full size", ""), rows)
+    print_table(("file", "full size", "", ""), rows)
     click.echo("Measure the rules on a print before you cut.")

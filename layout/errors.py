@@ -59,5 +59,9 @@ class SheetError(SlotwrightError, ValueError):
     """A sheet that this plan does not describe."""
 
 
+class PaperError(SlotwrightError, ValueError):
+    """A paper, or a way of printing, that does not serve."""
+
+
 class KeptError(SlotwrightError, FileExistsError):
     """A file that exists already and was not to be replaced."""

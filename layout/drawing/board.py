@@ -14,6 +14,7 @@ from slotwright.layout.drawing.marks import (
     cross,
     label_row,
     number_row,
+    octave_check,
     outline,
     place_along,
     point,
@@ -48,7 +49,7 @@ def content(instrument: Instrument) -> Content:
         *_lengths(instrument, extents(labels), extents([*labels, *widths])[1]),
     ]
     tables = ("scale", "frets", "board", *(("setup", "compensation") if instrument.strung else ()))
-    return Content(entities, list(_notes(instrument)), tables)
+    return Content(entities, list(_notes(instrument)), tables, check=octave_check(instrument))
 
 
 def _board(instrument: Instrument) -> Iterator[Entity]:

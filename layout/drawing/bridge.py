@@ -40,7 +40,10 @@ def content(instrument: Instrument) -> Content:
     """Draw the bridge in plan view, with a strip that reaches to the crowns it is found from."""
     entities = [*_strip(instrument), *_bridge(instrument), *_strings(instrument), *_checks(instrument)]
     tables = ("scale", "frets", "board", "setup", "compensation", "bridge")
-    return Content(entities, list(_notes(instrument)), tables, CAUTIONS)
+    a, _, c, _ = _points(instrument)
+    far = instrument.length(float(np.hypot(*(a - c))))
+    check = f"A to C, {far} {instrument.plan.units}"
+    return Content(entities, list(_notes(instrument)), tables, CAUTIONS, check)
 
 
 def _strip(instrument: Instrument) -> Iterator[Entity]:

@@ -48,12 +48,15 @@ class Content:
         The tables of the plan that it depends on; their assumed values are listed.
     cautions
         What is to be minded besides the usual.
+    check
+        A distance to check once a print is put together.
     """
 
     entities: Sequence[Entity]
     notes: Sequence[str] = ()
     tables: Sequence[str] = ("scale", "frets", "board")
     cautions: Sequence[str] = ()
+    check: str = ""
 
 
 def framed(name: str, instrument: Instrument, content: Content, *, mirrored: bool = False) -> Sheet:
@@ -109,7 +112,15 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
     parts += _title_block(instrument.plan.title, block, edge[2] - _BLOCK, edge[1], foot)
     flat = [p for part in parts for p in (part.parts() if isinstance(part, Dimension) else (part,))]
     paper = edge[0] - _MARGIN, edge[1] - _MARGIN, edge[2] + _MARGIN, edge[3] + _MARGIN
-    return Sheet(name, cleaned(instrument.plan.title), tuple(flat), paper)
+    return Sheet(
+        name,
+        cleaned(instrument.plan.title),
+        tuple(flat),
+        paper,
+        revision=cleaned(instrument.plan.job.revision) if instrument.plan.job else "",
+        check=content.check,
+        cautions=(*CAUTIONS, *content.cautions),
+    )
 
 
 def _border(edge: Box) -> Contour:

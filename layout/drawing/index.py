@@ -8,6 +8,7 @@ import numpy as np
 
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
+from slotwright.layout.drawing.marks import octave_check
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
 from slotwright.layout.instrument import jig_fault
 from slotwright.layout.temperament import CENTS_PER_NEPER
@@ -43,7 +44,8 @@ def content(instrument: Instrument) -> Content:
         Text(Layer.TEXT, (instrument.neck.nut_moved + 1.5, top - 5), _nut_line(instrument) + " of the blank", 2.5),
         *_numbers(instrument, pins, jig.notch_depth + 2),
     ]
-    return Content(entities, list(_notes(instrument, jig)), ("scale", "frets", "jig"))
+    tables = ("scale", "frets", "jig")
+    return Content(entities, list(_notes(instrument, jig)), tables, check=octave_check(instrument))
 
 
 def _notched_edge(jig: Jig, pins: list[float], left: float, right: float) -> Iterator[Point]:

@@ -48,6 +48,14 @@ def sides(instrument: Instrument) -> tuple[Side, Side]:
     return (treble, bass) if instrument.plan.board.left_handed else (bass, treble)
 
 
+def octave_check(instrument: Instrument) -> str:
+    """Say how far the octave fret stands from the nut: what to check once a print is put together."""
+    neck, fret = instrument.neck, instrument.plan.action_fret
+    nut = "zero fret" if instrument.plan.frets.zero_fret else "nut"
+    far = instrument.length(float(neck.frets.middle[fret]) - neck.nut_moved)
+    return f"{nut} to fret {fret} on the centre line, {far} {instrument.plan.units}"
+
+
 def point(place: NDArray[np.float64]) -> Point:
     """Turn a computed point into one of the drawing."""
     return float(place[0]), float(place[1])

@@ -291,12 +291,21 @@ class Sheet:
         Everything on it, dimensions taken apart.
     box
         Its border [mm].
+    revision
+        Revision of the job, where stated.
+    check
+        A distance to check once a print is put together.
+    cautions
+        What is to be minded.
     """
 
     name: str
     title: str
     entities: tuple[Line | Contour | Circle | Text, ...]
     box: Box
+    revision: str = ""
+    check: str = ""
+    cautions: tuple[str, ...] = ()
 
     @property
     def size(self) -> tuple[float, float]:

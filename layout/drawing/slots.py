@@ -8,7 +8,7 @@ import numpy as np
 
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
-from slotwright.layout.drawing.marks import core, number_row, outline, point, side_names, sides
+from slotwright.layout.drawing.marks import core, number_row, octave_check, outline, point, side_names, sides
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, extents
 from slotwright.layout.instrument import blank_outline
 from slotwright.layout.lines import lengthened
@@ -35,7 +35,8 @@ def content(instrument: Instrument) -> Content:
     left, low, right, high = extents(entities)
     entities.append(Line(Layer.REF_CENTRE, (left - 4, 0.0), (right + 4, 0.0)))
     entities += side_names(instrument, left - 4, min(-low, high) / 2)
-    return Content(entities, list(_notes(instrument)), ("scale", "frets", "board", "blank"))
+    tables = ("scale", "frets", "board", "blank")
+    return Content(entities, list(_notes(instrument)), tables, check=octave_check(instrument))
 
 
 def _edge_marks(slots: NDArray[np.float64]) -> Iterator[Line]:

@@ -10,7 +10,7 @@ import numpy as np
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import fitted, text_width
-from slotwright.layout.drawing.marks import place_along, sides
+from slotwright.layout.drawing.marks import octave_check, place_along, sides
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
 from slotwright.layout.lines import Along
 
@@ -55,7 +55,9 @@ def content(instrument: Instrument) -> Content:
         if plan.scale.length is None:
             notes.append(_carried(instrument))
         notes += [*contacts.notes(instrument), *contacts.moved_nut(instrument)]
-    return Content(entities, notes)
+    # Along the edges of a fan the strips have other distances than the centre line.
+    check = octave_check(instrument) if plan.scale.length is not None else ""
+    return Content(entities, notes, check=check)
 
 
 def _carried(instrument: Instrument) -> str:

@@ -4,4 +4,4 @@ from __future__ import annotations
 
 from typing import Final
 
-FORMATS: Final = ("dxf", "svg")
+FORMATS: Final = ("dxf", "svg", "pdf")

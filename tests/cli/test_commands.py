@@ -284,6 +284,37 @@ def test_draw_options_reach_the_files(run, heron, tmp_path):
     assert "MIRRORED" in svg
 
 
+def test_draw_pages(run, heron, tmp_path):
+    code, out, err = run(
+        "draw", heron, "--format", "pdf", "--sheet", "slots", "--paper", "letter", "--margin", "0.5 in"
+    )
+    assert (code, err) == (0, "")
+    assert "tiles letter and a cover page" in out
+    assert (tmp_path / "heron-slots.pdf").read_bytes().startswith(b"%PDF-1.6")
+    assert (
+        run("draw", heron, "--format", "pdf", "--sheet", "slots", "--paper", "A1", "--force")[1].count("1 page A1")
+        == 1
+    )
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "says"),
+    [
+        ("--paper", "foolscap", "is not known"),
+        ("--measured", "240/250", "more than 3 %"),
+        ("--measured", "x", "is not understood"),
+        ("--margin", "60", "allowed 0 to 50 mm"),
+        ("--overlap", "wide", "a length is written"),
+        ("--paper", "110x140", "the rules alone need"),
+    ],
+)
+def test_wrong_paper(run, heron, option, value, says):
+    code, out, err = run("draw", heron, "--format", "pdf", option, value)
+    assert (code, out) == (2, "")
+    assert says in err
+    assert os.listdir() == ["heron.toml"]
+
+
 def test_two_plans_of_one_name_are_not_mixed_up(run, heron, tmp_path):
     (tmp_path / "other").mkdir()
     (tmp_path / "other" / "heron.toml").write_text(heron.read_text("utf-8"), "utf-8")

@@ -1,0 +1,304 @@
+"""PDF files, re-read by pypdf and pdfplumber, rendered by a program that did not write them."""
+
+import io
+import shutil
+import subprocess
+
+import numpy as np
+import pdfplumber
+import pypdf
+import pypdfium2
+import pytest
+import shapely
+from helpers import FANNED, STARTERS, contents, starter
+from PIL import Image
+
+from slotwright.layout.drawing import described, draw_sheet
+from slotwright.layout.drawing.marks import rule
+from slotwright.layout.drawing.sheet import PENS, Contour, Layer, Line, Sheet, Text
+from slotwright.layout.errors import PaperError
+from slotwright.layout.export.paper import FOOT, SIDE, SIZES, correction, paper_size, share_out
+from slotwright.layout.export.pdf import pdf, registration
+from slotwright.layout.instrument import lay_out
+from slotwright.layout.planfile import check_plan
+
+MM = 72 / 25.4  # points: PDF ISO 32000-1, unit 1/72 in
+# ISO 216 and ASME Y14.1 (letter and tabloid are its A and B), as sources print them.
+PUBLISHED = {
+    "A4": (210, 297), "A3": (297, 420), "A2": (420, 594), "A1": (594, 841), "A0": (841, 1189),
+    "letter": (8.5 * 25.4, 11 * 25.4), "tabloid": (11 * 25.4, 17 * 25.4), "ASME-A": (8.5 * 25.4, 11 * 25.4),
+    "ASME-B": (11 * 25.4, 17 * 25.4), "ASME-C": (17 * 25.4, 22 * 25.4), "ASME-D": (22 * 25.4, 34 * 25.4),
+    "ASME-E": (34 * 25.4, 44 * 25.4),
+}  # fmt: skip
+
+
+def ink(colour):
+    return tuple(int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
+
+
+def lines(page, colour):
+    """Give the straight lines of one colour on a page as ends in mm from its lower left corner, (n, 2, 2)."""
+    found = [
+        [(x / MM, float(page.height) / MM - y / MM) for x, y in line["pts"]]
+        for line in page.lines
+        if np.allclose(line["stroking_color"], ink(colour), atol=2e-3)
+    ]
+    return np.array(found).reshape(-1, 2, 2)
+
+
+@pytest.mark.parametrize("paper", PUBLISHED)
+def test_paper_sizes(paper):
+    assert SIZES[paper] == pytest.approx(PUBLISHED[paper])
+    assert paper_size(paper.lower()) == pytest.approx(PUBLISHED[paper])
+
+
+@pytest.mark.parametrize(
+    ("text", "size"), [("500x300", (500, 300)), ("500 mm x 20 in", (500, 508)), ("12in \u00d7 18in", (304.8, 457.2))]
+)
+def test_paper_of_any_size(text, size):
+    assert paper_size(text) == pytest.approx(size)
+
+
+@pytest.mark.parametrize("text", ["A5", "foolscap", "500", "50x50", "1x2x3", ""])
+def test_unknown_paper(text):
+    with pytest.raises((PaperError, ValueError)):
+        paper_size(text)
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter", "A3", "A1"])
+@pytest.mark.parametrize("name", STARTERS)
+def test_pages_are_paper_and_ask_for_no_scaling(name, paper):
+    sheet = draw_sheet(lay_out(starter(name)), "board")
+    written, layout = pdf(sheet, paper=paper)
+    reader = pypdf.PdfReader(io.BytesIO(written), strict=True)
+    assert reader.trailer["/Root"]["/ViewerPreferences"]["/PrintScaling"] == "/None"
+    assert len(reader.pages) == len(layout.tiles) + (len(layout.tiles) > 1)
+    for page in reader.pages:
+        size = sorted(float(side) / MM for side in page.mediabox[2:])
+        assert size == pytest.approx(sorted(PUBLISHED[paper]), abs=0.01)
+        assert [float(v) for v in page.cropbox] == [float(v) for v in page.mediabox]
+        fonts = page["/Resources"]["/Font"]
+        assert any(
+            "/FontFile2" in f.get_object()["/FontDescriptor"]
+            for f in fonts.values()
+            if "/FontDescriptor" in f.get_object()
+        )
+        text = page.extract_text()
+        for said in ("measure this before you cut", f"of {len(reader.pages)}", sheet.title):
+            assert said in text
+    if len(reader.pages) > 1:
+        first = " ".join(reader.pages[0].extract_text().split())
+        for said in ("no fitting to the page", "to fret", "eye protection", "dashed line", "Measure both rules"):
+            assert said in first
+
+
+@pytest.mark.parametrize(("scale", "text"), [((1.0, 1.0), None), ((250 / 249.4, 200 / 199.8), "249.4/250,199.8/200")])
+def test_rules_on_every_page(scale, text):
+    if text:
+        assert correction(text) == pytest.approx(scale)
+    written, layout = pdf(draw_sheet(lay_out(starter("heron")), "slots"), scale=scale)
+    x, y = layout.margin / scale[0] + SIDE, layout.margin / scale[1] + FOOT
+    wanted = [int(side // 50) * 50 for side in layout.window]
+    assert min(wanted) >= 100
+    with pdfplumber.open(io.BytesIO(written)) as document:
+        for page in document.pages:
+            found = lines(page, PENS[Layer.DIM].colour) / scale
+            length = np.hypot(*(found[:, 1] - found[:, 0]).T)
+            level = found[(np.abs(found[:, :, 1] - (y - 11)).max(axis=1) < 1e-3)]
+            upright = found[(np.abs(found[:, :, 0] - (x - 4.5)).max(axis=1) < 1e-3)]
+            assert np.hypot(*(level[0, 1] - level[0, 0])) == pytest.approx(wanted[0], abs=0.001)
+            assert np.hypot(*(upright[0, 1] - upright[0, 0])) == pytest.approx(wanted[1], abs=0.001)
+            assert length.max() <= max(layout.window) + 1e-6 or page.page_number > 1
+            assert ("to come out true" in page.extract_text()) == (scale != (1.0, 1.0))
+
+
+@pytest.mark.parametrize("wrong", ["240/250", "250/240", "0/250", "x/y", "250", "1/1,1/1,1/1", "nan/250", "inf/250"])
+def test_corrections_that_are_refused(wrong):
+    with pytest.raises(PaperError):
+        correction(wrong)
+
+
+def pictures(written, tmp_path):
+    """Render every page at 254 dpi, 10 px to the mm, with poppler where it is installed and pdfium otherwise."""
+    if shutil.which("pdftoppm"):
+        (tmp_path / "a.pdf").write_bytes(written)
+        subprocess.run(["pdftoppm", "-r", "254", "-gray", "-png", "a.pdf", "page"], cwd=tmp_path, check=True)  # noqa: S607
+        return [np.asarray(Image.open(path).convert("L")) for path in sorted(tmp_path.glob("page*.png"))]
+    return [np.asarray(page.render(scale=254 / 72).to_pil().convert("L")) for page in pypdfium2.PdfDocument(written)]
+
+
+def test_a_rendered_rule_of_100_mm_is_1000_pixels(tmp_path):
+    written, layout = pdf(draw_sheet(lay_out(starter("linnet")), "slots"))
+    for picture in pictures(written, tmp_path):
+        height = picture.shape[0]
+        x, y = round(10 * (layout.margin + SIDE)), height - round(10 * (layout.margin + FOOT - 11))
+        # Long ticks stand every 50 mm on the level rule, 3.2 mm high.
+        strip = picture[y - 28 : y - 20, x - 4 : x + 1100].min(axis=0) < 160
+        ticks = np.flatnonzero(strip)
+        ticks = ticks[np.insert(np.diff(ticks) > 3, 0, True)]
+        assert ticks[2] - ticks[0] == pytest.approx(1000, abs=2)
+
+
+def assembled(written, layout):
+    """Put tiles together by their own registration crosses; give slots in the axes of the first tile, (n, 2, 2)."""
+    with pdfplumber.open(io.BytesIO(written)) as document:
+        pages = document.pages[1:] if len(layout.tiles) > 1 else document.pages
+        crosses, slots = [], []
+        for page in pages:
+            grey = lines(page, "#7a828a")
+            length = np.hypot(*(grey[:, 1] - grey[:, 0]).T)
+            arms = grey[np.abs(length - 6.0) < 0.01]
+            level = arms[np.abs(arms[:, 0, 1] - arms[:, 1, 1]) < 1e-3]
+            crosses.append(level.mean(axis=1))
+            slots.append(lines(page, PENS[Layer.CUT_SLOTS].colour))
+    where = {layout.tiles[0]: np.zeros(2)}
+    waiting = list(layout.tiles)
+    while waiting:
+        tile = waiting.pop(0)
+        if tile not in where:
+            waiting.append(tile)
+            continue
+        here = crosses[layout.tiles.index(tile)] + where[tile]
+        for step, axis, order in (((0, 1), 0, 1), ((1, 0), 1, -1), ((0, -1), 0, -1), ((-1, 0), 1, 1)):
+            other = (tile[0] + step[0], tile[1] + step[1])
+            if other not in layout.tiles or other in where:
+                continue
+            there = crosses[layout.tiles.index(other)]
+            # The two crosses on the seam: last ones here in that direction, first ones there.
+            mine = here[np.argsort(order * here[:, axis])[-2:]]
+            yours = there[np.argsort(order * there[:, axis])[:2]]
+            along = 1 - axis
+            mine, yours = mine[np.argsort(mine[:, along])], yours[np.argsort(yours[:, along])]
+            assert mine - yours == pytest.approx((mine - yours)[0] * np.ones((2, 1)), abs=1e-3)
+            where[other] = (mine - yours).mean(axis=0)
+    return np.concatenate(
+        [found + where[tile] for tile, found in zip(layout.tiles, slots, strict=True) if len(found)]
+    )
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+@pytest.mark.parametrize("name", STARTERS)
+def test_tiles_reassembled_by_their_crosses_are_true(name, paper):
+    instrument = lay_out(starter(name))
+    sheet = draw_sheet(instrument, "slots")
+    written, layout = pdf(sheet, paper=paper)
+    wanted = instrument.neck.slots if instrument.across_blank is None else instrument.across_blank
+    wanted = wanted[instrument.first_slot :]
+    found = assembled(written, layout)
+    # Slots of neighbouring tiles are the same twice; the first tile has axes of its own.
+    found = found[np.argsort(found.mean(axis=1)[:, 0])]
+    origin = found[0] - wanted[0]
+    assert np.ptp(origin, axis=0) == pytest.approx(0, abs=0.001)
+    place = found - origin.mean(axis=0)
+    nearest = np.abs(place[:, None] - wanted[None]).max(axis=(2, 3))
+    assert nearest.min(axis=1).max() < 0.001  # whatever is drawn is a slot
+    assert nearest.min(axis=0).max() < 0.001  # and every slot is drawn
+
+
+def shape(entity):
+    if isinstance(entity, Line):
+        return shapely.LineString([entity.start, entity.end])
+    if isinstance(entity, Contour):
+        return shapely.LinearRing(entity.corners)
+    return (
+        shapely.Polygon(entity.corners())
+        if isinstance(entity, Text)
+        else shapely.Point(entity.centre).buffer(entity.radius)
+    )
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+@pytest.mark.parametrize("name", STARTERS)
+def test_nothing_is_missing_from_the_tiles(name, paper):
+    instrument = lay_out(starter(name))
+    for kind in described(instrument):
+        sheet = draw_sheet(instrument, kind)
+        layout = share_out(sheet, paper)
+        shown = shapely.union_all([shapely.box(*layout.box(tile)) for tile in layout.tiles])
+        assert all(shown.covers(shape(entity)) for entity in sheet.entities)
+        # Every cross has its like on a neighbour.
+        points = [point for tile in layout.tiles for point in registration(layout, tile)]
+        assert all(sum(np.hypot(p[0] - q[0], p[1] - q[1]) < 1e-9 for q in points) == 2 for p in points)
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+@pytest.mark.parametrize("name", STARTERS)
+def test_no_slot_lies_on_a_seam_between_columns(name, paper):
+    instrument = lay_out(starter(name))
+    sheet = draw_sheet(instrument, "slots")
+    layout = share_out(sheet, paper)
+    seams = np.array(layout.columns[1:]) + layout.overlap / 2
+    slots = [entity for entity in sheet.entities if entity.layer == Layer.CUT_SLOTS]
+    for slot in slots:
+        low, high = sorted((slot.start[0], slot.end[0]))
+        if high - low < 3:  # the slots of a fan may lean across any seam
+            assert (np.maximum(low - seams, seams - high) > 1).all()
+
+
+def test_a_sheet_that_fits_is_one_page_turned_if_need_be():
+    sheet = Sheet("small", "Small", (Line(Layer.MARK, (0, 0), (240, 100)),), (0, 0, 240, 100))
+    written, layout = pdf(sheet)
+    assert len(layout.tiles) == 1
+    assert layout.paper == (297, 210)
+    assert len(pypdf.PdfReader(io.BytesIO(written)).pages) == 1
+    _, upright = pdf(sheet, landscape=False)
+    assert len(upright.tiles) == 2
+
+
+def test_empty_tiles_are_left_out():
+    far = (Line(Layer.MARK, (0, 0), (20, 20)), Line(Layer.MARK, (900, 700), (950, 750)))
+    layout = share_out(Sheet("far", "Far", far, (0, 0, 950, 750)), "A4")
+    assert len(layout.tiles) == 2
+
+
+def test_more_than_forty_pages_ask_for_larger_paper():
+    whole = tuple(Line(Layer.MARK, (0, y), (3000, y)) for y in range(0, 1000, 20))
+    sheet = Sheet("huge", "Huge", whole, (0, 0, 3000, 1000))
+    with pytest.raises(PaperError, match=r"pages of A4; at most 40: take (\S+)") as caught:
+        pdf(sheet)
+    name = str(caught.value).rsplit(" ", 1)[1]
+    assert len(share_out(sheet, name).tiles) <= 40
+    smaller = [n for n, size in SIZES.items() if 210 * 297 < size[0] * size[1] < SIZES[name][0] * SIZES[name][1] - 1]
+    for other in smaller:
+        with pytest.raises(PaperError):
+            share_out(sheet, other)
+
+
+def test_a_margin_that_leaves_nothing():
+    with pytest.raises(PaperError, match="leave"):
+        pdf(draw_sheet(lay_out(starter("heron")), "slots"), margin=50, overlap=50)
+
+
+def test_same_sheet_same_bytes():
+    sheet = draw_sheet(lay_out(check_plan(FANNED)), "board")
+    assert pdf(sheet)[0] == pdf(sheet)[0]
+
+
+def test_line_widths_are_of_iso_128():
+    # ISO 128 line widths [mm].
+    assert {pen.width for pen in PENS.values()} <= {0.13, 0.18, 0.25, 0.35, 0.5, 0.7}
+
+
+def test_odd_titles_and_arcs():
+    made = contents(title="\u5b57 <b>(a)\\ \U0001f3b8 " + "W" * 90, board={"radius": 300})
+    for kind in ("radius", "board"):
+        written, _ = pdf(draw_sheet(lay_out(check_plan(made)), kind))
+        assert pypdf.PdfReader(io.BytesIO(written), strict=True).pages
+
+
+def test_an_arc_bulges_the_right_way(tmp_path):
+    contour = Contour(Layer.CUT_OUTLINE, ((20, 20), (120, 20), (120, 60), (20, 60)), (0, 0, 0.2, 0))
+    sheet = Sheet("arc", "Arc", (contour,), (0, 0, 150, 90))
+    written, layout = pdf(sheet)
+    (picture,) = pictures(written, tmp_path)
+    left, bottom, _, _ = layout.box((0, 0))
+    x = round(10 * (layout.margin + SIDE + 70 - left))
+    y = round(10 * (layout.margin + FOOT + 70 - bottom))  # by hand: 60 plus 0.2 * 100 / 2
+    column = picture[::-1][:, x - 1 : x + 2].min(axis=1) < 160
+    assert column[y - 4 : y + 5].any()
+    assert not column[y + 5 : y + 60].any()
+
+
+def test_rule_and_page_agree_on_what_a_rule_is():
+    ends = [part.end[0] for part in rule((0, 0), 175, upright=False) if isinstance(part, Line)]
+    assert max(ends) == 150
