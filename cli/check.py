@@ -42,6 +42,8 @@ def command(plan: Path, as_json: bool) -> None:
     click.echo(f"{plan}: can be drawn ({', '.join(sheets)})")
     for warning in instrument.warnings:
         click.echo(f"warning: {warning}")
+    if instrument.plan.bridge and instrument.bridge_lacks:
+        click.echo(f"bridge is not placed: {instrument.bridge_lacks}")
     if instrument.strung is None:
         click.echo(f"pitch is not reckoned: {instrument.unstated[0]}")
     for finding in findings:

@@ -235,6 +235,9 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     moved = contacts[:, 0] - wanted[:, 0]
     answer = errors(strung.fretting, strung.offsets.saddle, strung.offsets.nut)[1][:, plan.action_fret - 1, 0]
     over_top, exposure = _heights(bridge, strung)
+    if exposure is not None and exposure.min() <= 0:
+        above = f"the base reaches {show(float(-exposure.min()), plan.units)} {plan.units} above a string"
+        raise PlanError([Fault("bridge.base_height", above, "check plane_height too")])
     thickness = 2 * (float(np.abs(along).max()) + bridge.crown_radius) if bridge.kind == "saddle slot" else None
     holes = [*_stated_holes(bridge, frames), *_holes(bridge, frame, contacts, ways)]
     outlines = (_outline(bridge, each) for each in frames)
@@ -301,6 +304,8 @@ def _faults(plan: Plan, bridge: Bridge) -> Iterator[Fault]:
             f"{said(bridge.reserve)} at both ends leave nothing of {said(bridge.travel)} travel",
             "lessen it, or find saddles with more travel",
         )
+    if bridge.groups and single_units(plan):
+        yield Fault("bridge.groups", "single units of a fan share no saddle", "state bridge.angle for one base")
     for key in ("post_spread", "slot_length"):
         length = getattr(bridge, key)
         if length is not None and length <= spread:

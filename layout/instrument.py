@@ -273,6 +273,8 @@ def _warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[str]:
     if plan.nut and plan.nut.slot > 0 and plan.behind_nut < plan.nut.slot + plan.nut.ledge - _ROUNDING:
         needed = plan.nut.slot + plan.nut.ledge
         yield f"the nut's groove and ledge need board.behind_nut of {said(needed)}"
+    if plan.nut and 0 < plan.nut.slot < plan.nut.thickness:
+        yield f"the nut, {said(plan.nut.thickness)} thick, does not fit its groove of {said(plan.nut.slot)}"
     yield from _crowded_marks(plan, neck)
     at_nut, at_last = (float(np.ptp(neck.lines_in_board[fret, :, 1])) for fret in (0, -1))
     if at_last < at_nut - _ROUNDING:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout import strings
-from slotwright.layout.bridge import margins, single_units
+from slotwright.layout.bridge import PIN_HOLE, TIE_HOLE, margins, single_units
 from slotwright.layout.compensation import compensate
 from slotwright.layout.pitch import errors
 from slotwright.layout.units import show
@@ -17,11 +17,15 @@ from slotwright.layout.units import show
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from numpy.typing import NDArray
+
     from slotwright.layout.bridge import Placement
     from slotwright.layout.neck import Neck
     from slotwright.layout.pitch import Fretting
     from slotwright.layout.plan import Bridge, NutRule, Plan
     from slotwright.layout.strung import Strung
+
+    Floats = NDArray[np.float64]
 
 EXPOSURE: Final = (2.0, 5.0)  # mm of saddle out of its base (common practice, from memory)
 NEAR_EDGE: Final = 2.0  # mm from an outer string to the edge (common practice, no source)
@@ -46,9 +50,13 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
     yield from _sharing(plan, placed)
     if placed.reserve is not None and placed.reserve.min() < bridge.reserve - _ROUNDING:
         yield from _short_travel(plan, bridge, placed)
-        if not single_units(plan):
-            yield f"what brings the contacts closer together: {'; '.join(_cures(plan, bridge, neck, strung, placed))}"
+        cures = [] if single_units(plan) else [*filter(None, _cures(plan, bridge, neck, strung, placed))]
+        if cures:
+            yield f"what brings the contacts closer together: {'; '.join(cures)}"
+        if bridge.angle:
+            yield "another bridge.angle may lie nearer to the contacts"
     yield from _saddle(plan, bridge, placed)
+    yield from _impossible(plan, bridge)
     if bridge.existing_holes and placed.holes:
         yield _old_holes(plan, bridge, strung, placed)
     for name, treble, bass, _ in margins(plan, neck):
@@ -63,11 +71,16 @@ def _said(plan: Plan, length: float) -> str:
 
 def _sharing(plan: Plan, placed: Placement) -> Iterator[str]:
     """Say what sharing a saddle or a crest costs, where it can be measured."""
-    for i in np.flatnonzero(np.abs(placed.shared) > _SHOWN):
-        way = "behind" if placed.shared[i] > 0 else "before"
+    off = np.flatnonzero(np.abs(placed.shared) > _SHOWN)
+    if off.size:
+        way = np.where(placed.shared > 0, "behind", "before")
+        each = ", ".join(
+            f"{i + 1} {show(abs(float(placed.shared[i])), plan.units)} {way[i]} ({placed.shared_cents[i]:+.2f})"
+            for i in off
+        )
         yield (
-            f"string {i + 1} shares its contact and stands {_said(plan, abs(placed.shared[i]))} {way} its own place: "
-            f"{placed.shared_cents[i]:+.2f} cents at fret {plan.action_fret}"
+            f"strings that share a contact stand off their own places, in {plan.units} and in cents at fret "
+            f"{plan.action_fret}: {each}"
         )
 
 
@@ -87,6 +100,28 @@ def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str]:
             yield f"{said(high)} of saddle stand out but only {said(bridge.slot_depth)} in: it may tip"
 
 
+def _impossible(plan: Plan, bridge: Bridge) -> Iterator[str]:
+    """Find parts of the bridge that run into each other or out of it."""
+    said = partial(_said, plan)
+    wide = bridge.foot or bridge.outline
+    if wide and not single_units(plan) and wide[0] < plan.spread_saddle:
+        yield f"the bridge is {said(wide[0])} across, less than the strings are spread"
+    if bridge.outline and bridge.slot_length and bridge.slot_length > bridge.outline[0]:
+        yield f"the slot, {said(bridge.slot_length)} long, runs out of the bridge"
+    for name, distance, diameter in (
+        ("pin", bridge.pin_distance, bridge.pin_diameter or PIN_HOLE),
+        ("tie", bridge.tie_distance, bridge.tie_diameter or TIE_HOLE),
+    ):
+        if distance is None:
+            continue
+        if bridge.slot_width and distance - diameter / 2 < bridge.slot_width / 2:
+            yield f"the {name} holes cut into the saddle's slot"
+        if bridge.outline:
+            front = bridge.outline[1] / 3 if bridge.front is None else bridge.front
+            if distance + diameter / 2 > bridge.outline[1] - front:
+                yield f"the {name} holes lie behind the bridge's rear edge"
+
+
 def _short_travel(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str]:
     """Say which strings miss the travel, and by how much."""
     assert placed.reserve is not None  # noqa: S101 - asked for only where there is travel
@@ -103,15 +138,22 @@ def _cures(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Place
     """Say what each cure takes off the distance between foremost and rearmost contact."""
     said = partial(_said, plan)
 
-    def gain(fretting: Fretting, nut: NutRule | None = None) -> str:
+    turn = np.radians(placed.angle)
+    to_rear = np.array([np.cos(turn), np.sin(turn)])
+
+    def reach(saddle: Floats) -> float:
+        """Give how far apart the contacts lie along the base."""
+        contacts = neck.on_strings(neck.scales + saddle) + placed.shared[:, None] * [1.0, 0.0]
+        return float(np.ptp(contacts @ to_rear))
+
+    def gain(what: str, fretting: Fretting, nut: NutRule | None = None) -> str:
         rule = plan.compensation
         offsets = compensate(fretting, strung.weights, nut=nut or rule.nut, minimise=rule.minimise)
-        contacts = neck.on_strings(neck.scales + offsets.saddle)[:, 0] + placed.shared
-        now = neck.on_strings(neck.scales + strung.offsets.saddle)[:, 0] + placed.shared
-        return said(float(np.ptp(now) - np.ptp(contacts)))
+        gained = reach(strung.offsets.saddle) - reach(offsets.saddle)
+        return f"{what} by {said(gained)}" if gained > _SHOWN else ""
 
     if bridge.crest_offset:
-        yield f"the rearmost saddle turned round {said(2 * abs(bridge.crest_offset))}"
+        yield f"the rearmost saddle turned round by {said(2 * abs(bridge.crest_offset))}"
     rear = int(np.argmax(placed.along))
     string, body = plan.strings[rear], strung.bodies[rear]
     if string.kind == "wound steel" and body.core is not None:
@@ -120,11 +162,11 @@ def _cures(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Place
         for name in ("tension", "axial", "bending"):
             arrays[name] = getattr(strung.fretting, name).copy()
             arrays[name][rear] = getattr(thin, name)
-        yield f"a core a tenth thinner on string {rear + 1} {gain(replace(strung.fretting, **arrays))}"
+        yield gain(f"a core a tenth thinner on string {rear + 1}", replace(strung.fretting, **arrays))
     lower = replace(strung.fretting, action_height=strung.fretting.action_height - 0.5)
-    yield f"{said(0.5)} less action {gain(lower)}"
+    yield gain(f"{said(0.5)} less action", lower)
     if plan.compensation.nut == "none":
-        yield f"a nut contact for each string {gain(strung.fretting, 'per string')}"
+        yield gain("a nut contact for each string", strung.fretting, "per string")
 
 
 def _old_holes(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) -> str:
@@ -150,6 +192,8 @@ def _old_holes(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) ->
     way = "back" if shift[0] > 0 else "forward"
     serve = f"the holes that are there serve with the bridge {said(abs(shift[0]))} further {way} and "
     serve += f"{said(abs(shift[1]))} to the {'treble' if shift[1] * hand > 0 else 'bass'} side"
+    if abs(shift[1]) < _SHOWN:
+        serve = serve.rpartition(" and ")[0]
     if placed.reserve is not None:
         # Moved back, the bridge leaves less of its travel before the contacts and more behind.
         left = float((placed.reserve + np.array([-1.0, 1.0]) * shift[0]).min())

@@ -75,7 +75,8 @@ def test_refused(changes, where):
         ({"board": {"edge_margin": 1.5, "string_spread_nut": 36}}, "from the edge at the last fret; below 2.00 mm"),
         ({"board": {"string_spread_nut": 39.5}}, "from the edge at the nut"),
         ({"strings": 1, "board": {"string_spread_nut": 10, "width_at": {"fret": 12, "width": 45}}}, "is not used"),
-        ({"nut": {"slot": 3, "ledge": 2}}, "board.behind_nut of 5.00 mm"),
+        ({"nut": {"slot": 3, "ledge": 2, "thickness": 3}}, "board.behind_nut of 5.00 mm"),
+        ({"nut": {"slot": 3, "thickness": 3.5}, "board": {"behind_nut": 3}}, "does not fit its groove of 3.00 mm"),
         ({"board": {"position_marks": [3, 22], "mark_diameter": 11}}, "the mark at fret 22 reaches into a slot"),
         ({"board": {"double_marks": [2], "mark_diameter": 24}}, "reaches over the edge of the board"),
         (

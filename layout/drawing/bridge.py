@@ -95,6 +95,8 @@ def _bridge(instrument: Instrument) -> Iterator[Entity]:
         yield Contour(layer, tuple(map(point, corners)))
     if placed.slot is not None:
         yield Contour(Layer.CUT_SLOTS, tuple(map(point, placed.slot)))
+    if not single_units(plan):
+        yield from cross(point(placed.datum), 2.0)
     for hole in placed.holes:
         yield Circle(Layer.DRILL, (hole.x, hole.y), hole.diameter / 2)
         yield from cross((hole.x, hole.y), hole.diameter / 2 + 1.0)
@@ -146,35 +148,53 @@ def _points(instrument: Instrument) -> tuple[Floats, Floats, Floats, Floats]:
     return treble, bass, placed.contacts[0], placed.contacts[-1]
 
 
+def _aside(instrument: Instrument, y: float) -> str:
+    """Say how far off the centre line a hole stands, and to which side."""
+    if abs(y) < 0.005:
+        return "on it"
+    side = "treble" if (y > 0) != instrument.plan.board.left_handed else "bass"
+    return f"{instrument.length(abs(y))} {side}"
+
+
 def _notes(instrument: Instrument) -> Iterator[str]:
     placed, plan, said = instrument.bridge, instrument.plan, instrument.length
     assert plan.bridge is not None  # noqa: S101 - `missing` was asked
     names = dict(zip("ABCD", _points(instrument), strict=True))
     figures = [f"{a}-{b} {said(float(np.hypot(*(names[a] - names[b]))))}" for a, b in ("AC", "BD", "AD", "BC")]
-    on = "posts" if any(hole.what == "post" for hole in placed.holes) else "front corners"
-    if len(placed.outlines) != 1 and placed.slot is None and on != "posts":
-        on = "outer contacts"
+    on = "posts" if any(hole.what == "post" for hole in placed.holes) else "front corners of the bridge"
+    if len(placed.outlines) != 1 and on != "posts":
+        on = "outer contacts" if placed.slot is None else "front corners of the saddle slot"
     yield (
-        f"A and B are the ends of crown {plan.action_fret} at the board's edges, C and D the {on} of the bridge: "
+        f"A and B are the ends of crown {plan.action_fret} at the board's edges, C and D the {on}: "
         f"{', '.join(figures)}."
     )
     if single_units(plan):
         yield "Bridge: a single unit for each string, set along it with as much travel before the contact as behind."
     else:
         where = f"Bridge: {plan.bridge.kind}, its datum {said(float(placed.datum[0]))} from the nominal nut line"
-        turned = f"turned {placed.angle:.2f} degrees" if placed.angle else "square to the centre line"
-        yield f"{where}, {turned}."
+        rear = "bass" if (placed.angle > 0) != plan.board.left_handed else "treble"
+        turned = f"turned {abs(placed.angle):.2f} degrees, the {rear} end to the rear"
+        yield f"{where}, {turned if placed.angle else 'square to the centre line'}."
     for what in dict.fromkeys(hole.what for hole in placed.holes):
         same = [hole for hole in placed.holes if hole.what == what]
         words = "hole" if what == "hole" else f"{what} hole"
-        yield f"{len(same)} {words}{'s' * (len(same) > 1)}, {said(same[0].diameter)} wide."
+        crown = float(instrument.neck.frets.middle[plan.action_fret])
+        at = "; ".join(f"{said(hole.x - crown)}, {_aside(instrument, hole.y)}" for hole in same)
+        yield f"{len(same)} {words}{'s' * (len(same) > 1)}, {said(same[0].diameter)} wide: {at}."
+    if placed.holes:
+        yield (
+            f"Holes are measured from where crown {plan.action_fret} crosses the centre line: along it, and aside."
+        )
     if placed.over_top is not None:
         over = ", ".join(said(float(height)) for height in placed.over_top)
         yield f"Strings over the top at their contacts, string 1 first: {over}."
     rows = [
-        f"{name} {said(treble)} and {said(bass)} ({share:+.2f} for each 1.00 the bridge is shifted sideways)"
+        f"{name} {said(treble)} and {said(bass)} ({share:.2f})"
         for name, treble, bass, share in margins(plan, instrument.neck)
     ]
-    yield f"Outer strings to the edges, treble and bass: {'; '.join(rows)}."
+    yield (
+        f"Outer strings to the edges, treble and bass: {'; '.join(rows)}. In brackets: what a bridge shifted by 1.00 "
+        "to the treble side takes off the treble margin and adds to the other."
+    )
     for finding in instrument.bridge_findings:
         yield f"{finding[0].upper()}{finding[1:]}."

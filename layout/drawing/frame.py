@@ -50,6 +50,8 @@ class Content:
         What is to be minded besides the usual.
     check
         A distance to check once a print is put together.
+    mirrors
+        False for views that a mirror would turn upside down.
     """
 
     entities: Sequence[Entity]
@@ -57,6 +59,7 @@ class Content:
     tables: Sequence[str] = ("scale", "frets", "board")
     cautions: Sequence[str] = ()
     check: str = ""
+    mirrors: bool = True
 
 
 def framed(name: str, instrument: Instrument, content: Content, *, mirrored: bool = False) -> Sheet:
@@ -78,6 +81,7 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
     Sheet
         The drawing with border, rules, cautions and title block; letters are never mirrored.
     """
+    mirrored = mirrored and content.mirrors
     drawn = [entity.mirrored() if mirrored else entity for entity in content.entities]
     left, bottom, right, top = extents(drawn)
     columns = _columns(instrument, content)

@@ -38,12 +38,25 @@ def missing(instrument: Instrument) -> str | None:
 def content(instrument: Instrument) -> Content:
     """Draw the nut from above and, below that, as it is seen from the bridge."""
     entities = [*_from_above(instrument), *_from_bridge(instrument)]
-    return Content(entities, list(_notes(instrument)), ("board", "setup", "compensation", "nut"))
+    return Content(entities, list(_notes(instrument)), ("board", "setup", "compensation", "nut"), mirrors=False)
 
 
 def places(instrument: Instrument) -> Floats:
-    """Give where the strings cross the nut, along it from the centre line, treble side positive [mm]."""
-    return instrument.neck.nut_ends[:, 1]
+    """Give where the strings cross the nut, along its line from the centre line, treble side positive [mm]."""
+    return instrument.neck.nut_ends[:, 1] * _longer(instrument)
+
+
+def _longer(instrument: Instrument) -> float:
+    """Give how much longer a leaning nut is than the board is wide."""
+    return float(np.hypot(1.0, instrument.neck.frets.skew[0]))
+
+
+def _squarely(instrument: Instrument) -> Floats:
+    """Give the cosine between each string and the way straight across the nut."""
+    neck, skew = instrument.neck, float(instrument.neck.frets.skew[0])
+    ways = (neck.saddle_ends - neck.nut_ends) / neck.scales[:, None]
+    cosines: Floats = ways @ np.array([1.0, -skew]) / np.hypot(1.0, skew)
+    return cosines
 
 
 def slot_bottoms(instrument: Instrument) -> Floats:
@@ -57,9 +70,9 @@ def slot_bottoms(instrument: Instrument) -> Floats:
 
 
 def shelves(instrument: Instrument) -> Floats:
-    """Give how far each contact stands before the end of the board, toward the first fret [mm]."""
+    """Give how far each contact stands before the end of the board, square to it toward fret 1 [mm]."""
     assert instrument.strung is not None  # noqa: S101 - `missing` was asked
-    return instrument.strung.offsets.nut - instrument.neck.nut_moved
+    return (instrument.strung.offsets.nut - instrument.neck.nut_moved) * _squarely(instrument)
 
 
 def _steps(y: Floats, half: float) -> list[tuple[float, float]]:
@@ -74,50 +87,54 @@ def _steps(y: Floats, half: float) -> list[tuple[float, float]]:
 
 
 def _half(instrument: Instrument) -> float:
-    return instrument.plan.board.nut_width / 2
+    return instrument.plan.board.nut_width / 2 * _longer(instrument)
 
 
 def _from_above(instrument: Instrument) -> Iterator[Entity]:
-    """Draw the nut from above, y along the sheet: up the sheet is toward the first fret."""
+    """Draw the nut from above, its treble end to the right: down the sheet is toward the first fret."""
     nut, y, ahead = instrument.plan.nut, places(instrument), shelves(instrument)
     assert nut is not None  # noqa: S101 - `missing` was asked
     half = _half(instrument)
     lanes = _steps(y, half)
-    front = [
-        corner
-        for string in np.argsort(y)
-        for corner in ((lanes[string][0], float(ahead[string])), (lanes[string][1], float(ahead[string])))
-    ]
-    corners = [(-half, -nut.thickness), *front, (half, -nut.thickness)]
+    front = [(end, -float(ahead[string])) for string in np.argsort(y) for end in lanes[string]]
     # Neighbours with the same shelf meet in one line.
-    yield Contour(Layer.CUT_OUTLINE, tuple(dict.fromkeys(corners)))
+    yield Contour(Layer.CUT_OUTLINE, tuple(dict.fromkeys([(-half, nut.thickness), *front, (half, nut.thickness)])))
     for string, at in enumerate(y):
-        yield Line(Layer.REF_STRINGS, (float(at), -nut.thickness - 3), (float(at), 8.0))
-        arm = min(1.5, (lanes[string][1] - lanes[string][0]) / 3)
-        yield Line(Layer.REF_SADDLE, (float(at) - arm, float(ahead[string])), (float(at) + arm, float(ahead[string])))
-    yield Line(Layer.REF_CENTRE, (0.0, -nut.thickness - 5), (0.0, 10.0))
+        arm, v = min(1.5, (lanes[string][1] - lanes[string][0]) / 3), -float(ahead[string])
+        yield Line(Layer.REF_SADDLE, (float(at) - arm, v), (float(at) + arm, v))
+    yield from string_numbers(y, nut.thickness + nut.slot + nut.ledge + 2, -8.0)
+    yield Line(Layer.REF_CENTRE, (0.0, nut.thickness + 5), (0.0, -8.0))
     if nut.slot:
-        for x in (-nut.slot, -nut.slot - nut.ledge) if nut.ledge else (-nut.slot,):
-            yield Line(Layer.REF_BLANK, (-half - 4, x), (half + 4, x))
+        for v in (nut.slot, nut.slot + nut.ledge) if nut.ledge else (nut.slot,):
+            yield Line(Layer.REF_BLANK, (-half - 4, v), (half + 4, v))
     if ahead.any() or nut.slot:
         yield Line(Layer.REF_BLANK, (-half - 4, 0.0), (half + 4, 0.0))
-    yield Text(Layer.TEXT, (-half - 6, 0.0), "from above", 2.5, "right", "middle")
-    row = spread(sorted(float(at) for at in y), 4.5)
-    for string, place in zip(np.argsort(y), row, strict=True):
-        yield Text(Layer.TEXT, (place, 11.0), str(int(string) + 1), 2.5, "center")
+    yield Text(Layer.TEXT, (-half - 6, 1.5), "from above", 2.5, "right")
+    yield Text(Layer.TEXT, (-half - 6, -1.5), "toward fret 1: down", 2.5, "right", "top")
+
+
+def string_numbers(y: Floats, above: float, below: float) -> Iterator[Entity]:
+    """Draw strings through a view from above, each with its number at the top of a leader."""
+    pitch = 3.2 if len(y) < 10 else 4.8
+    rows = spread(sorted(float(at) for at in y), pitch)
+    for string, place in zip(np.argsort(y), rows, strict=True):
+        at = float(y[string])
+        yield Line(Layer.REF_STRINGS, (at, below), (at, above))
+        yield Line(Layer.DIM, (at, above), (place, above + 4.0))
+        yield Text(Layer.TEXT, (place, above + 4.8), str(int(string) + 1), 2.2, "center")
 
 
 def _from_bridge(instrument: Instrument) -> Iterator[Entity]:
     """Draw the nut as seen from the bridge: its foot on the wood, every slot at its depth."""
     plan, neck = instrument.plan, instrument.neck
     assert plan.nut is not None  # noqa: S101 - `missing` was asked
-    low = -plan.nut.thickness - _APART - _top(instrument).max() - 2
+    low = -8.0 - _APART - float(_top(instrument).max())
     half, y, bottoms = _half(instrument), places(instrument), slot_bottoms(instrument)
-    drop = float(neck.drop(0.0, half))
+    drop, squarely = float(neck.drop(0.0, plan.board.nut_width / 2)), _squarely(instrument)
     profile: list[tuple[float, float]] = []
     for string in np.argsort(y):
         gauge = instrument.plan.strings[string].gauge or 0.0
-        wide, top = (gauge + _AIR) / 2, float(_top(instrument)[string])
+        wide, top = (gauge + _AIR) / 2 / float(squarely[string]), float(_top(instrument)[string])
         at, bottom = float(y[string]), float(bottoms[string])
         profile += [(at - wide, top), (at - wide, bottom), (at + wide, bottom), (at + wide, top)]
     ends = [(-half, profile[0][1]), *profile, (half, profile[-1][1])]
@@ -136,7 +153,8 @@ def _from_bridge(instrument: Instrument) -> Iterator[Entity]:
         yield Line(Layer.DIM, (at, foot - 1.0), (at, foot - 3.0))
         yield Line(Layer.DIM, (at, foot - 3.0), (place, foot - 6.0))
         said = instrument.length
-        text = f"{int(string) + 1}: {said(abs(at))} out, {said(float(bottoms[string]))} high"
+        over_wood = float(bottoms[string] + neck.drop(*neck.nut_ends[string]))
+        text = f"{int(string) + 1}: {said(abs(at))} out, {said(over_wood)} high"
         yield Text(Layer.DIM, (place, foot - 6.8), text, _HEIGHT, "right", "middle", 90)
 
 
@@ -150,9 +168,16 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     plan, said = instrument.plan, instrument.length
     assert plan.nut is not None  # noqa: S101 - `missing` was asked
     yield (
-        "Out: along the nut from its middle. High: bottom of the slot above the wood of the board at its middle, "
+        "Out: along the nut from its middle. High: bottom of the slot above the wood of the board under that string, "
         "with frets of the stated height; leave it a little high and bring it down at the bench."
     )
+    lean = float(np.degrees(np.arctan(instrument.neck.frets.skew[0])))
+    if abs(lean) > 0.005:
+        end = "treble" if (lean > 0) != plan.board.left_handed else "bass"
+        yield (
+            f"The nut leans {abs(lean):.2f} degrees, its {end} end nearer the bridge; slots run that much off square "
+            "to its face, and everything here is measured along it."
+        )
     air = said(_AIR, 2 if plan.units == "mm" else 3)
     yield f"Slots are drawn {air} wider than their strings, and half of each string stands out."
     needed = float(_top(instrument).max())

@@ -8,6 +8,7 @@ import numpy as np
 
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import spread
+from slotwright.layout.drawing.nut import string_numbers
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
 from slotwright.layout.pitch import saddle_height
 
@@ -38,7 +39,7 @@ def missing(instrument: Instrument) -> str | None:
 def content(instrument: Instrument) -> Content:
     """Draw the crest's profile, and above it the contacts across the saddle."""
     entities = [*_from_above(instrument), *_profile(instrument)]
-    return Content(entities, list(_notes(instrument)), ("board", "setup", "compensation", "bridge"))
+    return Content(entities, list(_notes(instrument)), ("board", "setup", "compensation", "bridge"), mirrors=False)
 
 
 def places(instrument: Instrument) -> Floats:
@@ -65,24 +66,34 @@ def _half(instrument: Instrument) -> float:
 
 
 def _from_above(instrument: Instrument) -> Iterator[Entity]:
-    """Draw the saddle from above, along the sheet: up the sheet is toward the rear."""
+    """Draw the saddle from above, its treble end to the right: down the sheet is toward the rear."""
     bridge, along, y = instrument.plan.bridge, instrument.bridge.along, places(instrument)
     assert bridge is not None  # noqa: S101 - `missing` was asked
-    half = _half(instrument)
-    thick = (bridge.slot_width or 2 * float(np.abs(along).max()) + 2.0) / 2
+    half, thick = _half(instrument), _thick(instrument)
     corners = ((-half, -thick), (half, -thick), (half, thick), (-half, thick))
     yield Contour(Layer.CUT_OUTLINE if bridge.slot_width else Layer.REF_BLANK, corners)
     yield Line(Layer.REF_CENTRE, (-half - 4, 0.0), (half + 4, 0.0))
     order = np.argsort(y)
-    middles = (y[order][:-1] + y[order][1:]) / 2
-    bounds = np.concatenate(([-half], middles, [half]))
+    bounds = np.concatenate(([-half], (y[order][:-1] + y[order][1:]) / 2, [half]))
     for rank, string in enumerate(order):
-        at, arm = float(y[string]), 0.4 * min(bounds[rank + 1] - y[string], y[string] - bounds[rank])
-        yield Line(Layer.REF_STRINGS, (at, -thick - 4), (at, thick + 4))
-        yield Line(Layer.REF_SADDLE, (at - float(arm), float(along[string])), (at + float(arm), float(along[string])))
-    for string, place in zip(order, spread(sorted(float(at) for at in y), 4.5), strict=True):
-        yield Text(Layer.TEXT, (place, thick + 5.0), str(int(string) + 1), 2.5, "center")
-    yield Text(Layer.TEXT, (-half - 6, 0.0), "from above", 2.5, "right", "middle")
+        at, arm = float(y[string]), 0.4 * float(min(bounds[rank + 1] - y[string], y[string] - bounds[rank]))
+        yield Line(Layer.REF_SADDLE, (at - arm, -float(along[string])), (at + arm, -float(along[string])))
+    yield from string_numbers(y, thick + 3, -thick - 4)
+    yield Text(Layer.TEXT, (-half - 6, 1.0), "from above", 2.5, "right")
+    yield Text(Layer.TEXT, (-half - 6, -1.0), "toward the rear: down", 2.5, "right", "top")
+
+
+def _thick(instrument: Instrument) -> float:
+    """Give half the thickness drawn."""
+    bridge = instrument.plan.bridge
+    assert bridge is not None  # noqa: S101 - `missing` was asked
+    return (bridge.slot_width or 2 * float(np.abs(instrument.bridge.along).max()) + 2.0) / 2
+
+
+def _known_foot(instrument: Instrument) -> bool:
+    """Tell whether the saddle's whole height is known: how far it stands out, and in."""
+    bridge = instrument.plan.bridge
+    return bridge is not None and bridge.slot_depth is not None and instrument.bridge.exposure is not None
 
 
 def _profile(instrument: Instrument) -> Iterator[Entity]:
@@ -90,8 +101,7 @@ def _profile(instrument: Instrument) -> Iterator[Entity]:
     bridge, y, z = instrument.plan.bridge, places(instrument), crests(instrument)
     assert bridge is not None  # noqa: S101 - `missing` was asked
     half, order = _half(instrument), np.argsort(y)
-    thick = (bridge.slot_width or 2 * float(np.abs(instrument.bridge.along).max()) + 2.0) / 2
-    low = -thick - _APART - float(z.max())
+    low = -_thick(instrument) - 4 - _APART - float(z.max())
     at, height = y[order], z[order]
     ends = []
     for end, (a, b) in ((-half, (0, 1)), (half, (-1, -2))):
@@ -100,7 +110,9 @@ def _profile(instrument: Instrument) -> Iterator[Entity]:
     depth = bridge.slot_depth or _BODY
     crest = [ends[0], *((float(a), float(h)) for a, h in zip(at, height, strict=True)), ends[1]]
     corners = [(-half, -depth), (half, -depth), *reversed(crest)]
-    yield Contour(Layer.CUT_OUTLINE, tuple((x, low + h) for x, h in corners))
+    # An outline to cut only where its foot is known, and not invented.
+    layer = Layer.CUT_OUTLINE if _known_foot(instrument) else Layer.REF_SADDLE
+    yield Contour(layer, tuple((x, low + h) for x, h in corners))
     yield Line(Layer.REF_BLANK, (-half - 4, low), (half + 4, low))
     yield Text(Layer.TEXT, (-half - 6, low), _level(instrument), 2.5, "right", "middle")
     foot = low - depth
@@ -124,6 +136,11 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         f"Out: along the crest from its middle. High: the string's underside above {level}, for the stated action. "
         "Seen from the bridge toward the nut the profile has its treble end where the drawing has it."
     )
+    if not _known_foot(instrument):
+        yield (
+            "How deep the saddle stands in its bridge is not known, so its foot is drawn as a reference only; state "
+            "bridge.plane_height, base_height and slot_depth."
+        )
     figures = ", ".join(f"{i}: {said(float(x))}" for i, x in enumerate(placed.along, start=1))
     yield f"Contacts across the saddle from its middle, toward the rear above 0: {figures}."
     for finding in instrument.bridge_findings:
