@@ -144,6 +144,9 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
         f"{instrument.title}, string {string} ({_pitch(instrument, i)}), set back {back} "
         f"{plan.units}: cents at every fret and where they come from"
     )
+    if strung.bodies[i].core_estimated:
+        low, high = (said(float(end)) for end in strung.doubt[i])
+        click.echo(f"its core is an estimate; set back {low} to {high} with one 15 % thinner or thicker")
     after = strung.after
     columns = {
         "before": strung.before.total[i],
@@ -188,7 +191,10 @@ def _plot(instrument: Instrument, strung: Strung, path: Path, *, force: bool) ->
 
     if path.suffix.lower() != ".svg":
         raise SlotwrightError(f"{path}: the chart is an SVG file; end its name in .svg")
-    names = [f"{i + 1}  {_pitch(instrument, i)}" for i in range(len(strung.bodies))]
+    names = [
+        f"{i + 1}  {_pitch(instrument, i)}{' *' if body.core_estimated else ''}"
+        for i, body in enumerate(strung.bodies)
+    ]
     chart = pitch_chart(
         instrument.plan.title,
         names,

@@ -126,15 +126,16 @@ def _pages(paper: str, landscape: bool, margin: str, overlap: str, measured: str
 def _paged(sheet: Sheet, pages: dict[str, Any]) -> tuple[bytes, str]:
     """Write a PDF and tell how many pages it has."""
     from slotwright.layout.errors import PaperError  # noqa: PLC0415 - only when asked for
+    from slotwright.layout.export.paper import share_out  # noqa: PLC0415
     from slotwright.layout.export.pdf import pdf  # noqa: PLC0415
 
     try:
-        written, layout = pdf(sheet, **pages)
+        layout = share_out(sheet, **pages)
     except PaperError as error:
         raise SlotwrightError(f"sheet {sheet.name}: {error}") from None
     tiles = len(layout.tiles)
     paper = pages["paper"]
-    return written, f"1 page {paper}" if tiles == 1 else f"{tiles} tiles {paper} and a cover page"
+    return pdf(sheet, layout), f"1 page {paper}" if tiles == 1 else f"{tiles} tiles {paper} and a cover page"
 
 
 def _written(sheet: Sheet, kind: str, unit: Unit, version: Version) -> bytes:

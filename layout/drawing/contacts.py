@@ -98,13 +98,21 @@ def _way(instrument: Instrument, offset: float) -> str:
 
 def notes(instrument: Instrument) -> Iterator[str]:
     """Say what the contacts rest on."""
-    strung, said = instrument.strung, instrument.length
+    strung = instrument.strung
     if strung is None:
         return
     both = "saddle and nut contacts" if strung.offsets.nut.any() else "saddle contacts"
     yield f"Short ticks are {both} for the stated strings and setup; leave travel in hand for other gauges."
     if instrument.plan.compensation.nut == "per string" and strung.offsets.nut.max() > 0.005:
         yield "Nut contacts toward fret 1 need a nut that overhangs the end of the board, or that end cut back."
+    yield from estimates(instrument)
+
+
+def estimates(instrument: Instrument) -> Iterator[str]:
+    """Say which set-backs hang on estimated cores, and by how much."""
+    strung, said = instrument.strung, instrument.length
+    if strung is None:
+        return
     if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
         ranges = ", ".join(
             f"{i + 1}: {said(float(strung.doubt[i, 0]))} to {said(float(strung.doubt[i, 1]))}" for i in guessed

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import spread
 from slotwright.layout.drawing.nut import string_numbers
@@ -143,5 +144,6 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         )
     figures = ", ".join(f"{i}: {said(float(x))}" for i, x in enumerate(placed.along, start=1))
     yield f"Contacts across the saddle from its middle, toward the rear above 0: {figures}."
+    yield from contacts.estimates(instrument)
     for finding in instrument.bridge_findings:
         yield f"{finding[0].upper()}{finding[1:]}."

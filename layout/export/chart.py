@@ -38,7 +38,7 @@ def pitch_chart(
     title
         Title of the plan.
     names
-        Name of each string.
+        Name of each string; a star at its end marks an estimated core.
     before, after
         Errors [cents], shape (strings, frets).
     aims
@@ -75,7 +75,8 @@ def pitch_chart(
         panel.frame(name, step, tolerance)
         panel.curve(before[place], aims[place], filled=False)
         panel.curve(after[place], aims[place], filled=True)
-    _frets(drawing, before.shape[1], height - _BOTTOM)
+    starred = "; * core estimated, not stated" if any(name.endswith("*") for name in names) else ""
+    _frets(drawing, before.shape[1], height - _BOTTOM, f"cents at each fret, sharp above the line{starred}")
     written = io.StringIO()
     drawing.write(written, pretty=True, indent=1)
     return written.getvalue().encode()
@@ -139,11 +140,11 @@ def _key(drawing: Any, tolerance: float) -> None:  # noqa: ANN401
     drawing.add(drawing.text(words, insert=(114, y + 1.1)))
 
 
-def _frets(drawing: Any, frets: int, y: float) -> None:  # noqa: ANN401
+def _frets(drawing: Any, frets: int, y: float, words: str) -> None:  # noqa: ANN401
     every = 1 if frets <= 30 else 2
     for fret in range(1, frets + 1, every):
         drawing.add(drawing.text(str(fret), insert=(_fret_x(fret, frets), y), text_anchor="middle", font_size=2.6))
-    drawing.add(drawing.text("cents at each fret, sharp above the line", insert=(6, y + 6), font_size=2.8))
+    drawing.add(drawing.text(words, insert=(6, y + 6), font_size=2.8))
 
 
 def _fret_x(fret: int, frets: int) -> float:

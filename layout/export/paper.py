@@ -102,7 +102,7 @@ def paper_size(text: str) -> tuple[float, float]:
         Neither of these.
     """
     for name, size in SIZES.items():
-        if text.lower() == name.lower():
+        if text.strip().lower().replace(" ", "-") == name.lower():
             return size
     sides = re.split(r"\s*[x\u00d7]\s*", text.strip())
     if len(sides) == 2:

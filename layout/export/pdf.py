@@ -16,12 +16,13 @@ from reportlab.pdfgen.canvas import Canvas
 from slotwright.layout.drawing.lettering import fitted, wrapped
 from slotwright.layout.drawing.marks import rule
 from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
-from slotwright.layout.export.paper import FOOT, SIDE, Layout, share_out
+from slotwright.layout.export.paper import FOOT, SIDE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from slotwright.layout.drawing.sheet import Box, Point, Sheet
+    from slotwright.layout.export.paper import Layout
 
 _FONT: Final = "Vera"  # comes with the library, so that it can be embedded everywhere
 _CAPITALS: Final = 0.73  # height of its capitals over its size
@@ -37,32 +38,21 @@ _SEAM: Final = "#7a828a"
 _CROSS: Final = 3.0  # mm, arm of a registration cross
 
 
-def pdf(
-    sheet: Sheet,
-    *,
-    paper: str = "A4",
-    landscape: bool | None = None,
-    margin: float = 10.0,
-    overlap: float = 10.0,
-    scale: tuple[float, float] = (1.0, 1.0),
-) -> tuple[bytes, Layout]:
+def pdf(sheet: Sheet, layout: Layout) -> bytes:
     """Write a sheet as PDF.
 
     Parameters
     ----------
     sheet
         The drawing.
-    paper, landscape, margin, overlap, scale
-        As `share_out` takes them.
+    layout
+        How it is shared out over pages.
 
     Returns
     -------
     bytes
         The file; the same sheet always gives the same bytes. It asks the printer for no scaling.
-    Layout
-        How the drawing was shared out.
     """
-    layout = share_out(sheet, paper, landscape=landscape, margin=margin, overlap=overlap, scale=scale)
     if _FONT not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(_FONT, "Vera.ttf"))
     written = io.BytesIO()
@@ -81,7 +71,7 @@ def pdf(
         canvas.restoreState()
         canvas.showPage()
     canvas.save()
-    return written.getvalue(), layout
+    return written.getvalue()
 
 
 def _page(canvas: Canvas, sheet: Sheet, layout: Layout, number: int, pages: int) -> None:

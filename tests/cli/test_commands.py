@@ -210,6 +210,11 @@ def test_compensate_marks_estimated_cores(run):
     out = run("compensate", "bittern.toml")[1]
     assert "give or take" in out
     assert "cores estimated, not stated" in out
+    assert "its core is an estimate" in run("compensate", "bittern.toml", "--explain", "5")[1]
+    run("compensate", "bittern.toml", "--plot", "p.svg")
+    run("draw", "bittern.toml", "--format", "svg")
+    for file in ("p.svg", "bittern-board.svg", "bittern-stick.svg", "bittern-bridge.svg"):
+        assert "estimate" in Path(file).read_text("utf-8")
     string = json.loads(run("compensate", "bittern.toml", "--json")[1])["strings"][4]
     assert string["core_estimated"]
     low, high = string["saddle_offset_range"]
