@@ -9,6 +9,7 @@ import numpy as np
 from slotwright.layout.bridge import margins, single_units
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
+from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.marks import cross, point, sides
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 
@@ -54,7 +55,7 @@ def _strip(instrument: Instrument) -> Iterator[Entity]:
         yield Line(Layer.REF_BLANK, point(corner), point(end))
     yield Line(Layer.REF_BLANK, point(neck.outline[1]), point(neck.outline[2]))
     yield Line(Layer.REF_CENTRE, point(first[0]), point(first[1]))
-    at = (float(first[:, 0].min()) - 3.0, 3.0)
+    at = (float(first[:, 0].min()) - 8.0, 3.0)
     yield Text(Layer.TEXT, at, f"crown {plan.action_fret}", _HEIGHT, "right")
     if plan.frets.count > plan.action_fret:
         yield Line(Layer.REF_CENTRE, point(last[0]), point(last[1]))
@@ -69,11 +70,15 @@ def _last_crown(instrument: Instrument, crown: Floats) -> Iterator[Entity]:
     _, up = sides(instrument)
     a, b, c, d = _points(instrument)
     near, far = (a, c) if up.slot else (b, d)
-    end = crown[up.slot]
-    past = float(near[1] + (far[1] - near[1]) * (end[0] - near[0]) / (far[0] - near[0])) + 3
+    end, text = crown[up.slot], f"crown {instrument.plan.frets.count}"
+    half = text_width(text, _HEIGHT) / 2 + 1
+    lean = float((far[1] - near[1]) / (far[0] - near[0]))
+    past = float(near[1]) + lean * float(end[0] - near[0]) + abs(lean) * half + 3
     at = (float(end[0]), max(past, float(end[1]) + 3))
+    if min(end[0] - near[0], far[0] - end[0]) < half + 10:
+        return  # beside the letters it would only hide them; the notes name it
     yield Line(Layer.DIM, (at[0], float(end[1]) + 1), (at[0], at[1] - 0.8))
-    yield Text(Layer.TEXT, at, f"crown {instrument.plan.frets.count}", _HEIGHT, "center")
+    yield Text(Layer.TEXT, at, text, _HEIGHT, "center")
 
 
 def _rear(instrument: Instrument) -> float:
@@ -128,11 +133,13 @@ def _checks(instrument: Instrument) -> Iterator[Entity]:
     names = dict(zip("ABCD", _points(instrument), strict=True))
     for one, other in ("AC", "BD", "AD", "BC"):
         yield Line(Layer.DIM, point(names[one]), point(names[other]))
-    for name, place in names.items():
-        clear = 3.0 if name in "AB" or not any(hole.what == "post" for hole in instrument.bridge.holes) else 9.0
-        away = clear if place[1] > 0 else -clear
-        at = (float(place[0]) + (-4.0 if name in "AB" else 0.0), float(place[1]) + away)
-        yield Text(Layer.TEXT, at, name, 3.5, "center", "bottom" if away > 0 else "top")
+    posts = any(hole.what == "post" for hole in instrument.bridge.holes)
+    for name, other in ("AB", "BA", "CD", "DC"):
+        place, opposite = names[name], names[other]
+        outward = 1.0 if (float(place[1]), other) > (float(opposite[1]), name) else -1.0
+        clear = 9.0 if posts and name in "CD" else 3.0
+        at = (float(place[0]) + (-4.0 if name in "AB" else 0.0), float(place[1]) + outward * clear)
+        yield Text(Layer.TEXT, at, name, 3.5, "center", "bottom" if outward > 0 else "top")
 
 
 def _points(instrument: Instrument) -> tuple[Floats, Floats, Floats, Floats]:
@@ -164,6 +171,7 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     on = "posts" if any(hole.what == "post" for hole in placed.holes) else "front corners of the bridge"
     if len(placed.outlines) != 1 and on != "posts":
         on = "outer contacts" if placed.slot is None else "front corners of the saddle slot"
+    yield f"The crowns drawn are {plan.action_fret} and {plan.frets.count}; the end of the board is dashed."
     yield (
         f"A and B are the ends of crown {plan.action_fret} at the board's edges, C and D the {on}: "
         f"{', '.join(figures)}."
