@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.errors import Fault, PlanError
+from slotwright.layout.lines import meet
 from slotwright.layout.pitch import errors, saddle_height
 from slotwright.layout.units import show
 
@@ -286,9 +287,8 @@ def margins(plan: Plan, neck: Neck) -> tuple[tuple[str, float, float, float], ..
     """
     found = []
     for name, fret in (("nut", 0), (f"fret {plan.action_fret}", plan.action_fret), (f"fret {plan.frets.count}", -1)):
-        edge, line = neck.lines_in_board[fret], neck.frets[fret]
-        strings = [float(neck.strings.y_at(line.x_at(0.0))[string]) for string in (0, -1)]
-        treble, bass = (abs(float(edge[end, 1])) - abs(y) for end, y in ((1, strings[0]), (0, strings[1])))
+        edge, on = neck.lines_in_board[fret], meet(neck.frets[fret], neck.strings)[0]
+        treble, bass = (float(abs(edge[end, 1]) - abs(on[string, 1])) for end, string in ((1, 0), (0, -1)))
         found.append((name, treble, bass, 1.0 - float(neck.fractions[fret])))
     return tuple(found)
 

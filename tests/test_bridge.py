@@ -296,6 +296,16 @@ def test_margins_and_their_change():
     assert rows["fret 22"][:2] == pytest.approx((3.2, 3.2))
 
 
+def test_margins_are_those_on_the_slanted_line():
+    fanned = lay_out(starter("bittern"))
+    board = fanned.plan.board
+    rows = {name: (treble, bass) for name, treble, bass, _ in margins(fanned.plan, fanned.neck)}
+    # By hand: the spread is centred on the line of the nut itself, and the edge keeps its margin at the last fret.
+    nut_margin = (board.nut_width - board.string_spread_nut) / 2
+    assert rows["nut"] == pytest.approx((nut_margin, nut_margin))
+    assert rows[f"fret {fanned.plan.frets.count}"] == pytest.approx((board.edge_margin, board.edge_margin))
+
+
 @pytest.mark.parametrize(
     ("bridge", "where"),
     [
