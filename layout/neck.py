@@ -111,6 +111,11 @@ class Neck:
         return self.nut_ends + (along / self.scales)[:, None] * (self.saddle_ends - self.nut_ends)
 
     @property
+    def ways(self) -> Floats:
+        """Unit vectors along the strings, from nut to saddle, shape (strings, 2)."""
+        return (self.saddle_ends - self.nut_ends) / self.scales[:, None]
+
+    @property
     def straightness_cents(self) -> Floats:
         """What `straightness` costs in pitch [cents], shape (frets + 1,)."""
         return CENTS_PER_NEPER * self.straightness / (float(self.scales.min()) * self.fractions)

@@ -54,8 +54,7 @@ def _longer(instrument: Instrument) -> float:
 def _squarely(instrument: Instrument) -> Floats:
     """Give the cosine between each string and the way straight across the nut."""
     neck, skew = instrument.neck, float(instrument.neck.frets.skew[0])
-    ways = (neck.saddle_ends - neck.nut_ends) / neck.scales[:, None]
-    cosines: Floats = ways @ np.array([1.0, -skew]) / np.hypot(1.0, skew)
+    cosines: Floats = neck.ways @ np.array([1.0, -skew]) / np.hypot(1.0, skew)
     return cosines
 
 
