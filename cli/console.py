@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from slotwright.layout.errors import PlanError, SlotwrightError
+from slotwright.layout.errors import FaultyError, MeasuredError, PlanError, SlotwrightError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from slotwright.layout.instrument import Instrument
 
+
+Measured = TypeVar("Measured")
 
 UNIT_NAMES = {"mm": "mm", "in": "inches"}
 
@@ -24,21 +26,35 @@ def read_instrument(path: Path) -> Instrument:
     from slotwright.layout.instrument import lay_out  # noqa: PLC0415 - quick --help
     from slotwright.layout.planfile import MOST_BYTES, parse_plan  # noqa: PLC0415
 
-    try:
-        with path.open("rb") as file:
-            # One byte more than allowed is enough to refuse a plan that is too large.
-            text = file.read(MOST_BYTES + 1)
-    except (FileNotFoundError, IsADirectoryError, NotADirectoryError) as error:
-        raise SlotwrightError(f"{path}: {(error.strerror or '').lower()}; a plan file is needed here") from None
-    except ValueError:
-        raise SlotwrightError(f"{str(path)!r}: no file can have that name") from None
+    text = _read(path, MOST_BYTES, "a plan file")
     try:
         return lay_out(parse_plan(text))
     except PlanError as error:
         raise SlotwrightError(_listed(path, error)) from None
 
 
-def _listed(path: Path, error: PlanError) -> str:
+def read_measured(path: Path, parse: Callable[[bytes], Measured]) -> Measured:
+    """Read a table of measurements; a refusal names the file."""
+    from slotwright.layout.readings import MOST_BYTES  # noqa: PLC0415 - quick --help
+
+    try:
+        return parse(_read(path, MOST_BYTES, "a table of measurements"))
+    except MeasuredError as error:
+        raise SlotwrightError(_listed(path, error)) from None
+
+
+def _read(path: Path, most: int, wanted: str) -> bytes:
+    """Read a file that the user names; of one that is too large one byte too many, enough to refuse it."""
+    try:
+        with path.open("rb") as file:
+            return file.read(most + 1)
+    except (FileNotFoundError, IsADirectoryError, NotADirectoryError) as error:
+        raise SlotwrightError(f"{path}: {(error.strerror or '').lower()}; {wanted} is needed here") from None
+    except ValueError:
+        raise SlotwrightError(f"{str(path)!r}: no file can have that name") from None
+
+
+def _listed(path: Path, error: FaultyError) -> str:
     if len(error.faults) == 1:
         return f"{path}: {error}"
     return "\n  ".join([f"{path}: {len(error.faults)} things to mend", *map(str, error.faults)])

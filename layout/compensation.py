@@ -46,7 +46,14 @@ class Offsets:
 
 
 def compensate(
-    fretting: Fretting, weights: Floats, *, nut: NutRule = "none", minimise: Criterion = "rms", rounding: float = 0.0
+    fretting: Fretting,
+    weights: Floats,
+    *,
+    nut: NutRule = "none",
+    minimise: Criterion = "rms",
+    rounding: float = 0.0,
+    beyond: Floats | float = 0.0,
+    nut_stands: Floats | float = 0.0,
 ) -> Offsets:
     """Find the offsets that serve an aim best.
 
@@ -63,31 +70,41 @@ def compensate(
         ``rms``: the weighted mean square of the errors; ``worst``: the largest of them.
     rounding
         Step the shop rounds offsets to [mm]; 0 for none.
+    beyond
+        What was measured beyond the model's errors [cents], shape (S, F).
+    nut_stands
+        Where the nut contacts stand before anything is moved [mm], shape (S,).
 
     Returns
     -------
     Offsets
         Offsets [mm]. An aim that does not settle both offsets leaves the nut alone.
     """
-    still = np.zeros(np.broadcast_shapes(fretting.scale.shape, weights.shape[:-1]))
-    saddle, best_nut = _best(fretting, weights, still, nut, minimise)
+    still = np.zeros(np.broadcast_shapes(fretting.scale.shape, weights.shape[:-1])) + nut_stands
+    saddle, best_nut = _best(fretting, weights, still, nut, minimise, beyond)
     if nut != "none":
-        saddle, best_nut = _safe(fretting, weights, saddle, best_nut, nut, minimise)
+        saddle, best_nut = _safe(fretting, weights, saddle, best_nut, nut, minimise, beyond)
     held_nut = np.clip(best_nut, -NUT_REACH, NUT_REACH)
     shop_nut = _rounded(held_nut, rounding)
     if (shop_nut != best_nut).any():
         # The saddle makes up for what the nut may not do.
-        saddle, _ = _best(fretting, weights, shop_nut, "none", minimise)
+        saddle, _ = _best(fretting, weights, shop_nut, "none", minimise, beyond)
     low, high = (reach * fretting.scale for reach in SADDLE_REACH)
     held = np.clip(saddle, low, high)
     return Offsets(_rounded(held, rounding), shop_nut, held != saddle, held_nut != best_nut)
 
 
 def _cost(
-    fretting: Fretting, weights: Floats, saddle: Floats, at_nut: Floats, nut: NutRule, minimise: Criterion
+    fretting: Fretting,
+    weights: Floats,
+    saddle: Floats,
+    at_nut: Floats,
+    nut: NutRule,
+    minimise: Criterion,
+    beyond: Floats | float,
 ) -> Floats:
     """Give what is to be made least: of each string, or of all where they share the nut."""
-    off = parts(fretting, saddle, at_nut).total
+    off = parts(fretting, saddle, at_nut).total + beyond
     each: Floats
     if minimise == "rms":
         each = (weights * off**2).sum(axis=-1)
@@ -99,7 +116,13 @@ def _cost(
 
 
 def _safe(
-    fretting: Fretting, weights: Floats, saddle: Floats, at_nut: Floats, nut: NutRule, minimise: Criterion
+    fretting: Fretting,
+    weights: Floats,
+    saddle: Floats,
+    at_nut: Floats,
+    nut: NutRule,
+    minimise: Criterion,
+    beyond: Floats | float,
 ) -> tuple[Floats, Floats]:
     """Look the whole reach of the nut over where the steps led out of it, or to a place worse than none.
 
@@ -108,22 +131,22 @@ def _safe(
     still = np.zeros_like(at_nut)
 
     def cost(saddle: Floats, at_nut: Floats) -> Floats:
-        return _cost(fretting, weights, saddle, at_nut, nut, minimise)
+        return _cost(fretting, weights, saddle, at_nut, nut, minimise, beyond)
 
     # Two steps bring a saddle alone all but home: enough to compare with.
-    unmoved, _ = _best(fretting, weights, still, "none", minimise, most=2)
+    unmoved, _ = _best(fretting, weights, still, "none", minimise, beyond, most=2)
     doubtful = (np.abs(at_nut) > NUT_REACH) | (cost(saddle, at_nut) > cost(unmoved, still) * (1 + 1e-9))
     if not doubtful.any():
         return saddle, at_nut
     best, best_nut, least = unmoved, still, cost(unmoved, still)
     for place in np.linspace(-NUT_REACH, NUT_REACH, _PLACES):
         tried_nut = np.full_like(at_nut, place)
-        tried, _ = _best(fretting, weights, tried_nut, "none", minimise)
+        tried, _ = _best(fretting, weights, tried_nut, "none", minimise, beyond)
         better = cost(tried, tried_nut) < least
         best, best_nut = np.where(better, tried, best), np.where(better, tried_nut, best_nut)
         least = np.where(better, cost(tried, tried_nut), least)
     # From the best of these places the steps find the bottom, unless it lies beyond the reach.
-    refined, refined_nut = _best(fretting, weights, best_nut, nut, minimise)
+    refined, refined_nut = _best(fretting, weights, best_nut, nut, minimise, beyond)
     inside = (np.abs(refined_nut) <= NUT_REACH) & (cost(refined, refined_nut) <= least)
     best, best_nut = np.where(inside, refined, best), np.where(inside, refined_nut, best_nut)
     # At the end of the reach: beyond it, so that it is said to be held there.
@@ -154,6 +177,7 @@ def _best(
     start: Floats,
     nut: NutRule,
     minimise: Criterion,
+    beyond: Floats | float,
     most: int = _MOST_STEPS,
 ) -> tuple[Floats, Floats]:
     """Step until the offsets stand still: each step solves the problem made linear."""
@@ -163,7 +187,7 @@ def _best(
     step = _square_step if minimise == "rms" else _worst_step
     for _ in range(most):
         off, jacobian = errors(fretting, saddle, at_nut)
-        move, move_nut = step(off, jacobian, weights, free, common=nut == "common")
+        move, move_nut = step(off + beyond, jacobian, weights, free, common=nut == "common")
         # Hold wild first steps inside the instrument.
         saddle = np.clip(saddle + move, -0.2 * fretting.scale, 0.2 * fretting.scale)
         at_nut = np.clip(at_nut + move_nut, -10.0, 10.0)

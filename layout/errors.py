@@ -11,12 +11,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing wrong with a plan.
+    """One thing wrong with a plan or with a file of measurements.
 
     Parameters
     ----------
     where
-        Key path in the plan, such as ``strings[2].gauge``.
+        Key path in the plan, such as ``strings[2].gauge``, or line and column of a table.
     what
         What was given and what is allowed.
     mend
@@ -41,8 +41,8 @@ class LengthError(SlotwrightError, ValueError):
     """A text or number that is not a length."""
 
 
-class PlanError(SlotwrightError, ValueError):
-    """A plan that cannot be drawn.
+class FaultyError(SlotwrightError, ValueError):
+    """A file that a maker wrote and that has faults.
 
     Parameters
     ----------
@@ -53,6 +53,14 @@ class PlanError(SlotwrightError, ValueError):
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class PlanError(FaultyError):
+    """A plan that cannot be drawn."""
+
+
+class MeasuredError(FaultyError):
+    """A file of measurements that cannot be understood."""
 
 
 class SheetError(SlotwrightError, ValueError):

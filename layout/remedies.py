@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
@@ -50,9 +50,9 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
     yield from _sharing(plan, placed)
     if placed.reserve is not None and placed.reserve.min() < bridge.reserve - _ROUNDING:
         yield from _short_travel(plan, bridge, placed)
-        cures = [] if single_units(plan) else [*filter(None, _cures(plan, bridge, neck, strung, placed))]
-        if cures:
-            yield f"what brings the contacts closer together: {'; '.join(cures)}"
+        gains = [] if single_units(plan) else [*_gains(plan, bridge, neck, strung, placed)]
+        if gains:
+            yield f"what brings the contacts closer together: {'; '.join(gains)}"
         if bridge.angle:
             yield "another bridge.angle may lie nearer to the contacts"
     yield from _saddle(plan, bridge, placed)
@@ -134,10 +134,52 @@ def _short_travel(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str
             yield f"string {string} keeps {said(least)} of travel at the {end} end; {said(bridge.reserve)} is wanted"
 
 
-def _cures(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Placement) -> Iterator[str]:
-    """Say what each cure takes off the distance between foremost and rearmost contact."""
-    said = partial(_said, plan)
+@dataclass(frozen=True, slots=True)
+class Cure:
+    """A change that lessens how far a saddle must be set back.
 
+    Parameters
+    ----------
+    what
+        The change, in words.
+    fretting
+        The strings once it is made.
+    nut
+        Which contacts may move at the nut then.
+    """
+
+    what: str
+    fretting: Fretting
+    nut: NutRule
+
+
+def cures(plan: Plan, neck: Neck, strung: Strung, string: int) -> Iterator[Cure]:
+    """Yield what would lessen how far a string's saddle must be set back.
+
+    Parameters
+    ----------
+    plan, neck, strung
+        The instrument.
+    string
+        Its place, from 0.
+    """
+    rule = plan.compensation.nut
+    stated, body = plan.strings[string], strung.bodies[string]
+    if stated.kind == "wound steel" and body.core is not None:
+        thin = strings.body(stated.model_copy(update={"core": 0.9 * body.core}), float(neck.scales[string]))
+        arrays = {}
+        for name in ("tension", "axial", "bending"):
+            arrays[name] = getattr(strung.fretting, name).copy()
+            arrays[name][string] = getattr(thin, name)
+        yield Cure(f"a core a tenth thinner on string {string + 1}", replace(strung.fretting, **arrays), rule)
+    lower = replace(strung.fretting, action_height=strung.fretting.action_height - 0.5)
+    yield Cure(f"{_said(plan, 0.5)} less action", lower, rule)
+    if rule == "none" and not plan.frets.zero_fret:
+        yield Cure("a nut contact for each string", strung.fretting, "per string")
+
+
+def _gains(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Placement) -> Iterator[str]:
+    """Say what each cure takes off the distance between foremost and rearmost contact."""
     turn = np.radians(placed.angle)
     to_rear = np.array([np.cos(turn), np.sin(turn)])
 
@@ -146,27 +188,13 @@ def _cures(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Place
         contacts = neck.on_strings(neck.scales + saddle) + placed.shared[:, None] * [1.0, 0.0]
         return float(np.ptp(contacts @ to_rear))
 
-    def gain(what: str, fretting: Fretting, nut: NutRule | None = None) -> str:
-        rule = plan.compensation
-        offsets = compensate(fretting, strung.weights, nut=nut or rule.nut, minimise=rule.minimise)
-        gained = reach(strung.offsets.saddle) - reach(offsets.saddle)
-        return f"{what} by {said(gained)}" if gained > _SHOWN else ""
-
     if bridge.crest_offset:
-        yield f"the rearmost saddle turned round by {said(2 * abs(bridge.crest_offset))}"
-    rear = int(np.argmax(placed.along))
-    string, body = plan.strings[rear], strung.bodies[rear]
-    if string.kind == "wound steel" and body.core is not None:
-        thin = strings.body(string.model_copy(update={"core": 0.9 * body.core}), float(neck.scales[rear]))
-        arrays = {}
-        for name in ("tension", "axial", "bending"):
-            arrays[name] = getattr(strung.fretting, name).copy()
-            arrays[name][rear] = getattr(thin, name)
-        yield gain(f"a core a tenth thinner on string {rear + 1}", replace(strung.fretting, **arrays))
-    lower = replace(strung.fretting, action_height=strung.fretting.action_height - 0.5)
-    yield gain(f"{said(0.5)} less action", lower)
-    if plan.compensation.nut == "none":
-        yield gain("a nut contact for each string", strung.fretting, "per string")
+        yield f"the rearmost saddle turned round by {_said(plan, 2 * abs(bridge.crest_offset))}"
+    for cure in cures(plan, neck, strung, int(np.argmax(placed.along))):
+        offsets = compensate(cure.fretting, strung.weights, nut=cure.nut, minimise=plan.compensation.minimise)
+        gained = reach(strung.offsets.saddle) - reach(offsets.saddle)
+        if gained > _SHOWN:
+            yield f"{cure.what} by {_said(plan, gained)}"
 
 
 def _old_holes(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) -> str:

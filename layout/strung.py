@@ -12,6 +12,7 @@ from slotwright.layout.compensation import NUT_REACH, SADDLE_REACH, Offsets, com
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.lines import meet
 from slotwright.layout.pitch import WORST_BRACKET, Fretting, Parts, clearance, parts
+from slotwright.layout.strings import StringBody
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 
     from slotwright.layout.neck import Neck
     from slotwright.layout.plan import Plan, String
-    from slotwright.layout.strings import StringBody
 
     Floats = NDArray[np.float64]
 
@@ -108,7 +108,7 @@ def string_up(plan: Plan, neck: Neck) -> Strung:
     fretting = _fretting(plan, neck, bodies)
     if faults := tuple(_below_crowns(plan, neck, fretting)):
         raise PlanError(faults)
-    weights = _weights(plan)
+    weights = aim_weights(plan)
     offsets = _offsets(plan, fretting, weights)
     nothing = np.zeros(len(bodies))
     after = parts(fretting, offsets.saddle, offsets.nut)
@@ -123,6 +123,32 @@ def string_up(plan: Plan, neck: Neck) -> Strung:
         worst_fret=worst(after.total, weights) + 1,
         doubt=_doubt(plan, neck, fretting, weights),
     )
+
+
+def limp(plan: Plan, neck: Neck) -> Fretting:
+    """Lay strings of which nothing is known over a neck: only their lengths count.
+
+    Parameters
+    ----------
+    plan, neck
+        A checked plan and its neck.
+
+    Returns
+    -------
+    Fretting
+        Strings that neither stretch nor stiffen.
+    """
+    body = StringBody(
+        frequency=1.0,
+        mass=1.0,
+        tension=1.0,
+        axial=0.0,
+        bending=0.0,
+        core=None,
+        core_estimated=False,
+        stress_ratio=None,
+    )
+    return _fretting(plan, neck, (body,) * len(plan.strings))
 
 
 def least_worst(plan: Plan, strung: Strung) -> Floats:
@@ -196,8 +222,19 @@ def _between(outer: tuple[float, float], y: Floats) -> Floats:
     return bass + share * (treble - bass)
 
 
-def _weights(plan: Plan) -> Floats:
-    """Lay out the aim: frets 1 to the action fret for strings that no aim names."""
+def aim_weights(plan: Plan) -> Floats:
+    """Lay out the aim of each string.
+
+    Parameters
+    ----------
+    plan
+        A checked plan.
+
+    Returns
+    -------
+    ndarray, shape (strings, frets)
+        Weight of each fret; frets 1 to the action fret alike for strings that no aim names.
+    """
     weights = np.zeros((len(plan.strings), plan.frets.count))
     for aim in plan.compensation.aim:
         for string in aim.strings:

@@ -1,0 +1,390 @@
+"""At the bench: what was read of an instrument becomes saddle moves.
+
+The error of a reading is counted against its open string, so that an open string out of tune does
+no harm once its own cents are stated. The model gives how the error answers to a move, the readings
+where it stands now.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from slotwright.layout.compensation import compensate
+from slotwright.layout.errors import PlanError
+from slotwright.layout.fretted import last_pass
+from slotwright.layout.pitch import errors, parts
+from slotwright.layout.strung import aim_weights, limp
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.fretted import Reading
+    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.pitch import Fretting
+    from slotwright.layout.plan import Criterion, Plan
+
+    Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+
+SIGMA_READING: Final = 0.5  # cents, standard error of one reading (from memory)
+SIGMA_OPEN: Final = 0.5  # cents, of the open string's tuning, common to all its readings (from memory)
+QUARTER: Final = 0.25  # turns; nobody turns a screw finer by eye
+
+Direction = Literal["back", "forward", "leave"]
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """What is known of every string in its last pass; an array for each question.
+
+    Parameters
+    ----------
+    cents
+        Mean error against the open string [cents], 0 where not read, shape (strings, frets).
+    count
+        How often each note was read, shape (strings, frets).
+    saddle
+        Where each saddle stands: as stated, else where the plan has it [mm], shape (strings,).
+    known
+        True where that was stated, shape (strings,).
+    place
+        Where the model is to take each saddle [mm], shape (strings,): as stated, else where the
+        readings themselves put it. The answer to a move changes by half a part in a hundred per mm,
+        too much for a saddle found far from its place.
+    """
+
+    cents: Floats
+    count: NDArray[np.intp]
+    saddle: Floats
+    known: Flags
+    place: Floats
+
+    @property
+    def read(self) -> Flags:
+        """True for the notes that were read, shape (strings, frets)."""
+        return self.count > 0
+
+    def covariance(self, string: int, frets: NDArray[np.intp]) -> Floats:
+        """Give the covariance of the mean errors of one string [cents2], shape (frets, frets)."""
+        own = np.diag(SIGMA_READING**2 / self.count[string, frets])
+        covariance: Floats = own + SIGMA_OPEN**2
+        return covariance
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What to do with one saddle.
+
+    Parameters
+    ----------
+    string
+        Number of the string.
+    frets
+        Frets it was read at.
+    aimed
+        True for those that the move is to serve, shape (frets,).
+    now
+        Errors as read [cents], shape (frets,).
+    move
+        The move that serves the aim best, back positive [mm].
+    error
+        Its standard error [mm].
+    direction
+        Which way; "leave" when the aim is inside the tolerance or the move is smaller than its
+        standard error.
+    turns
+        Turns of the screw to the nearest quarter, clockwise positive, none when it is to be left;
+        None without a thread.
+    expected
+        Errors to be read once that is done [cents], shape (frets,).
+    within
+        The aim is inside the tolerance then.
+    travel
+        Way left before and behind the contact then [mm]; None where the bridge states none.
+    """
+
+    string: int
+    frets: NDArray[np.intp]
+    aimed: Flags
+    now: Floats
+    move: float
+    error: float
+    direction: Direction
+    turns: float | None
+    expected: Floats
+    within: bool
+    travel: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """The strings as they lie on the bench.
+
+    Parameters
+    ----------
+    fretting
+        Strings over frets; limp ones where the plan does not know them.
+    weights
+        The plan's aim, shape (strings, frets).
+    saddle, nut
+        Where the plan has their contacts [mm], shape (strings,).
+    room
+        Travel before and behind the saddle's place in the plan, along the string [mm], shape
+        (strings, 2); None where the bridge states none.
+    groups
+        Strings (from 0) whose saddle is moved as one.
+    """
+
+    fretting: Fretting
+    weights: Floats
+    saddle: Floats
+    nut: Floats
+    room: Floats | None
+    groups: tuple[tuple[int, ...], ...]
+
+
+def setting_of(instrument: Instrument) -> Setting:
+    """Gather what the bench needs of an instrument.
+
+    Parameters
+    ----------
+    instrument
+        The instrument; its strings need not be known.
+
+    Returns
+    -------
+    Setting
+        The strings as they lie.
+    """
+    plan, neck, strung = instrument.plan, instrument.neck, instrument.strung
+    weights = aim_weights(plan)
+    if strung is None:
+        none = np.zeros(len(plan.strings))
+        return Setting(limp(plan, neck), weights, none, none, None, ())
+    saddle, room = strung.offsets.saddle, None
+    groups: tuple[tuple[int, ...], ...] = ()
+    if plan.bridge is not None:
+        groups = tuple(tuple(n - 1 for n in group) for group in plan.bridge.groups)
+    try:
+        placed = None if instrument.bridge_lacks else instrument.bridge
+    except PlanError:
+        placed = None  # readings can be judged without it
+    if placed is not None:
+        saddle = saddle + placed.shared / neck.ways[:, 0]
+        if placed.bands is not None:
+            away = np.abs((placed.bands - placed.contacts[:, None]) / neck.ways[:, None, :1])[..., 0]
+            room = np.copysign(away, placed.reserve)
+    return Setting(strung.fretting, weights, saddle, strung.offsets.nut, room, groups)
+
+
+def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:
+    """Average each string's last pass.
+
+    Parameters
+    ----------
+    setting
+        The strings as they lie.
+    readings
+        What was read; notes that warble are left out.
+
+    Returns
+    -------
+    Readings
+        An array for each question.
+    """
+    shape = setting.weights.shape
+    cents, count = np.zeros(shape), np.zeros(shape, dtype=np.intp)
+    saddle, known = setting.saddle.copy(), np.zeros(shape[0], dtype=np.bool_)
+    last = {string: last_pass(readings, string) for string in range(1, shape[0] + 1)}
+    passes = {(reading.string, reading.at): reading for reading in readings}
+    for (string, _), reading in sorted(passes.items()):
+        known[string - 1] = reading.saddle_offset is not None
+        saddle[string - 1] = (
+            saddle[string - 1] + reading.moved if reading.saddle_offset is None else reading.saddle_offset
+        )
+    heard: dict[tuple[int, int], list[float]] = defaultdict(list)
+    for reading in readings:
+        if reading.at == last[reading.string] and not reading.warbles:
+            heard[reading.string - 1, reading.fret - 1].append(reading.error)
+    for note, each in heard.items():
+        cents[note], count[note] = float(np.mean(each)), len(each)
+    found = Readings(cents, count, saddle, known, saddle)
+    if known.all():
+        return found
+    # The move that the readings want, from where the plan has the saddle, tells how far it stands from there.
+    return replace(found, place=np.where(known, saddle, saddle - (_best(setting, found) - saddle)))
+
+
+def _best(setting: Setting, readings: Readings, minimise: Criterion = "rms") -> Floats:
+    """Give where the saddles of the readings belong [mm], shape (strings,)."""
+    return compensate(
+        setting.fretting,
+        used_weights(setting, readings),
+        minimise=minimise,
+        beyond=beyond_model(setting, readings),
+        nut_stands=setting.nut,
+    ).saddle
+
+
+def used_weights(setting: Setting, readings: Readings) -> Floats:
+    """Give the weights of the frets that were read: those of the aim, or all where none of it was.
+
+    Strings that were not read keep the plan's aim.
+    """
+    used = np.where(readings.read, setting.weights, 0.0)
+    used = np.where(used.any(axis=1, keepdims=True), used, readings.read)
+    weights: Floats = np.where(readings.read.any(axis=1, keepdims=True), used, setting.weights)
+    return weights
+
+
+def beyond_model(setting: Setting, readings: Readings) -> Floats:
+    """Give what was read beyond the model's errors [cents], 0 where nothing was, (strings, frets)."""
+    reckoned = parts(setting.fretting, readings.place, setting.nut).total
+    return np.where(readings.read, readings.cents - reckoned, 0.0)
+
+
+def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ...]:
+    """Say for every string that was read how its saddle is to be moved.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    setting
+        The strings as they lie.
+    readings
+        What was read.
+
+    Returns
+    -------
+    tuple of Advice
+        One for each string with a reading to go by.
+    """
+    beyond, weights = beyond_model(setting, readings), used_weights(setting, readings)
+    rule = plan.compensation
+    best = compensate(setting.fretting, weights, minimise=rule.minimise, beyond=beyond, nut_stands=setting.nut).saddle
+    off, jacobian = errors(setting.fretting, best, setting.nut)
+    move, spread = best - readings.place, np.zeros(len(best))
+    tried = np.flatnonzero(readings.read.any(axis=1))
+    for string in tried:
+        frets = np.flatnonzero(weights[string] > 0)
+        left = (off + beyond)[string, frets]
+        answer = answer_of_move(weights[string, frets], jacobian[string, frets, 0], left, rule.minimise)
+        spread[string] = np.sqrt(answer @ readings.covariance(string, frets) @ answer)
+    inside = np.where(weights > 0, np.abs(readings.cents), 0.0).max(axis=1) <= rule.tolerance
+    pull = (weights * jacobian[..., 0] ** 2).sum(axis=1)
+    for group in setting.groups:
+        together = [string for string in group if string in tried]
+        if len(together) > 1:
+            share = pull[together] / pull[together].sum()
+            move[together] = share @ move[together]
+            spread[together] = np.sqrt(np.sum((share * spread[together]) ** 2))
+            inside[together] = inside[together].all()
+    leave = inside | (np.abs(move) < spread)
+    done = np.where(leave, 0.0, move)
+    after = parts(setting.fretting, readings.place + done, setting.nut).total + beyond
+    return tuple(
+        _advice(
+            plan, setting, readings, string, weights, move[string], spread[string], bool(leave[string]), after[string]
+        )
+        for string in tried
+    )
+
+
+def answer_of_move(weights: Floats, slopes: Floats, left: Floats, minimise: Criterion) -> Floats:
+    """Give how the best move answers to each reading.
+
+    Parameters
+    ----------
+    weights
+        Weight of each reading, above 0, shape (n,).
+    slopes
+        Change of each error by the saddle [cents/mm], shape (n,).
+    left
+        Errors that the best move leaves [cents], shape (n,).
+    minimise
+        What the move makes least.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Derivatives [mm/cents].
+    """
+    if minimise == "rms":
+        return -weights * slopes / (weights * slopes**2).sum()
+    # The largest errors on either side hold the saddle between them; of one reading alone nothing is left.
+    held = np.zeros(len(left))
+    held[[int(np.argmax(left)), int(np.argmin(left))]] = 1.0
+    answer: Floats = -held / (held * slopes).sum()
+    return answer
+
+
+def turns_of(plan: Plan, move: float) -> float | None:
+    """Give a move in turns of the saddle's screw.
+
+    Parameters
+    ----------
+    plan
+        The plan; its bridge may have a thread.
+    move
+        The move, back positive [mm].
+
+    Returns
+    -------
+    float or None
+        Turns to the nearest quarter, clockwise positive; None without a thread. A right-hand screw
+        draws the saddle toward its own head when turned clockwise (common practice, no source).
+    """
+    bridge = plan.bridge
+    if bridge is None or bridge.thread_pitch is None:
+        return None
+    clockwise = move / bridge.thread_pitch * (1 if bridge.screw_from == "rear" else -1)
+    return round(clockwise / QUARTER) * QUARTER + 0.0
+
+
+def move_of(plan: Plan, move: float) -> float:
+    """Give what a hand really does of a move [mm]: whole quarter turns where there is a thread."""
+    turns, bridge = turns_of(plan, move), plan.bridge
+    if turns is None or bridge is None or bridge.thread_pitch is None:
+        return move
+    return turns * bridge.thread_pitch * (1 if bridge.screw_from == "rear" else -1)
+
+
+def _advice(
+    plan: Plan,
+    setting: Setting,
+    readings: Readings,
+    string: int,
+    weights: Floats,
+    move: float,
+    spread: float,
+    leave: bool,
+    after: Floats,
+) -> Advice:
+    frets = np.flatnonzero(readings.read[string])
+    aimed = weights[string, frets] > 0
+    done = 0.0 if leave else move
+    travel = None
+    if setting.room is not None:
+        gone = float(readings.saddle[string] + done - setting.saddle[string])
+        before, behind = setting.room[string]
+        travel = (float(before + gone), float(behind - gone))
+    return Advice(
+        string=int(string) + 1,
+        frets=frets + 1,
+        aimed=aimed,
+        now=readings.cents[string, frets],
+        move=float(move),
+        error=float(spread),
+        direction="leave" if leave else "back" if move > 0 else "forward",
+        turns=turns_of(plan, done),
+        expected=after[frets],
+        within=bool((np.abs(after[frets][aimed]) <= plan.compensation.tolerance).all()),
+        travel=travel,
+    )

@@ -1,0 +1,253 @@
+"""The bench as a dialogue: from what was read so far to the next thing to read.
+
+Nothing is remembered but the readings themselves: whoever keeps them can go on where it broke off.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from slotwright.layout.bench import SIGMA_OPEN, SIGMA_READING, advise, gather, move_of, setting_of, turns_of
+from slotwright.layout.fields import quoted
+from slotwright.layout.fretted import FURTHEST, Reading, cents_of, last_pass
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator, Sequence
+
+    from slotwright.layout.bench import Advice, Setting
+    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.plan import Plan
+
+MOST_FRETS: Final = 3  # to read of one string in one pass
+MOST_MOVES: Final = 6  # of one saddle; then something else is wrong
+USUAL_DOUBT: Final = 0.15  # how far a turn may be from doing what it should, as a part of it (from memory)
+REMINDERS: Final = (
+    "Loosen the string before you turn its screw; retune after each move, then read.",
+    "Press as you play. If the meter hunts, turn the tone control down.",
+    "Strings under tension whip when they break: keep your face out of their line.",
+)
+
+_ANSWER: Final = re.compile(r"([+-]?\d+(?:[.,]\d*)?|[+-]?[.,]\d+)\s*(hz|c|cents?)?\s*(w)?", re.IGNORECASE)
+
+
+class Question(NamedTuple):
+    """The next note to read.
+
+    Parameters
+    ----------
+    string, fret
+        The note.
+    at
+        Number of the pass.
+    moved
+        What the saddle is moved by before it, back positive [mm].
+    told
+        What is to be done first.
+    """
+
+    string: int
+    fret: int
+    at: int
+    moved: float
+    told: tuple[str, ...]
+
+    def reading(self, cents: float, note: str) -> Reading:
+        """Give the reading that answers the question."""
+        return Reading(self.string, self.fret, cents, at=self.at, moved=self.moved, note=note)
+
+
+class Dialogue:
+    """Asks for one instrument.
+
+    Parameters
+    ----------
+    instrument
+        The instrument on the bench.
+    """
+
+    def __init__(self, instrument: Instrument) -> None:
+        self.instrument, self.plan = instrument, instrument.plan
+        self.setting: Setting = setting_of(instrument)
+
+    def units(self) -> Iterator[tuple[int, ...]]:
+        """Yield the strings that are set together: one by one, unless they share a saddle."""
+        shared = {string: group for group in self.setting.groups for string in group}
+        seen: set[int] = set()
+        for string in range(len(self.setting.saddle)):
+            group = shared.get(string, (string,))
+            if string not in seen:
+                yield tuple(each + 1 for each in sorted(group))
+            seen.update(group)
+
+    def frets(self, string: int) -> list[int]:
+        """Give the frets to read of a string: those of its aim, the octave first; three of a long aim."""
+        aim = (np.flatnonzero(self.setting.weights[string - 1]) + 1).tolist()
+        if len(aim) > MOST_FRETS:
+            aim = [aim[len(aim) * third // MOST_FRETS - 1] for third in range(1, MOST_FRETS + 1)][::-1]
+        return sorted(aim, key=lambda fret: fret != self.plan.action_fret)
+
+    def ask(self, raw: Sequence[Reading], skipped: Collection[tuple[int, int]] = ()) -> Question | None:
+        """Give the next note to read.
+
+        Parameters
+        ----------
+        raw
+            All that was read so far.
+        skipped
+            Strings and frets that are not to be asked for.
+
+        Returns
+        -------
+        Question or None
+            None when everything is done.
+        """
+        for unit in self.units():
+            if (question := self._of_unit(unit, raw, skipped)) is not None:
+                return question
+        return None
+
+    def _of_unit(
+        self, unit: tuple[int, ...], raw: Sequence[Reading], skipped: Collection[tuple[int, int]]
+    ) -> Question | None:
+        own = [reading for reading in raw if reading.string in unit]
+        at = max(last_pass(own, string) for string in unit) or 1
+        wanted = [(s, fret) for s in unit for fret in self.frets(s) if (s, fret) not in skipped]
+        now = [(reading.string, reading.fret) for reading in own if reading.at == at]
+        moved = next((reading.moved for reading in own if reading.at == at), 0.0)
+        often = [now.count(note) for note in wanted]
+        if not wanted:
+            return None
+        if min(often) < max(1, *often):
+            string, fret = wanted[int(np.argmin(often))]
+            told = (f"string {string}: once more",) if min(often) else ()
+            return Question(string, fret, at, moved, told)
+        return self._after_pass(unit, own, at, wanted[0], confirmed=min(often) > 1)
+
+    def _after_pass(
+        self, unit: tuple[int, ...], own: Sequence[Reading], at: int, first: tuple[int, int], *, confirmed: bool
+    ) -> Question | None:
+        """Decide what a whole pass asks for: nothing, another look, or a move."""
+        advices = [a for a in advise(self.plan, self.setting, gather(self.setting, own)) if a.string in unit]
+        string, fret = first
+        if advices and all(_inside(advice, self.plan.compensation.tolerance) for advice in advices):
+            if confirmed or all(self._surely_inside(advice) for advice in advices):
+                return None
+            told = f"string {string}: only just inside the tolerance; leave the saddle, retune and read once more"
+            moved = next(reading.moved for reading in own if reading.at == at)
+            return Question(string, fret, at, moved, (told,))
+        if not advices or advices[0].direction == "leave" or at > MOST_MOVES:
+            return None  # every note warbles, or no move would help
+        asked, told_move = self._next_move(unit, own, advices[0])
+        return Question(string, fret, at + 1, asked, told_move) if asked else None
+
+    def _surely_inside(self, advice: Advice) -> bool:
+        doubt = float(np.hypot(SIGMA_READING, SIGMA_OPEN))
+        return _inside(advice, self.plan.compensation.tolerance - doubt)
+
+    def _next_move(
+        self, unit: tuple[int, ...], own: Sequence[Reading], advice: Advice
+    ) -> tuple[float, tuple[str, ...]]:
+        """Give what to ask of the hand so that the saddle goes where it should, and the words for it."""
+        share, reverse = self.delivered(unit, own)
+        asked = move_of(self.plan, advice.move / share)
+        told = [f"string {' and '.join(map(str, unit))}: {said_move(self.instrument, advice.direction, asked)}"]
+        if reverse:
+            told.append("the last move went the other way round")
+        if abs(share - 1) > USUAL_DOUBT / 2 and not reverse:
+            told.append(f"(a move has done {share:.0%} of what was asked here; this one allows for it)")
+        if advice.travel is not None and min(advice.travel) < 0:
+            told.append(
+                f"the travel may end {self.instrument.length(-min(advice.travel))} {self.plan.units} before that"
+            )
+        return asked, tuple(told)
+
+    def delivered(self, unit: Sequence[int], own: Sequence[Reading]) -> tuple[float, bool]:
+        """Learn what part of the moves asked for was really made.
+
+        Parameters
+        ----------
+        unit
+            Strings that are set together.
+        own
+            What was read of them.
+
+        Returns
+        -------
+        tuple
+            The part, 1 when nothing is known; and whether the last move went the wrong way. The best
+            estimate from what every move changed, and from 1 give or take `USUAL_DOUBT` beforehand.
+        """
+        told, weight, last = 1 / USUAL_DOUBT**2, 1 / USUAL_DOUBT**2, 1.0
+        before: Advice | None = None
+        for at in sorted({reading.at for reading in own}):
+            advices = advise(self.plan, self.setting, gather(self.setting, [r for r in own if r.at <= at]))
+            now = next((advice for advice in advices if advice.string in unit), None)
+            asked = next(reading.moved for reading in own if reading.at == at)
+            if now is not None and before is not None and asked:
+                made, doubt = before.move - now.move, np.hypot(before.error, now.error)
+                told, weight = told + asked * made / doubt**2, weight + (asked / doubt) ** 2
+                last = 1.0 if abs(asked) < 3 * doubt else made / asked
+            before = now
+        if last < 0:
+            return 1.0, True
+        return float(np.clip(told / weight, 0.5, 1.5)), False
+
+
+def said_move(instrument: Instrument, direction: str, move: float) -> str:
+    """Word a move for the hand: its way, its length and the turns of the screw."""
+    where = {"back": "back, away from the nut", "forward": "forward, toward the nut"}[direction]
+    said = f"{where}: {instrument.length(abs(move))} {instrument.plan.units}"
+    turns = turns_of(instrument.plan, move)
+    return said if turns is None else f"{said}, {said_turns(turns)}"
+
+
+def said_turns(turns: float) -> str:
+    """Word turns of a screw to the quarter: ``1 3/4 clockwise``."""
+    whole, quarters = divmod(round(abs(turns) * 4), 4)
+    part = ("", "1/4", "1/2", "3/4")[quarters]
+    if not turns:
+        return "0"
+    return f"{' '.join(filter(None, (str(whole or ''), part)))} {'clockwise' if turns > 0 else 'anticlockwise'}"
+
+
+def understood(text: str, plan: Plan, question: Question) -> tuple[float, str]:
+    """Understand what was typed for a reading.
+
+    Parameters
+    ----------
+    text
+        Cents, or a frequency with ``hz``; a ``w`` behind it for a note that warbles.
+    plan
+        The plan.
+    question
+        What was asked.
+
+    Returns
+    -------
+    tuple
+        Cents, and the note for the log.
+
+    Raises
+    ------
+    ValueError
+        It is neither; the message says what is.
+    """
+    found = _ANSWER.fullmatch(text.strip())
+    if found is None:
+        raise ValueError(f"{quoted(text)}: cents such as -2.5, or 329.1 hz; w behind it when the note warbles")
+    number = float(found[1].replace(",", "."))
+    cents: float | None = number
+    if (found[2] or "").lower() == "hz":
+        cents = cents_of(plan, question.string, question.fret, number) if number > 0 else None
+        if cents is None:
+            raise ValueError(f"{quoted(text)}: no frequency to compare with; give cents")
+    if cents is None or abs(cents) > FURTHEST:
+        raise ValueError(f"{quoted(text)}: {cents:+.0f} cents are another note; read fret {question.fret} again")
+    return cents, "warble" if found[3] else ""
+
+
+def _inside(advice: Advice, tolerance: float) -> bool:
+    return bool((np.abs(advice.now[advice.aimed]) <= tolerance).all())

@@ -1,0 +1,137 @@
+"""An instrument that sounds: a second, independent reckoning of fretted strings, for the bench to be tried on.
+
+Frequencies from first principles (exact lengths, tension from stretch, stiff string), not errors in
+cents; flat board, straight neck, nothing taken from the engine but the plan's own numbers.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+from helpers import contents, plan
+from scipy.optimize import minimize_scalar
+
+STRINGS = (  # frequency [Hz], mass [kg/m], EA [N], EI [N mm2], gauge [mm]; invented, within what guitars carry
+    ("E4", 0.000401, 10310.0, 41.6, 0.254),
+    ("B3", 0.000678, 17416.0, 118.7, 0.330),
+    ("G3", 0.00114, 29254.0, 340.0, 0.430),
+    ("D3", 0.00184, 19000.0, 135.0, 0.660),
+    ("A2", 0.00343, 24000.0, 210.0, 0.914),
+    ("E2", 0.00567, 29500.0, 330.0, 1.168),
+)
+SCALE, SPREAD, AT_SADDLE = 640.0, 36.0, 52.0
+NUT_ACTION, ACTION = 0.35, 1.7
+PRESS = 8.0
+
+
+def frequency(pitch):
+    step = {"C": -9, "D": -7, "E": -5, "F": -4, "G": -2, "A": 0, "B": 2}[pitch[0]]
+    return 440.0 * 2 ** ((step + 12 * (int(pitch[1]) - 4)) / 12)
+
+
+def flat_plan(**compensation):
+    """Give the plan of the same instrument, as its owner would write it down."""
+    strings = []
+    for pitch, mass, ea, ei, gauge in STRINGS:
+        tension = mass * (2e-3 * SCALE * frequency(pitch)) ** 2
+        strings.append({"pitch": pitch, "gauge": gauge, "kind": "plain steel", "mass": 1e3 * mass,
+                        "string_constant": ea / tension, "bending": ei})  # fmt: skip
+    made = contents(
+        strings=strings,
+        scale={"length": SCALE},
+        frets={"count": 22},
+        board={
+            "nut_width": 43,
+            "string_spread_nut": SPREAD,
+            "string_spread_saddle": AT_SADDLE,
+            "spacing": "even centres",
+        },
+        setup={"nut_action": NUT_ACTION, "action": ACTION, "relief": 0, "press_distance": PRESS, "clamped_ends": 1},
+        compensation={"aim": [{"strings": [1, 2, 3], "frets": [12, 17]}, {"strings": [4, 5, 6], "frets": [12]}]},
+        bridge={"kind": "individual saddles", "travel": 14.0, "thread_pitch": 0.5, "screw_from": "rear"},
+    )
+    for key, value in compensation.items():
+        if key in ("setup", "bridge", "calibration"):
+            made[key] = {**made.get(key, {}), **value}
+        else:
+            made["compensation"][key] = value
+    return plan(**made)
+
+
+@dataclasses.dataclass
+class World:
+    """One real instrument, with what is wrong with it."""
+
+    saddle: np.ndarray  # mm, where each saddle stands
+    slot_too_high: float = 0.0  # mm
+    nut_too_far: float = 0.0  # mm from the first fret
+    crown: tuple = ()  # (fret, mm toward the bridge, strings it concerns)
+    pull: float = 0.0  # cents at the last fret, bending up from the octave
+    stretch: float = 1.0
+    stiffness: float = 1.0
+
+    def errors(self, string, frets=range(1, 23)):
+        """Give what a perfect meter reads of fretted notes against the open string [cents]."""
+        pitch, _, ea, ei, _ = STRINGS[string - 1]
+        mass = STRINGS[string - 1][1]
+        side = (string - 1) / 5 - 0.5
+        scale = np.hypot(SCALE, side * (AT_SADDLE - SPREAD))
+        # The maker's tension is that of the plan: what brings the nominal length to pitch.
+        tension = mass * (2e-3 * scale * frequency(pitch)) ** 2
+        ea *= scale**2 / SCALE**2  # the plan states EA over tension, and tension goes with the string's own scale
+        n = np.asarray(list(frets))
+        x = scale * (1 - 2 ** (-n / 12))
+        for fret, astray, strings in self.crown:
+            if string in strings:
+                x = np.where(n == fret, x + astray, x)
+        before = np.where(n == 1, 0.0, scale * (1 - 2 ** (-(n - 1) / 12)))
+        nut, end = -self.nut_too_far, scale + self.saddle[string - 1]
+        b = NUT_ACTION + self.slot_too_high
+        tilt = (ACTION - b) / (scale / 2 - nut)
+        height = b + tilt * (end - nut)
+        open_length = np.hypot(end - nut, height - b)
+        speaking = np.hypot(end - x, height)
+        back = np.minimum(PRESS, (x - before) / 2)
+        dip = height / (end - x) * back
+        behind = np.hypot(back, dip) + np.hypot(x - back - nut, b + dip)
+        longer = self.stretch * (speaking + behind - open_length) / open_length
+        pulled = tension + ea * longer
+        lighter = mass / (1 + longer)
+
+        def sounded(length, pull, linear):
+            t = np.sqrt(ei / pull) / length
+            stiff = 1 + t + (1 + np.pi**2 / 2) * t**2 + (1 + 2 * np.pi**2 / 3) * t**3
+            return 1 / (2e-3 * length) * np.sqrt(pull / linear) * stiff**self.stiffness
+
+        heard = sounded(speaking, pulled, lighter) / sounded(open_length, tension, mass)
+        bend = self.pull * (np.maximum(n - 12, 0) / 10) ** 2
+        return 1200 * np.log2(heard) - 100 * n + bend
+
+    def moved(self, string, by):
+        saddle = self.saddle.copy()
+        saddle[string - 1] += by
+        return dataclasses.replace(self, saddle=saddle)
+
+    def best_move(self, string, frets, *, minimise="rms"):
+        """Find the move that serves the frets best by brute search."""
+
+        def cost(by):
+            off = self.moved(string, by).errors(string, frets)
+            return np.sum(off**2) if minimise == "rms" else np.max(np.abs(off))
+
+        return minimize_scalar(cost, bounds=(-12, 12), method="bounded", options={"xatol": 1e-7}).x
+
+
+def healthy(**faults):
+    """Give an instrument whose saddles stand where its aim wants them."""
+    world = World(np.zeros(6), **faults)
+    aims = {string: [12, 17] if string < 4 else [12] for string in range(1, 7)}
+    for string, frets in aims.items():
+        world = world.moved(string, world.best_move(string, frets))
+    return world
+
+
+def table(rows):
+    """Write readings as their file."""
+    return ("string,fret,cents\n" + "".join(f"{s},{n},{c:.6f}\n" for s, n, c in rows)).encode()
