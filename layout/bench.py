@@ -91,6 +91,8 @@ class Advice:
         True for those that the move is to serve, shape (frets,).
     now
         Errors as read [cents], shape (frets,).
+    slopes
+        How each error answers to a move [cents/mm], shape (frets,).
     move
         The move that serves the aim best, back positive [mm].
     error
@@ -113,6 +115,7 @@ class Advice:
     frets: NDArray[np.intp]
     aimed: Flags
     now: Floats
+    slopes: Floats
     move: float
     error: float
     direction: Direction
@@ -218,7 +221,10 @@ def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:
     if known.all():
         return found
     # The move that the readings want, from where the plan has the saddle, tells how far it stands from there.
-    return replace(found, place=np.where(known, saddle, saddle - (_best(setting, found) - saddle)))
+    for _ in range(2):
+        place = np.where(known, saddle, saddle - (_best(setting, found) - found.place))
+        found = replace(found, place=place)
+    return found
 
 
 def _best(setting: Setting, readings: Readings, minimise: Criterion = "rms") -> Floats:
@@ -291,7 +297,16 @@ def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ..
     after = parts(setting.fretting, readings.place + done, setting.nut).total + beyond
     return tuple(
         _advice(
-            plan, setting, readings, string, weights, move[string], spread[string], bool(leave[string]), after[string]
+            plan,
+            setting,
+            readings,
+            string,
+            weights,
+            jacobian[..., 0],
+            move[string],
+            spread[string],
+            bool(leave[string]),
+            after[string],
         )
         for string in tried
     )
@@ -362,6 +377,7 @@ def _advice(
     readings: Readings,
     string: int,
     weights: Floats,
+    slopes: Floats,
     move: float,
     spread: float,
     leave: bool,
@@ -380,6 +396,7 @@ def _advice(
         frets=frets + 1,
         aimed=aimed,
         now=readings.cents[string, frets],
+        slopes=slopes[string, frets],
         move=float(move),
         error=float(spread),
         direction="leave" if leave else "back" if move > 0 else "forward",

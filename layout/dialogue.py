@@ -6,11 +6,12 @@ Nothing is remembered but the readings themselves: whoever keeps them can go on 
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from slotwright.layout.bench import SIGMA_OPEN, SIGMA_READING, advise, gather, move_of, setting_of, turns_of
+from slotwright.layout.bench import advise, gather, move_of, setting_of, turns_of
 from slotwright.layout.fields import quoted
 from slotwright.layout.fretted import FURTHEST, Reading, cents_of, last_pass
 
@@ -22,7 +23,8 @@ if TYPE_CHECKING:
     from slotwright.layout.plan import Plan
 
 MOST_FRETS: Final = 3  # to read of one string in one pass
-MOST_MOVES: Final = 6  # of one saddle; then something else is wrong
+MOST_PASSES: Final = 8  # of one string; what is not settled by then is not the saddle's
+SURE: Final = 2.0  # standard errors away from the end of the tolerance
 USUAL_DOUBT: Final = 0.15  # how far a turn may be from doing what it should, as a part of it (from memory)
 REMINDERS: Final = (
     "Loosen the string before you turn its screw; retune after each move, then read.",
@@ -59,6 +61,28 @@ class Question(NamedTuple):
         return Reading(self.string, self.fret, cents, at=self.at, moved=self.moved, note=note)
 
 
+@dataclass(frozen=True, slots=True)
+class Track:
+    """A saddle followed through its passes.
+
+    Parameters
+    ----------
+    need
+        The move it still needs, back positive [mm].
+    doubt
+        Standard error of that [mm].
+    share
+        What part of the moves asked for was really made.
+    reverse
+        The last move went the wrong way.
+    """
+
+    need: float
+    doubt: float
+    share: float
+    reverse: bool
+
+
 class Dialogue:
     """Asks for one instrument.
 
@@ -71,6 +95,7 @@ class Dialogue:
     def __init__(self, instrument: Instrument) -> None:
         self.instrument, self.plan = instrument, instrument.plan
         self.setting: Setting = setting_of(instrument)
+        self._advised: dict[tuple[Reading, ...], tuple[Advice, ...]] = {}
 
     def units(self) -> Iterator[tuple[int, ...]]:
         """Yield the strings that are set together: one by one, unless they share a saddle."""
@@ -117,55 +142,61 @@ class Dialogue:
         wanted = [(s, fret) for s in unit for fret in self.frets(s) if (s, fret) not in skipped]
         now = [(reading.string, reading.fret) for reading in own if reading.at == at]
         moved = next((reading.moved for reading in own if reading.at == at), 0.0)
-        often = [now.count(note) for note in wanted]
         if not wanted:
             return None
-        if min(often) < max(1, *often):
-            string, fret = wanted[int(np.argmin(often))]
-            told = (f"string {string}: once more",) if min(often) else ()
-            return Question(string, fret, at, moved, told)
-        return self._after_pass(unit, own, at, wanted[0], confirmed=min(often) > 1)
+        for string, fret in wanted:
+            if (string, fret) not in now:
+                return Question(string, fret, at, moved, ())
+        return self._after_pass(unit, own, at, wanted[0])
 
     def _after_pass(
-        self, unit: tuple[int, ...], own: Sequence[Reading], at: int, first: tuple[int, int], *, confirmed: bool
+        self, unit: tuple[int, ...], own: Sequence[Reading], at: int, first: tuple[int, int]
     ) -> Question | None:
         """Decide what a whole pass asks for: nothing, another look, or a move."""
-        advices = [a for a in advise(self.plan, self.setting, gather(self.setting, own)) if a.string in unit]
+        advices = [advice for advice in self._advices(tuple(own)) if advice.string in unit]
+        if not advices:
+            return None  # every note warbles
+        track = self.track(unit, own)
         string, fret = first
-        if advices and all(_inside(advice, self.plan.compensation.tolerance) for advice in advices):
-            if confirmed or all(self._surely_inside(advice) for advice in advices):
-                return None
+        if all(self._inside(advice, track, SURE) for advice in advices):
+            return None
+        fresh = at == 1 or any(reading.moved for reading in own if reading.at == at)
+        if fresh and all(self._inside(advice, track, 0.0) for advice in advices):
             told = f"string {string}: only just inside the tolerance; leave the saddle, retune and read once more"
-            moved = next(reading.moved for reading in own if reading.at == at)
-            return Question(string, fret, at, moved, (told,))
-        if not advices or advices[0].direction == "leave" or at > MOST_MOVES:
-            return None  # every note warbles, or no move would help
-        asked, told_move = self._next_move(unit, own, advices[0])
+            return Question(string, fret, at + 1, 0.0, (told,))
+        if abs(track.need) < track.doubt or at > MOST_PASSES:
+            return None  # no move would help
+        asked, told_move = self._next_move(unit, advices[0], track)
         return Question(string, fret, at + 1, asked, told_move) if asked else None
 
-    def _surely_inside(self, advice: Advice) -> bool:
-        doubt = float(np.hypot(SIGMA_READING, SIGMA_OPEN))
-        return _inside(advice, self.plan.compensation.tolerance - doubt)
+    def _advices(self, own: tuple[Reading, ...]) -> tuple[Advice, ...]:
+        """Remember advice: every question looks through all that was read before it."""
+        if own not in self._advised:
+            self._advised[own] = advise(self.plan, self.setting, gather(self.setting, own))
+        return self._advised[own]
 
-    def _next_move(
-        self, unit: tuple[int, ...], own: Sequence[Reading], advice: Advice
-    ) -> tuple[float, tuple[str, ...]]:
+    def _inside(self, advice: Advice, track: Track, doubts: float) -> bool:
+        """Tell whether the aim is inside the tolerance, and that many doubts away from its end."""
+        off = advice.now + advice.slopes * (advice.move - track.need)
+        reach = np.abs(off) + doubts * np.abs(advice.slopes) * track.doubt
+        return bool((reach[advice.aimed] <= self.plan.compensation.tolerance).all())
+
+    def _next_move(self, unit: tuple[int, ...], advice: Advice, track: Track) -> tuple[float, tuple[str, ...]]:
         """Give what to ask of the hand so that the saddle goes where it should, and the words for it."""
-        share, reverse = self.delivered(unit, own)
-        asked = move_of(self.plan, advice.move / share)
-        told = [f"string {' and '.join(map(str, unit))}: {said_move(self.instrument, advice.direction, asked)}"]
-        if reverse:
+        asked = move_of(self.plan, track.need / track.share)
+        told = [f"string {' and '.join(map(str, unit))}: {said_move(self.instrument, asked)}"]
+        if track.reverse:
             told.append("the last move went the other way round")
-        if abs(share - 1) > USUAL_DOUBT / 2 and not reverse:
-            told.append(f"(a move has done {share:.0%} of what was asked here; this one allows for it)")
+        elif abs(track.share - 1) > USUAL_DOUBT / 2:
+            told.append(f"(a move has done {track.share:.0%} of what was asked here; this one allows for it)")
         if advice.travel is not None and min(advice.travel) < 0:
             told.append(
                 f"the travel may end {self.instrument.length(-min(advice.travel))} {self.plan.units} before that"
             )
         return asked, tuple(told)
 
-    def delivered(self, unit: Sequence[int], own: Sequence[Reading]) -> tuple[float, bool]:
-        """Learn what part of the moves asked for was really made.
+    def track(self, unit: Sequence[int], own: Sequence[Reading]) -> Track:
+        """Follow a saddle through its passes.
 
         Parameters
         ----------
@@ -176,29 +207,36 @@ class Dialogue:
 
         Returns
         -------
-        tuple
-            The part, 1 when nothing is known; and whether the last move went the wrong way. The best
-            estimate from what every move changed, and from 1 give or take `USUAL_DOUBT` beforehand.
+        Track
+            Each pass and the moves between them, weighed by their standard errors: what a turn really
+            does is learnt from what every move changed, what is still needed from all the readings.
         """
         told, weight, last = 1 / USUAL_DOUBT**2, 1 / USUAL_DOUBT**2, 1.0
-        before: Advice | None = None
+        need, variance, before = 0.0, np.inf, None
         for at in sorted({reading.at for reading in own}):
-            advices = advise(self.plan, self.setting, gather(self.setting, [r for r in own if r.at <= at]))
+            advices = self._advices(tuple(reading for reading in own if reading.at <= at))
             now = next((advice for advice in advices if advice.string in unit), None)
             asked = next(reading.moved for reading in own if reading.at == at)
-            if now is not None and before is not None and asked:
-                made, doubt = before.move - now.move, np.hypot(before.error, now.error)
-                told, weight = told + asked * made / doubt**2, weight + (asked / doubt) ** 2
+            if now is None:
+                variance, before = np.inf, None
+                continue
+            if before is not None and asked:
+                made, doubt = before.move - now.move, float(np.hypot(before.error, now.error))
                 last = 1.0 if abs(asked) < 3 * doubt else made / asked
-            before = now
-        if last < 0:
-            return 1.0, True
-        return float(np.clip(told / weight, 0.5, 1.5)), False
+                # What was made is known from here on as well as it was before: the share without this move.
+                need, variance = need - told / weight * asked, variance + asked**2 / weight
+                told, weight = told + asked * made / doubt**2, weight + (asked / doubt) ** 2
+            own_weight, old_weight = 1 / now.error**2, 1 / variance
+            need = (need * old_weight + now.move * own_weight) / (old_weight + own_weight)
+            variance, before = 1 / (old_weight + own_weight), now
+        if last < 0 and before is not None:
+            return Track(before.move, before.error, 1.0, reverse=True)
+        return Track(need, float(np.sqrt(variance)), float(np.clip(told / weight, 0.5, 1.5)), reverse=False)
 
 
-def said_move(instrument: Instrument, direction: str, move: float) -> str:
+def said_move(instrument: Instrument, move: float) -> str:
     """Word a move for the hand: its way, its length and the turns of the screw."""
-    where = {"back": "back, away from the nut", "forward": "forward, toward the nut"}[direction]
+    where = "back, away from the nut" if move > 0 else "forward, toward the nut"
     said = f"{where}: {instrument.length(abs(move))} {instrument.plan.units}"
     turns = turns_of(instrument.plan, move)
     return said if turns is None else f"{said}, {said_turns(turns)}"
@@ -247,7 +285,3 @@ def understood(text: str, plan: Plan, question: Question) -> tuple[float, str]:
     if cents is None or abs(cents) > FURTHEST:
         raise ValueError(f"{quoted(text)}: {cents:+.0f} cents are another note; read fret {question.fret} again")
     return cents, "warble" if found[3] else ""
-
-
-def _inside(advice: Advice, tolerance: float) -> bool:
-    return bool((np.abs(advice.now[advice.aimed]) <= tolerance).all())

@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from helpers import contents, starter
 
+from slotwright.layout.bench import advise, gather, setting_of
+from slotwright.layout.fretted import parse_readings
 from slotwright.layout.instrument import lay_out
 from slotwright.layout.planfile import check_plan
 
@@ -102,3 +104,35 @@ def test_nylon_thirds_need_most():
     # The plain nylon third is the string that plays sharpest.
     found = lay_out(starter("curlew")).strung
     assert np.argmax(found.offsets.saddle[:3]) == 2
+
+
+# At the bench (all common practice, no source).
+
+
+def bench(rows):
+    instrument = lay_out(starter("heron"))
+    setting = setting_of(instrument)
+    text = "string,fret,cents\n" + "".join(f"{s},{n},{c}\n" for s, n, c in rows)
+    readings = parse_readings(text.encode(), instrument.plan)
+    return advise(instrument.plan, setting, gather(setting, readings))
+
+
+def test_sharp_goes_back_and_flat_forward():
+    sharp, flat = bench([(1, 12, 5), (1, 17, 8), (2, 12, -5), (2, 17, -8)])
+    assert (sharp.direction, flat.direction) == ("back", "forward")
+    assert sharp.move > 0 > flat.move
+
+
+def test_a_little_flat_at_12_and_a_little_sharp_at_17_is_left_alone():
+    (advice,) = bench([(1, 12, -1.2), (1, 17, 1.5)])
+    assert advice.direction == "leave"
+
+
+def test_a_residue_of_a_cent_or_two_is_not_chased():
+    assert all(advice.direction == "leave" for advice in bench([(1, 12, 1.8), (1, 17, 1.9), (6, 12, -1.9)]))
+
+
+def test_low_strings_follow_12_and_high_ones_share():
+    high, low = bench([(1, 12, 6), (1, 17, 3), (6, 12, 6), (6, 17, 3)])
+    assert low.expected[low.frets == 12] == pytest.approx(0, abs=1e-6)
+    assert high.expected[high.frets == 12] > 0 > high.expected[high.frets == 17]

@@ -1,0 +1,180 @@
+"""``bench`` as a user meets it: tables, dialogues, broken-off logs."""
+
+import csv
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+from helpers import starter
+
+from slotwright.cli import main
+from slotwright.layout.fretted import parse_readings
+from slotwright.templates import starters
+
+READINGS = "string,fret,cents\n1,12,5\n1,17,8\n2,12,-3\n2,17,-4\n3,12,-1\n3,17,1\n6,12,0.5\n"
+
+
+@pytest.fixture
+def run(capsys, tmp_path, monkeypatch):
+    """Run a command beside a plan and readings; give exit code, output and messages."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
+    (tmp_path / "read.csv").write_text(READINGS)
+
+    def once(*args, typed=""):
+        import io
+
+        monkeypatch.setattr("sys.stdin", io.StringIO(typed))
+        try:
+            main([str(arg) for arg in args])
+            code = 0
+        except SystemExit as end:
+            code = end.code
+        told = capsys.readouterr()
+        return code, told.out, told.err
+
+    return once
+
+
+def test_moves_in_words(run):
+    code, out, err = run("bench", "heron.toml", "read.csv")
+    assert (code, err) == (0, "")
+    lines = {line.split()[0]: line for line in out.splitlines() if line[:1].isdigit()}
+    assert "back 1.7" in lines["1"]
+    assert "3 1/2 clockwise" in lines["1"]
+    assert "forward 0.9" in lines["2"]
+    assert "anticlockwise" in lines["2"]
+    assert "leave it" in lines["3"]
+    assert "leave it" in lines["6"]
+    assert "back: away from the nut" in out
+    assert "retune after each move" in out
+    assert "keep your face out of their line" in out
+
+
+def test_json_of_the_bench(run):
+    told = json.loads(run("bench", "heron.toml", "read.csv", "--json")[1])
+    assert set(told) == {"strings", "findings", "calibration"}
+    first, second, third, sixth = told["strings"]
+    assert {"string", "move", "move_error", "turns", "direction", "expected", "within_tolerance", "findings"} <= set(
+        first
+    )
+    assert [s["direction"] for s in told["strings"]] == ["back", "forward", "leave", "leave"]
+    assert first["move"] > 0 > second["move"]
+    assert first["turns"] == 3.5
+    assert third["turns"] == 0
+    assert [each["fret"] for each in first["expected"]] == [12, 17]
+    assert [each["cents"] for each in third["expected"]] == pytest.approx([-1, 1])
+    assert all(s["within_tolerance"] for s in told["strings"])
+    assert sixth["findings"] == []
+
+
+def test_findings_are_printed(run, tmp_path):
+    (tmp_path / "read.csv").write_text("string,fret,cents,note\n1,12,-6,\n1,17,5,\n2,12,4,warble\n")
+    out = run("bench", "heron.toml", "read.csv")[1]
+    assert "string 1: no position: wherever the saddle stands" in out
+    assert "string 2: magnets: notes warble at fret 12" in out
+    assert "not within 2 cents even then: string 1" in out
+    told = json.loads(run("bench", "heron.toml", "read.csv", "--json")[1])
+    assert told["strings"][1]["move"] is None
+    assert told["strings"][0]["findings"][0]["kind"] == "no position"
+
+
+def test_a_saddle_that_is_filed_has_no_turns(run, tmp_path):
+    (tmp_path / "curlew.toml").write_text(starters()["curlew"], "utf-8")
+    out = run("bench", "curlew.toml", "read.csv")[1]
+    assert "turns" not in out
+    assert "travel left" not in out
+
+
+@pytest.mark.parametrize(
+    "args", [(), ("read.csv", "--ask"), ("--ask",), ("read.csv", "--log", "l.csv"), ("read.csv", "more.csv")]
+)
+def test_wrong_usage(run, args):
+    code, out, err = run("bench", "heron.toml", *args)
+    assert (code, out) == (2, "")
+    assert "Usage" in err
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("string,fret,cents\n1,12,x\n", "read.csv: line 2, column cents"),
+        ("string,fret,cents\n", "read.csv: nothing stands below its header"),
+        ("", "read.csv: the file is empty"),
+        ("string,fret,cents\n9,12,1\n1,99,1\n", "read.csv: 2 things to mend\n  line 2, column string"),
+        ("\x00\x01", "read.csv"),
+    ],
+)
+def test_bad_readings(run, tmp_path, text, says):
+    (tmp_path / "read.csv").write_text(text)
+    code, out, err = run("bench", "heron.toml", "read.csv")
+    assert (code, out) == (2, "")
+    assert says in err
+    assert run("bench", "heron.toml", "none.csv")[0] == 2
+    assert run("bench", "none.toml", "read.csv")[0] == 2
+
+
+def test_a_dialogue_from_first_reading_to_summary(run, tmp_path):
+    typed = "5\nb\n6\n\n9.5\n0.4\n-.3\nx\n" + "0\n" * 8
+    code, out, err = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed=typed)
+    assert (code, err) == (0, "")
+    assert "back, away from the nut: 2." in out
+    assert 'x": cents such as -2.5' in out
+    assert out.count("retune after each move") == 1
+    assert "string 1: 1 move, back 2." in out
+    assert "string 4: not moved" in out
+    rows = list(csv.DictReader((tmp_path / "log.csv").open()))
+    assert [row["cents"] for row in rows[:3]] == ["6.000", "9.500", "0.400"]
+    assert [row["pass"] for row in rows[:3]] == ["1", "1", "2"]
+    assert float(rows[2]["moved"]) > 2
+    # The same readings, read as a table, ask for nothing more.
+    assert "no saddle needs to be moved" in run("bench", "heron.toml", "log.csv")[1]
+
+
+def test_a_dialogue_goes_on_where_it_broke_off(run, tmp_path):
+    out = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="5\n8\nq\n")[1]
+    assert "log.csv keeps 2 readings" in out
+    out = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="s\ns\n0\n")[1]
+    assert "going on after 2 readings" in out
+    assert "string 1: back, away from the nut" in out
+    assert "string 2 fret 12" in out
+    assert (tmp_path / "log.csv").read_text().count("\n") == 4
+
+
+def test_nothing_typed_is_no_failure(run, tmp_path):
+    assert run("bench", "heron.toml", "--ask", "--log", "log.csv")[0] == 0
+    assert run("bench", "heron.toml", "--ask", "--log", "log.csv")[0] == 0
+    (tmp_path / "log.csv").write_text("string,fret,cents\n1,12,x\n")
+    assert run("bench", "heron.toml", "--ask", "--log", "log.csv")[0] == 2
+    assert run("bench", "heron.toml", "--ask", "--log", "none/there/log.csv", typed="1\n")[0] == 0
+    (tmp_path / "file").write_text("")
+    assert run("bench", "heron.toml", "--ask", "--log", "file/log.csv")[0] in (1, 2)
+
+
+def test_the_log_survives_being_killed_at_any_moment(tmp_path):
+    """Killed thirty times while readings come in: the log is always whole, and holds all that was answered before."""
+    (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
+    log, plan = tmp_path / "log.csv", starter("heron")
+    command = [sys.executable, "-u", "-m", "slotwright.cli", "bench", "heron.toml", "--ask", "--log", "log.csv"]
+    kept = 0
+    for attempt in range(30):
+        talk = subprocess.Popen(command, cwd=tmp_path, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        seen = ""
+        while "fret" not in seen:  # the first question: it runs
+            seen += talk.stdout.read(1)
+        talk.stdin.write("b\n9\n" * 200)
+        talk.stdin.flush()
+        time.sleep(0.004 * attempt)
+        talk.send_signal(signal.SIGKILL)
+        talk.communicate()
+        text = log.read_bytes()
+        assert text.startswith(b"string,fret,cents")
+        assert text.endswith(b"\n")
+        readings = parse_readings(text, plan)
+        assert len(readings) >= kept - 1  # the last one may just have been taken back
+        kept = len(readings)
+    assert {name for name in os.listdir(tmp_path) if not name.startswith(".")} == {"heron.toml", "log.csv"}
