@@ -55,6 +55,20 @@ class PlanError(SlotwrightError, ValueError):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
+class MeasuredError(SlotwrightError, ValueError):
+    """Measurements or readings that cannot be used.
+
+    Parameters
+    ----------
+    faults
+        All that was found; the message has one line for each.
+    """
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
 class SheetError(SlotwrightError, ValueError):
     """A sheet that this plan does not describe."""
 

@@ -1,0 +1,400 @@
+"""From a measured neck to its scale, its rule, its bad frets and its saddle line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from slotwright.layout.errors import Fault, MeasuredError
+from slotwright.layout.fitting import Fit, chi_square_limit, fit_lines, line_design, outlier_limit, settle
+from slotwright.layout.plan import MOST_FRETS
+from slotwright.layout.readings import Row, read_rows
+from slotwright.layout.temperament import CENTS_PER_NEPER, OCTAVE, speaking_fraction
+from slotwright.layout.units import MM_PER_INCH, Unit, show
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.intp]
+
+Rule = Literal["equal", "eighteen", "other"]
+
+SIGMA: Final = 0.15  # mm, a steel rule read with care (from memory)
+FEWEST: Final = 3  # crowns of a line: two always fit
+FROM_CROWN: Final = 12  # the crown that saddle lines are measured from
+EIGHTEEN: Final = float(OCTAVE * np.log2(18 / 17))  # cents from fret to fret by the rule of eighteen
+
+_ALARM: Final = 0.04  # how often a sound neck may have any fret pointed out
+_SCALES: Final = (100.0, 2000.0)  # mm
+_REACH: Final = 4000.0  # mm, how far from the start of the ruler a crown may lie
+_MISFIT: Final = 0.001  # chance that sound readings scatter so much that it is remarked on
+# A divisor of its own always explains a little more. It has to explain so much more that a neck made by
+# one of the two rules would do so once in a thousand times (chi-square of one degree of freedom): such
+# necks are common, others are rare.
+_OTHER: Final = 10.83
+_SURE: Final = 6.0  # 2 ln 20: one rule is twenty times as likely as the other
+_STEP_SEARCH: Final = (0.94, 0.96, 0.98, 1.0, 1.02, 1.04, 1.06)  # times the step of equal divisions
+_STEP_ENDS: Final = (0.8, 1.25)
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What was measured along one line of the neck.
+
+    Parameters
+    ----------
+    name
+        ``"distance"``, ``"treble"`` or ``"bass"``.
+    frets
+        Numbers of the frets, ascending, shape (n,).
+    distances
+        Where their crowns stand on the ruler [mm], shape (n,).
+    nut
+        Where the nut face stands [mm]; None where it was not measured.
+    """
+
+    name: str
+    frets: Ints
+    distances: Floats
+    nut: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What was found along one line of the neck.
+
+    Parameters
+    ----------
+    measured
+        What was measured.
+    scale, scale_error
+        Scale length of the rule and its standard error [mm].
+    zero, zero_error
+        Where the rule's nut stands on the ruler, and its standard error [mm].
+    nut_offset, nut_offset_error
+        How far the nut face stands from there toward fret 1, and its standard error [mm]; None
+        where it was not measured.
+    saddle_from_12, saddle_from_12_error
+        From the fitted crown of fret 12 to the saddle line that gives the rule a true octave, and its
+        standard error [mm].
+    crown_12
+        Where the rule's fret 12 stands on the ruler [mm].
+    residuals
+        How far each crown stands from its place, toward the bridge [mm], shape (n,).
+    allowed
+        What it may stand off before it is pointed out [mm], shape (n,); ``inf`` where it cannot be
+        judged.
+    cents
+        What each crown sounds off equal divisions with the saddle on its line and the open string
+        as long as the rule says; above 0 sharp; NaN beyond the saddle, shape (n,).
+    look_at
+        True for the crowns that were left out of the fit, shape (n,).
+    """
+
+    measured: Measured
+    scale: float
+    scale_error: float
+    zero: float
+    zero_error: float
+    nut_offset: float | None
+    nut_offset_error: float | None
+    saddle_from_12: float
+    saddle_from_12_error: float
+    crown_12: float
+    residuals: Floats
+    allowed: Floats
+    cents: Floats
+    look_at: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """What was found on a neck.
+
+    Parameters
+    ----------
+    lines
+        One line, or treble and bass.
+    rule
+        The rule its frets follow.
+    step
+        Cents from fret to fret by that rule.
+    divisions
+        Equal divisions of the octave that the frets are meant to sound.
+    chi_square
+        How badly each rule explains the crowns; None where they do not determine a divisor.
+    free_step
+        Step of the free divisor [cents]; None likewise.
+    sure
+        The rule is at least twenty times as likely as the other of the two known ones.
+    sigma
+        Standard deviation of one reading [mm].
+    scatter
+        What the crowns kept scatter about the rule [mm]; None where nothing is left to tell it.
+    scattered
+        They scatter more than `sigma` explains.
+    """
+
+    lines: tuple[Line, ...]
+    rule: Rule
+    step: float
+    divisions: int
+    chi_square: dict[Rule, float | None]
+    free_step: float | None
+    sure: bool
+    sigma: float
+    scatter: float | None
+    scattered: bool
+
+    @property
+    def octave_fret(self) -> int:
+        """The fret nearest the octave by the rule of this neck."""
+        return _octave_fret(self.step)
+
+    @property
+    def last_fret(self) -> int:
+        """The last fret that was measured."""
+        return max(int(line.measured.frets[-1]) for line in self.lines)
+
+    def notes(self, frets: Ints | Sequence[int]) -> Floats:
+        """Give what the rule's frets sound with the saddle on its line [cents above the open string]."""
+        shares = 1 - speaking_fraction(self.step * np.asarray(frets, dtype=np.float64))
+        return -OCTAVE * np.log2(1 - shares / _true_saddle(self.step))
+
+
+def divisor(step: float) -> float:
+    """Give the divisor of a rule: each step is one such part of what is left [step in cents]."""
+    return float(1 / (1 - speaking_fraction(step)))
+
+
+def read_measurements(text: bytes, units: Unit) -> tuple[Measured, ...]:
+    """Read the crowns of a neck from a CSV file.
+
+    Parameters
+    ----------
+    text
+        The file: ``fret,distance``, or ``fret,treble,bass``; `fret` may be ``nut``.
+    units
+        Unit of lengths without one.
+
+    Returns
+    -------
+    tuple of Measured
+        One line, or treble and bass.
+
+    Raises
+    ------
+    MeasuredError
+        With all faults that were found.
+    """
+    rows = read_rows(text, ("fret", "distance", "treble", "bass"), ("fret",))
+    named = [name for name in ("distance", "treble", "bass") if any(row.has(name) for row in rows)]
+    if named not in (["distance"], ["treble", "bass"]):
+        found = f"found {' and '.join(named)}" if named else "found neither"
+        raise MeasuredError([Fault("", f"{found}; distances stand in a column distance, or in treble and bass")])
+    cells = [(row, _fret(row), {name: _distance(row, name, named, units) for name in named}) for row in rows]
+    rows.refuse()
+    cells.sort(key=lambda cell: cell[1])
+    for (before, fret, _), (row, same, _) in pairwise(cells):
+        if same == fret:
+            named_fret = f"fret {fret}" if fret else "the nut"
+            row.fault("fret", f"{named_fret} stands in line {before.line} already", "keep one of them")
+    for name in named:
+        there = [(row, fret, place[name]) for row, fret, place in cells if place[name] is not None]
+        for (_, fret, near), (row, next_fret, far) in pairwise(there):
+            if far <= near and fret != next_fret:
+                said = f"{show(far, units)} at fret {next_fret} after {show(near, units)} at "
+                said += f"fret {fret}" if fret else "the nut"
+                row.fault(name, f"given {said}; distances run from the nut's end and grow", "measure both again")
+        if sum(fret > 0 for _, fret, _ in there) < FEWEST:
+            at = "" if name == "distance" else f" in column {name}"
+            rows.faults.append(Fault("", f"too few crowns{at}", f"measure {FEWEST} or more; all of them is best"))
+    rows.refuse()
+    return tuple(_measured(name, [(fret, place[name]) for _, fret, place in cells]) for name in named)
+
+
+def survey(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12) -> Survey:
+    """Find scale, rule, bad frets and saddle line of a measured neck.
+
+    A crown stands at ``zero + scale (1 - r_n)``, ``r_n`` its speaking fraction. Each line has its own
+    zero and scale; the rule is one for all. The rule with the smallest chi-square explains the neck,
+    a crown that was set aside counting as the limit squared.
+
+    Parameters
+    ----------
+    lines
+        What was measured.
+    sigma
+        Standard deviation of one reading [mm].
+    divisions
+        Equal divisions of the octave.
+
+    Returns
+    -------
+    Survey
+        What was found.
+
+    Raises
+    ------
+    MeasuredError
+        The crowns make no scale that an instrument has.
+    """
+    neck = _Neck(lines, sigma)
+    steps: dict[Rule, float] = {"equal": OCTAVE / divisions, "eighteen": EIGHTEEN}
+    fits = {rule: neck.fit(step) for rule, step in steps.items()}
+    rule: Rule = min(fits, key=lambda each: fits[each].chi_square)
+    apart = abs(fits["equal"].chi_square - fits["eighteen"].chi_square)
+    free = neck.fit_step(steps["equal"])
+    chi_square: dict[Rule, float | None] = {each: fit.chi_square for each, fit in fits.items()}
+    chi_square["other"] = None
+    if free is not None:
+        steps["other"], fits["other"] = free
+        chi_square["other"] = found = free[1].chi_square
+        # Readings that scatter more than sigma would make any rule look significant.
+        if fits[rule].chi_square - found > _OTHER * max(1.0, found / neck.freedom):
+            rule = "other"
+    fit, step = fits[rule], steps[rule]
+    spare = int(fit.kept.sum()) - len(fit.parameters)
+    squares = float(np.square(fit.residuals[fit.kept] / sigma).sum())
+    return Survey(
+        lines=tuple(neck.line(place, step, fit, divisions) for place in range(len(lines))),
+        rule=rule,
+        step=step,
+        divisions=divisions,
+        chi_square=chi_square,
+        free_step=free[0] if free else None,
+        sure=apart > _SURE,
+        sigma=sigma,
+        scatter=sigma * float(np.sqrt(squares / spare)) if spare else None,
+        scattered=spare > 0 and squares > chi_square_limit(spare, _MISFIT),
+    )
+
+
+class _Neck:
+    """All lines of a neck in one row of readings."""
+
+    def __init__(self, lines: Sequence[Measured], sigma: float) -> None:
+        self.lines, self.sigma = lines, sigma
+        self.frets = np.concatenate([line.frets for line in lines]).astype(np.float64)
+        self.distances = np.concatenate([line.distances for line in lines])
+        self.of = np.repeat(np.arange(len(lines)), [len(line.frets) for line in lines])
+        self.limit = outlier_limit(len(self.frets), _ALARM)
+        self.freedom = len(self.frets) - 2 * len(lines) - 1  # with a free divisor
+
+    def fit(self, step: float) -> Fit:
+        """Fit scale and zero of every line to a rule."""
+        shares = 1 - speaking_fraction(self.frets * step)
+        return fit_lines(shares, self.distances, self.of, self.sigma, self.limit)
+
+    def fit_step(self, equal: float) -> tuple[float, Fit] | None:
+        """Fit the rule too, by Gauss-Newton steps; None where the crowns do not determine it."""
+        if self.freedom < 1:
+            return None
+        starts = [equal * times for times in _STEP_SEARCH]
+        step, fit = min(((step, self.fit(step)) for step in starts), key=lambda each: each[1].chi_square)
+        for _ in range(50):
+            fractions = speaking_fraction(self.frets * step)
+            slope = fit.parameters[1::2][self.of] * self.frets * fractions / CENTS_PER_NEPER
+            design = np.column_stack((line_design(1 - fractions, self.of), slope))
+            fit = settle(design, self.distances, self.of, self.sigma, self.limit, fit.kept)
+            change = float(fit.parameters[-1])
+            if abs(change) < 1e-9 * equal:
+                return step, fit
+            fit.parameters[-1] = 0.0
+            step = float(np.clip(step + change, *(end * equal for end in _STEP_ENDS)))
+        return None
+
+    def line(self, place: int, step: float, fit: Fit, divisions: int) -> Line:
+        """Put together what was found along one line."""
+        measured, mine = self.lines[place], self.of == place
+        zero, scale = fit.parameters[2 * place : 2 * place + 2].tolist()
+        _refuse_scale(measured, scale)
+        variance = fit.covariance
+        zero_error, scale_error = np.sqrt(np.diag(variance)[2 * place : 2 * place + 2]).tolist()
+        saddle = scale * _true_saddle(step)
+        share_12 = float(1 - speaking_fraction(FROM_CROWN * step))
+        # How the line moves with each fitted parameter; with a free divisor also with that.
+        gradient = np.zeros(len(fit.parameters))
+        gradient[2 * place + 1] = _true_saddle(step) - share_12
+        if len(gradient) % 2:
+            gradient[-1] = scale * (2 * _share_slope(_octave_fret(step), step) - _share_slope(FROM_CROWN, step))
+        left = saddle + zero - measured.distances
+        target = OCTAVE / divisions * measured.frets
+        nut = measured.nut
+        return Line(
+            measured=measured,
+            scale=scale,
+            scale_error=scale_error,
+            zero=zero,
+            zero_error=zero_error,
+            nut_offset=None if nut is None else nut - zero,
+            nut_offset_error=None if nut is None else float(np.hypot(self.sigma, zero_error)),
+            saddle_from_12=saddle - scale * share_12,
+            saddle_from_12_error=float(np.sqrt(gradient @ variance @ gradient)),
+            crown_12=zero + scale * share_12,
+            residuals=fit.residuals[mine],
+            allowed=self.limit * fit.spread[mine],
+            cents=OCTAVE * np.log2(saddle / np.where(left > 0, left, np.nan)) - target,
+            look_at=~fit.kept[mine],
+        )
+
+
+def _octave_fret(step: float) -> int:
+    return max(1, round(OCTAVE / step))
+
+
+def _true_saddle(step: float) -> float:
+    """Give where the saddle makes the octave fret sound an octave, in scales of the rule from its nut."""
+    return float(2 * (1 - speaking_fraction(_octave_fret(step) * step)))
+
+
+def _share_slope(fret: int, step: float) -> float:
+    """Give how the share of the scale before a fret grows with the step [1/cents]."""
+    return float(fret * speaking_fraction(fret * step)) / CENTS_PER_NEPER
+
+
+def _refuse_scale(measured: Measured, scale: float) -> None:
+    low, high = _SCALES
+    if low <= scale <= high:
+        return
+    hint = "check the frets' numbers"
+    if low <= scale / MM_PER_INCH <= high:
+        hint = "are these mm, not inches?"
+    elif low <= scale * MM_PER_INCH <= high:
+        hint = "are these inches? --unit in"
+    where = "" if measured.name == "distance" else f"column {measured.name}"
+    what = f"these crowns make a scale of {scale:.1f} mm; allowed {low:g} to {high:g} mm"
+    raise MeasuredError([Fault(where, what, hint)])
+
+
+def _fret(row: Row) -> int:
+    """Read the number of a fret, 0 for the nut."""
+    given = row.text("fret").lower()
+    if given == "0":
+        row.fault("fret", 'given "0"', "write nut, for a zero fret too: it ends the string as a nut does")
+    return 0 if given in ("nut", "0") else row.whole("fret", 1, MOST_FRETS)
+
+
+def _distance(row: Row, name: str, named: Sequence[str], units: Unit) -> float | None:
+    # A crown may be measured on one edge only.
+    if not row.has(name) and any(row.has(other) for other in named):
+        return None
+    return row.length(name, -_REACH, _REACH, units)
+
+
+def _measured(name: str, places: Sequence[tuple[int, float | None]]) -> Measured:
+    there = dict(_given(places))
+    nut = there.pop(0, None)
+    return Measured(name, np.array(list(there)), np.array(list(there.values())), nut)
+
+
+def _given(places: Sequence[tuple[int, float | None]]) -> Iterator[tuple[int, float]]:
+    for fret, place in places:
+        if place is not None:
+            yield fret, place
