@@ -71,7 +71,9 @@ class Row:
         if low <= value <= high:
             return value
         self.fault(
-            column, f"given {quoted(cell)}; allowed {show(low, units)} to {show(high, units)} {units}", "check the unit"
+            column,
+            f"given {quoted(cell)}; allowed {show(low, units)} to {show(high, units)} {units}",
+            "check the unit",
         )
         return low
 

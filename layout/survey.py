@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
 from slotwright.layout.errors import Fault, MeasuredError
 from slotwright.layout.fitting import Fit, chi_square_limit, fit_lines, line_design, outlier_limit, settle
-from slotwright.layout.plan import MOST_FRETS
-from slotwright.layout.readings import Row, read_rows
 from slotwright.layout.temperament import CENTS_PER_NEPER, OCTAVE, speaking_fraction
-from slotwright.layout.units import MM_PER_INCH, Unit, show
+from slotwright.layout.units import MM_PER_INCH
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
+
+    from slotwright.layout.crowns import Measured
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]
@@ -26,13 +25,11 @@ if TYPE_CHECKING:
 Rule = Literal["equal", "eighteen", "other"]
 
 SIGMA: Final = 0.15  # mm, a steel rule read with care (from memory)
-FEWEST: Final = 3  # crowns of a line: two always fit
 FROM_CROWN: Final = 12  # the crown that saddle lines are measured from
 EIGHTEEN: Final = float(OCTAVE * np.log2(18 / 17))  # cents from fret to fret by the rule of eighteen
 
 _ALARM: Final = 0.04  # how often a sound neck may have any fret pointed out
 _SCALES: Final = (100.0, 2000.0)  # mm
-_REACH: Final = 4000.0  # mm, how far from the start of the ruler a crown may lie
 _MISFIT: Final = 0.001  # chance that sound readings scatter so much that it is remarked on
 # A divisor of its own always explains a little more. It has to explain so much more that a neck made by
 # one of the two rules would do so once in a thousand times (chi-square of one degree of freedom): such
@@ -41,28 +38,6 @@ _OTHER: Final = 10.83
 _SURE: Final = 6.0  # 2 ln 20: one rule is twenty times as likely as the other
 _STEP_SEARCH: Final = (0.94, 0.96, 0.98, 1.0, 1.02, 1.04, 1.06)  # times the step of equal divisions
 _STEP_ENDS: Final = (0.8, 1.25)
-
-
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """What was measured along one line of the neck.
-
-    Parameters
-    ----------
-    name
-        ``"distance"``, ``"treble"`` or ``"bass"``.
-    frets
-        Numbers of the frets, ascending, shape (n,).
-    distances
-        Where their crowns stand on the ruler [mm], shape (n,).
-    nut
-        Where the nut face stands [mm]; None where it was not measured.
-    """
-
-    name: str
-    frets: Ints
-    distances: Floats
-    nut: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +55,11 @@ class Line:
     nut_offset, nut_offset_error
         How far the nut face stands from there toward fret 1, and its standard error [mm]; None
         where it was not measured.
+    open_length, open_length_error
+        From the rule's nut to the saddle line that gives the rule a true octave, and its standard
+        error [mm]; with equal divisions the scale itself.
     saddle_from_12, saddle_from_12_error
-        From the fitted crown of fret 12 to the saddle line that gives the rule a true octave, and its
-        standard error [mm].
+        From the fitted crown of fret 12 to that line, and its standard error [mm].
     crown_12
         Where the rule's fret 12 stands on the ruler [mm].
     residuals
@@ -104,6 +81,8 @@ class Line:
     zero_error: float
     nut_offset: float | None
     nut_offset_error: float | None
+    open_length: float
+    open_length_error: float
     saddle_from_12: float
     saddle_from_12_error: float
     crown_12: float
@@ -168,55 +147,49 @@ class Survey:
         return -OCTAVE * np.log2(1 - shares / _true_saddle(self.step))
 
 
-def divisor(step: float) -> float:
-    """Give the divisor of a rule: each step is one such part of what is left [step in cents]."""
-    return float(1 / (1 - speaking_fraction(step)))
-
-
-def read_measurements(text: bytes, units: Unit) -> tuple[Measured, ...]:
-    """Read the crowns of a neck from a CSV file.
+@dataclass(frozen=True, slots=True)
+class Saddle:
+    """A saddle that is there, against the line where it belongs.
 
     Parameters
     ----------
-    text
-        The file: ``fret,distance``, or ``fret,treble,bass``; `fret` may be ``nut``.
-    units
-        Unit of lengths without one.
+    from_12
+        From the crown of fret 12 [mm].
+    behind
+        Further from the nut than its line [mm].
+    cents
+        What lengths alone make fret 12 sound against the open string, from the nut face where
+        that was measured; above 0 sharp.
+    """
+
+    from_12: float
+    behind: float
+    cents: float
+
+
+def saddle_that_is(survey: Survey, line: Line, from_12: float) -> Saddle:
+    """Judge the saddle that is there.
+
+    Parameters
+    ----------
+    survey, line
+        What was found, and the line the saddle was measured along.
+    from_12
+        From the crown of fret 12 to its contact [mm].
 
     Returns
     -------
-    tuple of Measured
-        One line, or treble and bass.
-
-    Raises
-    ------
-    MeasuredError
-        With all faults that were found.
+    Saddle
+        Where it stands and what that makes of fret 12.
     """
-    rows = read_rows(text, ("fret", "distance", "treble", "bass"), ("fret",))
-    named = [name for name in ("distance", "treble", "bass") if any(row.has(name) for row in rows)]
-    if named not in (["distance"], ["treble", "bass"]):
-        found = f"found {' and '.join(named)}" if named else "found neither"
-        raise MeasuredError([Fault("", f"{found}; distances stand in a column distance, or in treble and bass")])
-    cells = [(row, _fret(row), {name: _distance(row, name, named, units) for name in named}) for row in rows]
-    rows.refuse()
-    cells.sort(key=lambda cell: cell[1])
-    for (before, fret, _), (row, same, _) in pairwise(cells):
-        if same == fret:
-            named_fret = f"fret {fret}" if fret else "the nut"
-            row.fault("fret", f"{named_fret} stands in line {before.line} already", "keep one of them")
-    for name in named:
-        there = [(row, fret, place[name]) for row, fret, place in cells if place[name] is not None]
-        for (_, fret, near), (row, next_fret, far) in pairwise(there):
-            if far <= near and fret != next_fret:
-                said = f"{show(far, units)} at fret {next_fret} after {show(near, units)} at "
-                said += f"fret {fret}" if fret else "the nut"
-                row.fault(name, f"given {said}; distances run from the nut's end and grow", "measure both again")
-        if sum(fret > 0 for _, fret, _ in there) < FEWEST:
-            at = "" if name == "distance" else f" in column {name}"
-            rows.faults.append(Fault("", f"too few crowns{at}", f"measure {FEWEST} or more; all of them is best"))
-    rows.refuse()
-    return tuple(_measured(name, [(fret, place[name]) for _, fret, place in cells]) for name in named)
+    open_string = line.crown_12 - line.zero - (line.nut_offset or 0.0) + from_12
+    cents = OCTAVE * float(np.log2(open_string / from_12)) - OCTAVE * FROM_CROWN / survey.divisions
+    return Saddle(from_12, from_12 - line.saddle_from_12, cents)
+
+
+def divisor(step: float) -> float:
+    """Give the divisor of a rule: each step is one such part of what is left [step in cents]."""
+    return float(1 / (1 - speaking_fraction(step)))
 
 
 def survey(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12) -> Survey:
@@ -296,6 +269,7 @@ class _Neck:
         """Fit the rule too, by Gauss-Newton steps; None where the crowns do not determine it."""
         if self.freedom < 1:
             return None
+        low, high = _STEP_ENDS
         starts = [equal * times for times in _STEP_SEARCH]
         step, fit = min(((step, self.fit(step)) for step in starts), key=lambda each: each[1].chi_square)
         for _ in range(50):
@@ -307,7 +281,7 @@ class _Neck:
             if abs(change) < 1e-9 * equal:
                 return step, fit
             fit.parameters[-1] = 0.0
-            step = float(np.clip(step + change, *(end * equal for end in _STEP_ENDS)))
+            step = min(max(step + change, low * equal), high * equal)
         return None
 
     def line(self, place: int, step: float, fit: Fit, divisions: int) -> Line:
@@ -318,12 +292,18 @@ class _Neck:
         variance = fit.covariance
         zero_error, scale_error = np.sqrt(np.diag(variance)[2 * place : 2 * place + 2]).tolist()
         saddle = scale * _true_saddle(step)
-        share_12 = float(1 - speaking_fraction(FROM_CROWN * step))
-        # How the line moves with each fitted parameter; with a free divisor also with that.
-        gradient = np.zeros(len(fit.parameters))
-        gradient[2 * place + 1] = _true_saddle(step) - share_12
-        if len(gradient) % 2:
-            gradient[-1] = scale * (2 * _share_slope(_octave_fret(step), step) - _share_slope(FROM_CROWN, step))
+        to_12 = scale * float(1 - speaking_fraction(FROM_CROWN * step))
+
+        def error(length: float, slope: float) -> float:
+            """Give the standard error of a length in proportion to the scale, and its slope by the step."""
+            gradient = np.zeros(len(fit.parameters))
+            gradient[2 * place + 1] = length / scale
+            if len(gradient) % 2:  # a free divisor was fitted
+                gradient[-1] = slope
+            return float(np.sqrt(gradient @ variance @ gradient))
+
+        saddle_slope = 2 * scale * _share_slope(_octave_fret(step), step)
+        slope_12 = scale * _share_slope(FROM_CROWN, step)
         left = saddle + zero - measured.distances
         target = OCTAVE / divisions * measured.frets
         nut = measured.nut
@@ -335,9 +315,11 @@ class _Neck:
             zero_error=zero_error,
             nut_offset=None if nut is None else nut - zero,
             nut_offset_error=None if nut is None else float(np.hypot(self.sigma, zero_error)),
-            saddle_from_12=saddle - scale * share_12,
-            saddle_from_12_error=float(np.sqrt(gradient @ variance @ gradient)),
-            crown_12=zero + scale * share_12,
+            open_length=saddle,
+            open_length_error=error(saddle, saddle_slope),
+            saddle_from_12=saddle - to_12,
+            saddle_from_12_error=error(saddle - to_12, saddle_slope - slope_12),
+            crown_12=zero + to_12,
             residuals=fit.residuals[mine],
             allowed=self.limit * fit.spread[mine],
             cents=OCTAVE * np.log2(saddle / np.where(left > 0, left, np.nan)) - target,
@@ -371,30 +353,3 @@ def _refuse_scale(measured: Measured, scale: float) -> None:
     where = "" if measured.name == "distance" else f"column {measured.name}"
     what = f"these crowns make a scale of {scale:.1f} mm; allowed {low:g} to {high:g} mm"
     raise MeasuredError([Fault(where, what, hint)])
-
-
-def _fret(row: Row) -> int:
-    """Read the number of a fret, 0 for the nut."""
-    given = row.text("fret").lower()
-    if given == "0":
-        row.fault("fret", 'given "0"', "write nut, for a zero fret too: it ends the string as a nut does")
-    return 0 if given in ("nut", "0") else row.whole("fret", 1, MOST_FRETS)
-
-
-def _distance(row: Row, name: str, named: Sequence[str], units: Unit) -> float | None:
-    # A crown may be measured on one edge only.
-    if not row.has(name) and any(row.has(other) for other in named):
-        return None
-    return row.length(name, -_REACH, _REACH, units)
-
-
-def _measured(name: str, places: Sequence[tuple[int, float | None]]) -> Measured:
-    there = dict(_given(places))
-    nut = there.pop(0, None)
-    return Measured(name, np.array(list(there)), np.array(list(there.values())), nut)
-
-
-def _given(places: Sequence[tuple[int, float | None]]) -> Iterator[tuple[int, float]]:
-    for fret, place in places:
-        if place is not None:
-            yield fret, place

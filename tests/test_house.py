@@ -10,7 +10,8 @@ from helpers import TOP
 # A module imports only from those before it; a folder's modules stand together.
 ORDER = (
     "errors", "units", "temperament", "strings", "fields", "plan", "planfile", "lines", "spacing", "neck", "pitch",
-    "compensation", "strung", "bridge", "remedies", "instrument", "readings", "bench", "fitting", "survey", "plantext",
+    "compensation", "strung", "bridge", "remedies", "instrument", "readings", "bench", "crowns", "fitting", "survey", "surveyed",
+    "plantext",
     "drawing", "export",
 )  # fmt: skip
 MODULES = sorted((TOP / "layout").rglob("*.py"))
