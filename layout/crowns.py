@@ -76,18 +76,20 @@ def read_measurements(text: bytes, units: Unit) -> tuple[Measured, ...]:
         if same == fret:
             named_fret = f"fret {fret}" if fret else "the nut"
             row.fault("fret", f"{named_fret} stands in line {before.line} already", "keep one of them")
-    for name in named:
-        there = [(row, fret, place[name]) for row, fret, place in cells if place[name] is not None]
+    placed = {
+        name: [(row, fret, far) for row, fret, given in cells if (far := given[name]) is not None] for name in named
+    }
+    for name, there in placed.items():
         for (_, fret, near), (row, next_fret, far) in pairwise(there):
             if far <= near and fret != next_fret:
                 said = f"{show(far, units)} at fret {next_fret} after {show(near, units)} at "
                 said += f"fret {fret}" if fret else "the nut"
                 row.fault(name, f"given {said}; distances run from the nut's end and grow", "measure both again")
-        if sum(fret > 0 for _, fret, _ in there) < FEWEST:
-            at = "" if name == "distance" else f" in column {name}"
-            rows.faults.append(Fault("", f"too few crowns{at}", f"measure {FEWEST} or more; all of them is best"))
     rows.refuse()
-    return tuple(_measured(name, [(fret, place[name]) for _, fret, place in cells]) for name in named)
+    if few := [name for name, there in placed.items() if sum(fret > 0 for _, fret, _ in there) < FEWEST]:
+        what = f"too few crowns in column {' and '.join(few)}"
+        raise MeasuredError([Fault("", what, f"measure {FEWEST} or more; all of them is best")])
+    return tuple(_measured(name, {fret: far for _, fret, far in there}) for name, there in placed.items())
 
 
 def _fret(row: Row) -> int:
@@ -105,7 +107,6 @@ def _distance(row: Row, name: str, named: Sequence[str], units: Unit) -> float |
     return row.length(name, -_REACH, _REACH, units)
 
 
-def _measured(name: str, places: Sequence[tuple[int, float | None]]) -> Measured:
-    there = {fret: place for fret, place in places if place is not None}
+def _measured(name: str, there: dict[int, float]) -> Measured:
     nut = there.pop(0, None)
     return Measured(name, np.array(list(there)), np.array(list(there.values())), nut)

@@ -118,7 +118,7 @@ def _mark(drawing: Any, point: tuple[float, float], *, bad: bool, beyond: bool =
 
 def _key(drawing: Any) -> None:  # noqa: ANN401
     y = 16.0
-    for x, words in ((6.0, "sound"), (24.0, "look at this crown"), (64.0, "the same, beyond the chart")):
+    for x, words in ((6.0, "good"), (24.0, "look at this crown"), (64.0, "the same, beyond the chart")):
         _mark(drawing, (x + 1, y), bad=x > 6, beyond=x > 60)
         drawing.add(drawing.text(words, insert=(x + 4, y + 1.1)))
     drawing.add(drawing.rect((116, y - 1.6), (5, 3.2), fill=_BAND))
