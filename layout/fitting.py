@@ -66,16 +66,6 @@ def outlier_limit(readings: int, alarm: float) -> float:
     return NormalDist().inv_cdf(1 - alarm / (2 * readings))
 
 
-def chi_square_limit(freedom: int, alarm: float) -> float:
-    """Give what a chi-square exceeds with the probability `alarm`.
-
-    The cube-root approximation of E. B. Wilson and M. M. Hilferty, "The distribution of chi-square",
-    PNAS 17, 1931; within 1 % from two degrees of freedom up.
-    """
-    part = 2 / (9 * freedom)
-    return float(freedom * (1 - part + NormalDist().inv_cdf(1 - alarm) * part**0.5) ** 3)
-
-
 def settle(design: Floats, readings: Floats, line: Ints, sigma: float, limit: float, kept: Bools) -> Fit:
     """Fit by least squares, setting bad readings aside and taking sound ones back.
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
 from slotwright.layout.errors import Fault, MeasuredError
-from slotwright.layout.fitting import Fit, chi_square_limit, fit_lines, line_design, outlier_limit, settle
+from slotwright.layout.fitting import Fit, fit_lines, line_design, outlier_limit, settle
 from slotwright.layout.temperament import CENTS_PER_NEPER, OCTAVE, speaking_fraction
 from slotwright.layout.units import MM_PER_INCH
 
@@ -30,11 +32,16 @@ EIGHTEEN: Final = float(OCTAVE * np.log2(18 / 17))  # cents from fret to fret by
 
 _ALARM: Final = 0.04  # how often a sound neck may have any fret pointed out
 _SCALES: Final = (100.0, 2000.0)  # mm
-_MISFIT: Final = 0.001  # chance that sound readings scatter so much that it is remarked on
+_MEDIAN: Final = NormalDist().inv_cdf(0.75)  # the median size of standard normal values
+_MEDIAN_ERROR: Final = 1.166  # standard error of a scatter told from the median of n, times sqrt(n)
+_MISFIT: Final = NormalDist().inv_cdf(0.999)  # one sound neck in a thousand is said to scatter
 # A divisor of its own always explains a little more. It has to explain so much more that a neck made by
 # one of the two rules would do so once in a thousand times (chi-square of one degree of freedom): such
 # necks are common, others are rare.
 _OTHER: Final = 10.83
+# Necks of equal divisions are by far the commoner (common practice, no source): the rule of eighteen has to be
+# ten times as likely by the crowns, 2 ln 10, to be believed.
+_EIGHTEEN: Final = 4.6
 _SURE: Final = 6.0  # 2 ln 20: one rule is twenty times as likely as the other
 _STEP_SEARCH: Final = (0.94, 0.96, 0.98, 1.0, 1.02, 1.04, 1.06)  # times the step of equal divisions
 _STEP_ENDS: Final = (0.8, 1.25)
@@ -115,7 +122,7 @@ class Survey:
     sigma
         Standard deviation of one reading [mm].
     scatter
-        What the crowns kept scatter about the rule [mm]; None where nothing is left to tell it.
+        What most crowns scatter about the rule: its standard deviation told from their median [mm].
     scattered
         They scatter more than `sigma` explains.
     """
@@ -128,7 +135,7 @@ class Survey:
     free_step: float | None
     sure: bool
     sigma: float
-    scatter: float | None
+    scatter: float
     scattered: bool
 
     @property
@@ -196,8 +203,8 @@ def survey(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12)
     """Find scale, rule, bad frets and saddle line of a measured neck.
 
     A crown stands at ``zero + scale (1 - r_n)``, ``r_n`` its speaking fraction. Each line has its own
-    zero and scale; the rule is one for all. The rule with the smallest chi-square explains the neck,
-    a crown that was set aside counting as the limit squared.
+    zero and scale; the rule is one for all. Rules are compared by their chi-square, a crown that was set
+    aside counting as the limit squared.
 
     Parameters
     ----------
@@ -221,8 +228,8 @@ def survey(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12)
     neck = _Neck(lines, sigma)
     steps: dict[Rule, float] = {"equal": OCTAVE / divisions, "eighteen": EIGHTEEN}
     fits = {rule: neck.fit(step) for rule, step in steps.items()}
-    rule: Rule = min(fits, key=lambda each: fits[each].chi_square)
-    apart = abs(fits["equal"].chi_square - fits["eighteen"].chi_square)
+    better = fits["equal"].chi_square - fits["eighteen"].chi_square  # by how much the rule of eighteen is
+    rule: Rule = "eighteen" if better > _EIGHTEEN else "equal"
     free = neck.fit_step(steps["equal"])
     chi_square: dict[Rule, float | None] = {each: fit.chi_square for each, fit in fits.items()}
     chi_square["other"] = None
@@ -233,8 +240,9 @@ def survey(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12)
         if fits[rule].chi_square - found > _OTHER * max(1.0, found / neck.freedom):
             rule = "other"
     fit, step = fits[rule], steps[rule]
-    spare = int(fit.kept.sum()) - len(fit.parameters)
-    squares = float(np.square(fit.residuals[fit.kept] / sigma).sum())
+    # From the median, which a third of bad crowns does not carry off.
+    spare = len(fit.residuals) / max(len(fit.residuals) - len(fit.parameters), 1)
+    scatter = float(np.median(np.abs(fit.residuals))) / _MEDIAN * math.sqrt(spare)
     return Survey(
         lines=tuple(neck.line(place, step, fit, divisions) for place in range(len(lines))),
         rule=rule,
@@ -242,10 +250,10 @@ def survey(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12)
         divisions=divisions,
         chi_square=chi_square,
         free_step=free[0] if free else None,
-        sure=apart > _SURE,
+        sure=abs(better) > _SURE,
         sigma=sigma,
-        scatter=sigma * float(np.sqrt(squares / spare)) if spare else None,
-        scattered=spare > 0 and squares > chi_square_limit(spare, _MISFIT),
+        scatter=scatter,
+        scattered=scatter > sigma * (1 + _MISFIT * _MEDIAN_ERROR / math.sqrt(len(fit.residuals))),
     )
 
 

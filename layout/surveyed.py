@@ -87,7 +87,7 @@ def _of_rule(found: Survey, said: _Writer) -> Iterator[str]:
     yield f"rule: {names[found.rule]} the crowns best; chi-square over {crowns} crowns: {', '.join(told)}"
     if found.rule != "other" and not found.sure:
         yield "equal divisions and the rule of eighteen can hardly be told apart; measure more crowns, far ones first"
-    if found.scattered and found.scatter is not None:
+    if found.scattered:
         yield (
             f"the crowns scatter by {said(found.scatter)}, a reading is taken to be true to {said(found.sigma)}: "
             "measure again, or state --sigma; every +- is too small"

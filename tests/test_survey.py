@@ -8,7 +8,7 @@ from scipy import stats
 
 from slotwright.layout.crowns import Measured, read_measurements
 from slotwright.layout.errors import MeasuredError
-from slotwright.layout.fitting import chi_square_limit, fit_lines, outlier_limit
+from slotwright.layout.fitting import fit_lines, outlier_limit
 from slotwright.layout.survey import divisor, saddle_that_is, survey
 
 EQUAL = 1 / (1 - 2 ** (-1 / 12))  # 17.817
@@ -56,6 +56,8 @@ def test_clean_fit_is_least_squares():
 
 
 def test_the_stated_error_of_the_scale_is_true():
+    # The rule too is found from the noisy crowns: once in some thousand necks the wrong one, whose scale
+    # is no scale of this neck. Counted in.
     rng, off, from_12, nut = np.random.default_rng(21), [], [], []
     for _ in range(4000):
         measured = neck(rng, 648, zero=2.0, nut=2.4 + rng.normal(0, 0.15))
@@ -74,14 +76,17 @@ def test_one_bad_fret_is_pointed_out_and_moves_nothing():
         fret = int(rng.integers(1, 23))
         line = survey([neck(rng, 648, bad={fret: rng.choice([-0.8, 0.8])})]).lines[0]
         found += bool(line.look_at[fret - 1])
-        off.append((line.scale - 648) / line.scale_error)
+        off.append(abs(line.scale - 648) / line.scale_error)
     assert found >= 950
-    assert np.var(off) < 1.2
+    assert np.quantile(off, 0.95) < 2.3  # 1.96 for perfect readings
 
 
 def test_clean_necks_raise_few_alarms():
     rng = np.random.default_rng(41)
-    alarms = sum(bool(survey([neck(rng, 648)]).lines[0].look_at.any()) for _ in range(2000))
+    found = [survey([neck(rng, 648)]) for _ in range(2000)]
+    alarms = sum(bool(each.lines[0].look_at.any()) for each in found)
+    assert sum(each.scattered for each in found) <= 10  # meant to be 2
+    assert np.mean([each.scatter for each in found]) == pytest.approx(0.15, rel=0.05)
     assert 0.02 * 2000 < alarms <= 0.06 * 2000  # meant to be 4 %
 
 
@@ -89,13 +94,14 @@ def test_clean_necks_raise_few_alarms():
     "bad", [{9: 1.2, 10: 1.2, 11: 1.2}, {20: 1.5, 21: 1.5, 22: 1.5}, {3: 2, 4: 2, 20: -2}, {1: 40, 2: 40, 22: 40}]
 )
 def test_three_bad_frets_do_not_hide_one_another(bad):
-    rng, found = np.random.default_rng(51), 0
+    rng, found, right = np.random.default_rng(51), 0, 0
     for _ in range(100):
         line = survey([neck(rng, 648, bad=bad)]).lines[0]
         found += set(bad) <= set(FRETS[line.look_at])
         if set(bad) == set(FRETS[line.look_at]):
-            assert abs(line.scale - 648) < 5 * line.scale_error
+            right += abs(line.scale - 648) < 4 * line.scale_error
     assert found >= 95
+    assert right >= 0.9 * found  # with three crowns gone, a few necks look made by the other rule
 
 
 def test_the_search_finds_what_trying_every_set_of_crowns_finds():
@@ -132,12 +138,10 @@ def test_a_crown_left_out_is_judged_by_the_others():
 
 def test_limits_are_those_of_the_tables():
     assert outlier_limit(22, 0.04) == pytest.approx(stats.norm.isf(0.02 / 22))
-    for freedom in (2, 5, 20, 60):
-        assert chi_square_limit(freedom, 0.001) == pytest.approx(stats.chi2.isf(0.001, freedom), rel=0.01)
 
 
 def test_no_more_than_a_third_is_left_out_and_none_of_three():
-    line = survey([Measured("distance", np.array([1, 5, 12]), places(648, (1, 5, 12)) + [0, 3, 0])])
+    line = survey([Measured("distance", np.array([1, 5, 12]), places(648, (1, 5, 12)) + np.array([0, 3, 0]))])
     assert not line.lines[0].look_at.any()
     assert line.scattered
     wild = places(648) + np.random.default_rng(3).normal(0, 5, 22)
@@ -153,8 +157,9 @@ def test_rules_are_recognised(scale, div, rule):
     found = [survey([neck(rng, scale, div=div)]) for _ in range(100)]
     right = [each.rule == rule for each in found]
     # On a short neck the two rules lie within the noise of one another; then it has to be said.
-    assert sum(right) >= (90 if scale < 500 else 99)
-    assert sum(each.sure and each.rule != rule for each in found) <= 2
+    # Equal divisions, being the commoner, have the benefit of the doubt.
+    assert sum(right) >= (99 if scale > 500 else 98 if rule == "equal" else 80)
+    assert sum(each.sure and each.rule != rule for each in found) <= 1
 
 
 def test_a_divisor_of_its_own_is_called_other_only_when_it_must_be():
