@@ -43,6 +43,7 @@ _OTHER: Final = 10.83
 # ten times as likely by the crowns, 2 ln 10, to be believed.
 _EIGHTEEN: Final = 4.6
 _SURE: Final = 6.0  # 2 ln 20: one rule is twenty times as likely as the other
+_NO_RULE: Final = 0.01  # of the scale; frets that scatter so much cannot be played
 _STEP_SEARCH: Final = (0.94, 0.96, 0.98, 1.0, 1.02, 1.04, 1.06)  # times the step of equal divisions
 _STEP_ENDS: Final = (0.8, 1.25)
 
@@ -223,12 +224,15 @@ def survey(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12)
     Raises
     ------
     MeasuredError
-        The crowns make no scale that an instrument has.
+        The crowns make no scale that an instrument has, or follow no rule at all.
     """
     neck = _Neck(lines, sigma)
     steps: dict[Rule, float] = {"equal": OCTAVE / divisions, "eighteen": EIGHTEEN}
     fits = {rule: neck.fit(step) for rule, step in steps.items()}
     better = fits["equal"].chi_square - fits["eighteen"].chi_square  # by how much the rule of eighteen is
+    scatter, most = _scatter(min(fits.values(), key=lambda fit: fit.chi_square)), neck.most_scatter
+    if scatter > most:  # readings that scatter more tell less
+        better *= (sigma / scatter) ** 2
     rule: Rule = "eighteen" if better > _EIGHTEEN else "equal"
     free = neck.fit_step(steps["equal"])
     chi_square: dict[Rule, float | None] = {each: fit.chi_square for each, fit in fits.items()}
@@ -240,9 +244,10 @@ def survey(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12)
         if fits[rule].chi_square - found > _OTHER * max(1.0, found / neck.freedom):
             rule = "other"
     fit, step = fits[rule], steps[rule]
-    # From the median, which a third of bad crowns does not carry off.
-    spare = len(fit.residuals) / max(len(fit.residuals) - len(fit.parameters), 1)
-    scatter = float(np.median(np.abs(fit.residuals))) / _MEDIAN * math.sqrt(spare)
+    scatter = _scatter(fit)
+    if scatter > _NO_RULE * float(fit.parameters[1]):
+        what = f"these distances follow no rule of frets: most scatter about it by {scatter:.1f} mm"
+        raise MeasuredError([Fault("", what, "check the numbers of the frets and the unit")])
     return Survey(
         lines=tuple(neck.line(place, step, fit, divisions) for place in range(len(lines))),
         rule=rule,
@@ -253,7 +258,7 @@ def survey(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12)
         sure=abs(better) > _SURE,
         sigma=sigma,
         scatter=scatter,
-        scattered=scatter > sigma * (1 + _MISFIT * _MEDIAN_ERROR / math.sqrt(len(fit.residuals))),
+        scattered=scatter > most,
     )
 
 
@@ -266,6 +271,7 @@ class _Neck:
         self.distances = np.concatenate([line.distances for line in lines])
         self.of = np.repeat(np.arange(len(lines)), [len(line.frets) for line in lines])
         self.limit = outlier_limit(len(self.frets), _ALARM)
+        self.most_scatter = sigma * (1 + _MISFIT * _MEDIAN_ERROR / math.sqrt(len(self.frets)))
         self.freedom = len(self.frets) - 2 * len(lines) - 1  # with a free divisor
 
     def fit(self, step: float) -> Fit:
@@ -333,6 +339,13 @@ class _Neck:
             cents=OCTAVE * np.log2(saddle / np.where(left > 0, left, np.nan)) - target,
             look_at=~fit.kept[mine],
         )
+
+
+def _scatter(fit: Fit) -> float:
+    """Tell the scatter from the median, which a third of bad crowns does not carry off [mm]."""
+    readings = len(fit.residuals)
+    spare = readings / max(readings - len(fit.parameters), 1)
+    return float(np.median(np.abs(fit.residuals))) / _MEDIAN * math.sqrt(spare)
 
 
 def _octave_fret(step: float) -> int:
