@@ -16,6 +16,7 @@ COMMANDS: Final = {
     "compensate": "Say how far each saddle is set back.",
     "draw": "Draw the sheets of plans to files.",
     "bench": "Turn readings into saddle moves.",
+    "survey": "Find the scale of a neck from its measured crowns.",
 }
 
 

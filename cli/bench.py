@@ -65,7 +65,7 @@ def _print(instrument: Instrument, found: Intonation) -> None:
 
     plan, said = instrument.plan, instrument.length
     advices = [verdict.advice for verdict in found.strings if verdict.advice is not None]
-    turned = any(advice.turns is not None for advice in advices)
+    turned = any(advice.turns for advice in advices)
     travels = any(advice.travel is not None for advice in advices)
     head = ["string", "read", "saddle", "give or take"] + ["turns"] * turned + ["then"] + ["travel left"] * travels
     rows = []

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -473,21 +474,27 @@ def test_as_a_program(tmp_path):
         assert "Traceback" not in done.stderr
 
 
-def blocks(kind):
-    """Give the fenced blocks of one kind in the README."""
-    text = (TOP / "README.md").read_text("utf-8")
-    return [part.split("```")[0] for part in text.split(f"```{kind}\n")[1:]]
-
-
 def test_every_example_of_the_readme(run, tmp_path):
-    (plan,) = blocks("toml")
+    """From its first line to its last: files are written as it says, commands run, their output compared."""
     (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
-    (tmp_path / "sandpiper.toml").write_text(plan, "utf-8")
-    for example in blocks("console"):
-        command, _, shown = example.partition("\n")
-        assert command.startswith("$ slotwright ")
-        code, out, err = run(*command.removeprefix("$ slotwright ").split())
-        assert (code, err) == (0, "")
-        # An ellipsis line stands for lines left out.
-        for part in shown.strip("\n").split("\n...\n"):
-            assert part in "\n".join(line.rstrip() for line in out.splitlines())
+    text, ran = (TOP / "README.md").read_text("utf-8"), 0
+    for fence in re.finditer(r"```(\w+)\n(.*?)```", text, re.DOTALL):
+        kind, block = fence.groups()
+        before = text[: fence.start()].rstrip().splitlines()[-1]
+        if kind == "console":
+            command, _, shown = block.partition("\n")
+            assert command.startswith("$ slotwright ")
+            code, out, err = run(*command.removeprefix("$ slotwright ").split())
+            assert (code, err) == (0, "")
+            # An ellipsis line stands for lines left out.
+            for part in f"\n{shown}".split("\n...\n"):
+                assert part.strip("\n") in "\n".join(line.rstrip() for line in out.splitlines())
+            ran += 1
+        elif named := re.search(r"in place of `(.+)` in `(.+)`:$", before):
+            path = tmp_path / named[2]
+            whole = path.read_text("utf-8")
+            assert whole.count(f"{named[1]}\n") == 1
+            path.write_text(whole.replace(f"{named[1]}\n", block), "utf-8")
+        else:
+            (tmp_path / re.search(r"`([\w.-]+)`:$", before)[1]).write_text(block, "utf-8")
+    assert ran == text.count("$ slotwright ")

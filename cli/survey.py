@@ -1,0 +1,265 @@
+"""``slotwright survey``: the scale of a neck from its measured crowns."""
+
+from __future__ import annotations
+
+import math
+import sys
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+import click
+
+from slotwright.cli.console import UNIT_NAMES, print_json, print_table, read_measured
+from slotwright.layout.errors import KeptError, LengthError, PlanError, SlotwrightError
+from slotwright.layout.units import Unit, parse_length, show
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from slotwright.layout.plantext import Asked
+    from slotwright.layout.survey import Line, Saddle, Survey
+
+_SIDES = ("treble", "bass")
+
+
+@click.command("survey", epilog="Example: slotwright survey neck.csv --saddle 326.1,328.4 --plan neck.toml")
+@click.argument("measurements", type=click.Path(path_type=Path))
+@click.option("--sigma", metavar="LEN", help="How true one reading is: its standard deviation; 0.15 mm without it.")
+@click.option(
+    "--divisions", type=click.IntRange(5, 60), default=12, show_default=True, help="Equal divisions of the octave."
+)
+@click.option(
+    "--saddle", metavar="T,B", help="The saddle that is there, measured from crown 12 on the treble and bass edge."
+)
+@click.option(
+    "--unit",
+    type=click.Choice(["mm", "in"]),
+    default="mm",
+    show_default=True,
+    help="Unit of bare numbers and of the table.",
+)
+@click.option("--title", metavar="T", help="Title of plan and chart; the name of the file without it.")
+@click.option("--plan", type=click.Path(path_type=Path), metavar="FILE.toml", help="Write a plan of this neck.")
+@click.option("--strings", type=click.IntRange(1, 18), help="For the plan: how many strings.")
+@click.option("--nut-width", metavar="LEN", help="For the plan: width of the board at the nut.")
+@click.option("--width", metavar="LEN", help="For the plan: width of the board at the octave fret.")
+@click.option("--spread-saddle", metavar="LEN", help="For the plan: outer string to outer string at the saddle.")
+@click.option("--plot", type=click.Path(path_type=Path), metavar="FILE.svg", help="Chart how far each crown is off.")
+@click.option("--force", is_flag=True, help="Replace plan and chart if they exist.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
+def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - one for each option
+    """Find the scale of a neck from MEASUREMENTS of its crowns.
+
+    A CSV file: fret,distance, or fret,treble,bass for both edges; all from one place near the nut,
+    crown by crown. A row `nut` is the face of the nut. What the plan needs besides is asked for.
+    """
+    from slotwright.layout.crowns import read_measurements  # noqa: PLC0415 - quick --help
+    from slotwright.layout.export.files import refuse_existing, write_whole  # noqa: PLC0415
+    from slotwright.layout.survey import SIGMA, survey  # noqa: PLC0415
+
+    units = cast("Unit", unit)
+    force, plan, plot = options["force"], options["plan"], options["plot"]
+    _check_names(plan, plot)
+    sigma = SIGMA if options["sigma"] is None else _length("--sigma", options["sigma"], units, 0.001, 5)
+    stands = None if options["saddle"] is None else _two_lengths(options["saddle"], units)
+    found = read_measured(
+        measurements, lambda text: survey(read_measurements(text, units), sigma, options["divisions"])
+    )
+    saddles = _saddles(found, stands)
+    title = options["title"] or measurements.stem
+    files: dict[Path, bytes] = {}
+    try:
+        if not force:
+            refuse_existing(filter(None, (plan, plot)))
+        if plan is not None:
+            files[plan] = _plan(found, title, units, options)
+        if plot is not None:
+            from slotwright.layout.export.residuals import survey_chart  # noqa: PLC0415
+
+            files[plot] = survey_chart(title, found.lines, units)
+        write_whole(files, force=force)
+    except KeptError as error:
+        raise SlotwrightError(f"{error}; --force replaces it") from None
+    if as_json:
+        print_json(_as_json(found, saddles))
+        return
+    _print(found, saddles, title, units)
+    if plan is not None:
+        click.echo(f"{plan}  plan of this neck; next: slotwright check {plan}")
+    if plot is not None:
+        click.echo(f"{plot}  chart of every crown")
+
+
+def _check_names(plan: Path | None, plot: Path | None) -> None:
+    for path, ending, what in ((plan, ".toml", "plan is a TOML"), (plot, ".svg", "chart is an SVG")):
+        if path is not None and path.suffix.lower() != ending:
+            raise SlotwrightError(f"{path}: the {what} file; end its name in {ending}")
+
+
+def _length(option: str, given: str, units: Unit, low: float, high: float) -> float:
+    try:
+        length = parse_length(given, units)
+    except LengthError as error:
+        raise SlotwrightError(f"{option}: {error}") from None
+    if not low <= length <= high:
+        limits = f"{show(low, units, 3)} to {show(high, units)} {units}"
+        raise SlotwrightError(f"{option}: given {given}; allowed {limits}")
+    return length
+
+
+def _two_lengths(given: str, units: Unit) -> tuple[float, float]:
+    parts = given.split(",")
+    if len(parts) != 2:
+        raise SlotwrightError(f"--saddle: given {given}; treble and bass belong here, such as 326.1,328.4")
+    treble, bass = (_length("--saddle", part, units, 10, 2000) for part in parts)
+    return treble, bass
+
+
+def _saddles(found: Survey, stands: tuple[float, float] | None) -> dict[str, Saddle]:
+    from slotwright.layout.survey import saddle_that_is  # noqa: PLC0415 - quick --help
+
+    if stands is None:
+        return {}
+    lines = (found.lines[0], found.lines[-1])
+    return {side: saddle_that_is(found, line, given) for side, line, given in zip(_SIDES, lines, stands, strict=True)}
+
+
+def _plan(found: Survey, title: str, units: Unit, options: dict[str, Any]) -> bytes:
+    from slotwright.layout.plantext import plan_text, width_fret  # noqa: PLC0415 - only when asked for
+
+    try:
+        return plan_text(found, title, units, _ask(options, units, width_fret(found))).encode()
+    except PlanError as error:
+        faults = "\n  ".join(["no plan, because these do not make a neck", *map(str, error.faults)])
+        raise SlotwrightError(faults) from None
+
+
+def _ask(options: dict[str, Any], units: Unit, fret: int) -> Asked:
+    """Ask for what the crowns do not tell and the options did not say."""
+    from slotwright.layout.plantext import Asked  # noqa: PLC0415 - only when asked for
+
+    lacking = [f"--{name.replace('_', '-')}" for name in ("strings", "nut_width", "width") if options[name] is None]
+    here = sys.stdin.isatty()
+    if lacking and not here:
+        raise SlotwrightError(f"the plan needs to know more: give {', '.join(lacking)}")
+
+    def width(name: str, words: str, *, empty: bool = False) -> float | None:
+        option, high = f"--{name.replace('_', '-')}", 800.0 if empty else 500.0
+        if options[name] is not None:
+            return _length(option, options[name], units, 5, high)
+        if empty and not lacking:
+            return None  # all that is needed was said
+
+        def check(given: str) -> float | None:
+            if empty and not given.strip():
+                return None
+            try:
+                return _length(option, given, units, 5, high)
+            except SlotwrightError as error:
+                raise click.UsageError(str(error).partition(": ")[2]) from None
+
+        usual = "" if empty else None
+        return click.prompt(f"{words} [{units}]", default=usual, show_default=False, value_proc=check, err=True)
+
+    try:
+        strings = options["strings"] or click.prompt("Number of strings", type=click.IntRange(1, 18), err=True)
+        nut_width = width("nut_width", "Width of the board at the nut")
+        at_fret = width("width", f"Width of the board at fret {fret}")
+        spread = width("spread_saddle", "Outer string to outer string at the saddle, Enter if not known", empty=True)
+    except click.Abort:
+        raise SlotwrightError(f"not answered; nothing was written. Give {', '.join(lacking)}") from None
+    assert nut_width is not None  # noqa: S101 - only the last may stay empty
+    assert at_fret is not None  # noqa: S101
+    return Asked(strings, nut_width, at_fret, spread)
+
+
+def _print(found: Survey, saddles: dict[str, Saddle], title: str, units: Unit) -> None:
+    from slotwright.layout.surveyed import findings  # noqa: PLC0415 - quick --help
+
+    click.echo(f"{title}: lengths in {UNIT_NAMES[units]}; residual toward the bridge, cents sharp above 0")
+    _print_crowns(found, partial(show, units=units))
+    for finding in findings(found, saddles, units):
+        click.echo(finding)
+    click.echo("Measure the saddle line again, from crown 12 on both edges, before you cut or drill.")
+
+
+def _print_crowns(found: Survey, said: Callable[[float], str]) -> None:
+    frets = sorted({int(fret) for line in found.lines for fret in line.measured.frets})
+    rows = {fret: [str(fret)] for fret in frets}
+    nut = ["nut"]
+    for line in found.lines:
+        places = {int(fret): i for i, fret in enumerate(line.measured.frets)}
+        nut += ["", "", "", ""] if line.measured.nut is None else [said(line.measured.nut), "", "", ""]
+        for fret, row in rows.items():
+            if fret not in places:
+                row += ["", "", "", ""]
+                continue
+            i = places[fret]
+            row += [said(float(line.measured.distances[i])), _signed(said, float(line.residuals[i]))]
+            row += [_cents(line.cents[i]), "look at" if line.look_at[i] else ""]
+    head = [name for line in found.lines for name in (line.measured.name, "residual", "cents", "")]
+    print_table(("fret", *head), [nut] * any(nut[1:]) + list(rows.values()))
+
+
+def _signed(said: Callable[[float], str], length: float) -> str:
+    text = said(length)
+    return text if text.startswith("-") else f"+{text}"
+
+
+def _cents(cents: float) -> str:
+    return "-" if math.isnan(cents) else f"{round(float(cents), 1) + 0.0:+.1f}"
+
+
+def _as_json(found: Survey, saddles: dict[str, Saddle]) -> dict[str, Any]:
+    from slotwright.layout.survey import divisor  # noqa: PLC0415 - quick --help
+
+    whole: dict[str, Any] = {
+        "rule": found.rule,
+        "rule_sure": found.sure,
+        "divisions": found.divisions,
+        "divisor": divisor(found.step),
+        "octave_fret": found.octave_fret,
+        "chi_square": found.chi_square,
+        "sigma": found.sigma,
+        "scatter": found.scatter,
+    }
+    if len(found.lines) == 1:
+        whole |= _line_json(found.lines[0])
+    else:
+        whole |= {line.measured.name: _line_json(line) for line in found.lines}
+    if saddles:
+        whole["saddle"] = {
+            side: {
+                "from_fret_12": saddle.from_12,
+                "behind": saddle.behind,
+                "cents_at_12": saddle.cents,
+                "move": -saddle.behind,
+            }
+            for side, saddle in saddles.items()
+        }
+    return whole
+
+
+def _line_json(line: Line) -> dict[str, Any]:
+    columns = (line.measured.distances, line.residuals, line.cents, line.look_at)
+    return {
+        "scale": line.scale,
+        "scale_error": line.scale_error,
+        "nut_offset": line.nut_offset,
+        "nut_offset_error": line.nut_offset_error,
+        "saddle_from_fret_12": line.saddle_from_12,
+        "saddle_from_fret_12_error": line.saddle_from_12_error,
+        "frets": [
+            {
+                "fret": fret,
+                "distance": distance,
+                "residual": residual,
+                "cents": None if math.isnan(cents) else cents,
+                "look_at": bad,
+            }
+            for fret, distance, residual, cents, bad in zip(
+                line.measured.frets.tolist(), *(column.tolist() for column in columns), strict=True
+            )
+        ],
+    }
