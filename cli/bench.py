@@ -6,18 +6,23 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+import numpy as np
 
 from slotwright.cli.console import print_json, print_table, read_instrument, read_measured, warn
-from slotwright.layout.errors import SlotwrightError
+from slotwright.cli.dialogue import converse
+from slotwright.layout.calibration import POOR_FIT
+from slotwright.layout.errors import KeptError, SlotwrightError
+from slotwright.layout.units import MM_PER_INCH
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from slotwright.layout.bench import Advice
+    from slotwright.layout.calibration import Calibrated
     from slotwright.layout.diagnosis import Finding, Intonation
-    from slotwright.layout.dialogue import Dialogue, Question
     from slotwright.layout.fretted import Reading
     from slotwright.layout.instrument import Instrument
+    from slotwright.layout.restring import Restrung
 
 
 @click.command("bench", epilog="Example: slotwright bench heron.toml readings.csv")
@@ -25,13 +30,29 @@ if TYPE_CHECKING:
 @click.argument("readings", type=click.Path(path_type=Path), required=False, metavar="[READINGS.csv]")
 @click.option("--ask", is_flag=True, help="Ask for the readings one by one, with the instrument in hand.")
 @click.option("--log", type=click.Path(path_type=Path), metavar="FILE.csv", help="For --ask: keep each reading here.")
+@click.option("--restring", type=click.Path(path_type=Path), metavar="OTHER_PLAN", help="Moves for its strings.")
+@click.option(
+    "--save-plan", type=click.Path(path_type=Path), metavar="FILE.toml", help="Keep the plan with what was learnt."
+)
+@click.option("--force", is_flag=True, help="Replace that file if it exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
-def command(plan: Path, readings: Path | None, ask: bool, log: Path | None, as_json: bool) -> None:
+def command(
+    plan: Path,
+    readings: Path | None,
+    ask: bool,
+    log: Path | None,
+    restring: Path | None,
+    save_plan: Path | None,
+    force: bool,
+    as_json: bool,
+) -> None:
     """Intonate the instrument of PLAN from READINGS: which saddle moves, which way, how far.
 
     The table has the columns string, fret and cents (or hz), and perhaps open (cents of the open
     string), saddle_offset, pass and note (warble). With --ask the same is a dialogue; a log that exists
-    is gone on with.
+    is gone on with. Five frets on four strings also teach how stiff and stretchy these strings are:
+    --save-plan keeps that for later, --restring uses it to say how far the saddles will move for the
+    strings of another plan.
     """
     from slotwright.layout.diagnosis import intonate  # noqa: PLC0415
     from slotwright.layout.fretted import parse_readings  # noqa: PLC0415 - quick --help
@@ -50,21 +71,50 @@ def command(plan: Path, readings: Path | None, ask: bool, log: Path | None, as_j
         warn(instrument)
     else:
         assert log is not None  # noqa: S101 - asked above
-        raw = _converse(instrument, log)
+        raw = converse(instrument, log)
         if not raw:
             return
     found = intonate(instrument, raw)
+    other = None if restring is None else read_instrument(restring)
+    restrung = None if other is None else _restrung(instrument, other, raw, found)
+    if save_plan is not None:
+        _save(plan, save_plan, found, force=force)
     if as_json:
-        print_json(_as_json(found))
+        print_json(_as_json(found, restrung))
         return
     _print(instrument, found)
+    if other is not None and restrung is not None:
+        _print_restrung(instrument, other, restrung)
+    if save_plan is not None:
+        click.echo(f"{save_plan}  the plan with its calibration")
+
+
+def _restrung(instrument: Instrument, other: Instrument, raw: Sequence[Reading], found: Intonation) -> Restrung:
+    from slotwright.layout.bench import gather, setting_of  # noqa: PLC0415 - quick --help
+    from slotwright.layout.restring import restring  # noqa: PLC0415
+
+    setting = setting_of(instrument)
+    return restring(instrument, other, setting, gather(setting, raw), found.advices, found.calibrated)
+
+
+def _save(plan: Path, path: Path, found: Intonation, *, force: bool) -> None:
+    from slotwright.layout.export.files import write_whole  # noqa: PLC0415 - quick --help
+    from slotwright.layout.plantext import recalibrated  # noqa: PLC0415
+
+    if found.calibrated is None:
+        raise SlotwrightError(f"{path} is not written: {found.wanting}")
+    text = recalibrated(plan.read_bytes(), found.calibrated.stiffness, found.calibrated.stretch)
+    try:
+        write_whole({path: text}, force=force)
+    except KeptError as error:
+        raise SlotwrightError(f"{error}; --force replaces it") from None
 
 
 def _print(instrument: Instrument, found: Intonation) -> None:
     from slotwright.layout.dialogue import said_turns  # noqa: PLC0415 - quick --help
 
     plan, said = instrument.plan, instrument.length
-    advices = [verdict.advice for verdict in found.strings if verdict.advice is not None]
+    advices = found.advices
     turned = any(advice.turns for advice in advices)
     travels = any(advice.travel is not None for advice in advices)
     head = ["string", "read", "saddle", "give or take"] + ["turns"] * turned + ["then"] + ["travel left"] * travels
@@ -85,6 +135,51 @@ def _print(instrument: Instrument, found: Intonation) -> None:
             click.echo(f"string {verdict.string}: {finding.kind}: {finding.evidence}")
     for finding in found.findings:
         click.echo(f"{finding.kind}: {finding.evidence}")
+    for line in _taught(found):
+        click.echo(line)
+
+
+def _taught(found: Intonation) -> Iterator[str]:
+    """Say what the readings teach the model, or why they do not."""
+    learnt = found.calibrated
+    if learnt is None:
+        yield f"not calibrated: {found.wanting}"
+        return
+    yield (
+        f"calibration from string {', '.join(map(str, learnt.strings))}: stiffness {learnt.stiffness:.2f} +- "
+        f"{learnt.stiffness_error:.2f}, stretch {learnt.stretch:.2f} +- {learnt.stretch_error:.2f} "
+        f"(correlation {learnt.correlation:+.2f})"
+    )
+    yield f"the model missed those readings by {learnt.rms_before:.2f} cents, with this by {learnt.rms_after:.2f}"
+    if learnt.misfit > POOR_FIT:
+        yield "more than readings err: look at the findings first, and whether each saddle stands where stated"
+
+
+def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrung) -> None:
+    from slotwright.layout.bench import turns_of  # noqa: PLC0415 - quick --help
+    from slotwright.layout.dialogue import said_turns  # noqa: PLC0415
+
+    plan, said = instrument.plan, instrument.length
+    threaded = plan.bridge is not None and plan.bridge.thread_pitch is not None
+    head = ["string", "gauge", "tension", "strain", "saddle", "give or take"]
+    head += ["turns"] * threaded + ["travel left"] * (restrung.travel is not None)
+    rows = []
+    for i, (old, new) in enumerate(zip(plan.strings, other.plan.strings, strict=True)):
+        move = float(restrung.move[i])
+        gauges = [f"{(string.gauge or 0) / MM_PER_INCH:.4f}".rstrip("0") for string in (old, new)]
+        strains = ["" if np.isnan(part) else f"{100 * part:.0f}" for part in restrung.stress[i]]
+        row = [str(i + 1), f"{gauges[0]} to {gauges[1]} in"]
+        row += ["{:.1f} to {:.1f} N".format(*restrung.tension[i])]
+        row += [f"{strains[0]} to {strains[1]} %" if any(strains) else ""]
+        row += [f"{'back' if move > 0 else 'forward'} {said(abs(move))}", said(float(restrung.error[i]))]
+        row += [said_turns(turns_of(plan, move) or 0.0)] * threaded
+        row += [said(float(restrung.travel[i].min()))] if restrung.travel is not None else []
+        rows.append(row)
+    click.echo("")
+    click.echo(f"restrung as {other.title}: from where each saddle stands now, in {plan.units}")
+    print_table(head, rows)
+    if restrung.travel is not None and (short := np.flatnonzero(restrung.travel.min(axis=1) < 0)).size:
+        click.echo(f"the travel does not hold string {', '.join(str(i + 1) for i in short)}")
 
 
 def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
@@ -110,69 +205,7 @@ def _notes(advice: Advice, cents: Iterable[float]) -> str:
     )
 
 
-def _converse(instrument: Instrument, log: Path) -> tuple[Reading, ...]:
-    """Ask until everything is read, or the user has enough; every reading is on disk before the next question."""
-    from slotwright.layout.dialogue import REMINDERS, Dialogue, understood  # noqa: PLC0415 - quick --help
-    from slotwright.layout.export.files import write_whole  # noqa: PLC0415
-    from slotwright.layout.fretted import as_log, parse_readings  # noqa: PLC0415
-
-    dialogue, skipped = Dialogue(instrument), set[tuple[int, int]]()
-    raw: tuple[Reading, ...] = ()
-    if log.exists():
-        raw = read_measured(log, lambda text: parse_readings(text, instrument.plan))
-        click.echo(f"{log}: going on after {len(raw)} readings")
-    else:
-        write_whole({log: as_log((), instrument.plan)})  # a log that cannot be written is told now
-    for line in REMINDERS:
-        click.echo(line)
-    click.echo("Type cents or hz (w behind it: warbles). Enter repeats, b steps back, s skips, q ends.")
-    while (question := dialogue.ask(raw, skipped)) is not None:
-        answer = _answer(question)
-        if answer == "q":
-            click.echo(f"{log} keeps {len(raw)} readings; the same command goes on")
-            break
-        if answer == "s":
-            skipped.add((question.string, question.fret))
-        elif answer == "b":
-            raw, skipped = raw[:-1], set()
-        elif answer:
-            try:
-                raw = (*raw, question.reading(*understood(answer, instrument.plan, question)))
-            except ValueError as error:
-                click.echo(str(error))
-                continue
-        write_whole({log: as_log(raw, instrument.plan)}, force=True)
-    _summary(dialogue, raw)
-    return raw
-
-
-def _answer(question: Question) -> str:
-    """Ask for one reading; the end of the input ends the dialogue."""
-    for line in question.told:
-        click.echo(line)
-    try:
-        answer: str = click.prompt(
-            f"string {question.string} fret {question.fret}", default="", show_default=False, prompt_suffix=" > "
-        )
-    except click.Abort:
-        click.echo("")
-        return "q"
-    return answer.strip().lower()
-
-
-def _summary(dialogue: Dialogue, raw: Sequence[Reading]) -> None:
-    """Say what was moved, string by string."""
-    click.echo("")
-    for string in sorted({reading.string for reading in raw}):
-        moves = {reading.at: reading.moved for reading in raw if reading.string == string}
-        moved = [move for move in moves.values() if move]
-        said = dialogue.instrument.length(abs(sum(moved)))
-        way = "back" if sum(moved) > 0 else "forward"
-        many = "1 move" if len(moved) == 1 else f"{len(moved)} moves"
-        click.echo(f"string {string}: {f'{many}, {way} {said} in all' if moved else 'not moved'}")
-
-
-def _as_json(found: Intonation) -> dict[str, Any]:
+def _as_json(found: Intonation, restrung: Restrung | None) -> dict[str, Any]:
     strings = []
     for verdict in found.strings:
         advice = verdict.advice
@@ -189,7 +222,39 @@ def _as_json(found: Intonation) -> dict[str, Any]:
             "findings": _findings(verdict.findings),
         }
         strings.append(told)
-    return {"strings": strings, "findings": _findings(found.findings), "calibration": None}
+    whole: dict[str, Any] = {
+        "strings": strings,
+        "findings": _findings(found.findings),
+        "calibration": _calibration(found.calibrated),
+    }
+    if restrung is not None:
+        whole["restring"] = [
+            {
+                "string": i + 1,
+                "move": float(restrung.move[i]),
+                "move_error": float(restrung.error[i]),
+                "travel_left": None if restrung.travel is None else restrung.travel[i].tolist(),
+                "tension_n": restrung.tension[i].tolist(),
+                "stress_ratio": [None if np.isnan(part) else float(part) for part in restrung.stress[i]],
+            }
+            for i in range(len(restrung.move))
+        ]
+    return whole
+
+
+def _calibration(learnt: Calibrated | None) -> dict[str, Any] | None:
+    if learnt is None:
+        return None
+    return {
+        "stiffness": learnt.stiffness,
+        "stiffness_error": learnt.stiffness_error,
+        "stretch": learnt.stretch,
+        "stretch_error": learnt.stretch_error,
+        "correlation": learnt.correlation,
+        "rms_before": learnt.rms_before,
+        "rms_after": learnt.rms_after,
+        "strings": list(learnt.strings),
+    }
 
 
 def _cents(advice: Advice, cents: Iterable[float]) -> list[dict[str, Any]]:

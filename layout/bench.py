@@ -53,6 +53,8 @@ class Readings:
         Where each saddle stands: as stated, else where the plan has it [mm], shape (strings,).
     known
         True where that was stated, shape (strings,).
+    settled
+        True where it is known, stated or never moved since the plan, shape (strings,).
     place
         Where the model is to take each saddle [mm], shape (strings,): as stated, else where the
         readings themselves put it. The answer to a move changes by half a part in a hundred per mm,
@@ -63,6 +65,7 @@ class Readings:
     count: NDArray[np.intp]
     saddle: Floats
     known: Flags
+    settled: Flags
     place: Floats
 
     @property
@@ -180,7 +183,7 @@ def setting_of(instrument: Instrument) -> Setting:
         placed = None  # readings can be judged without it
     if placed is not None:
         saddle = saddle + placed.shared / neck.ways[:, 0]
-        if placed.bands is not None:
+        if placed.bands is not None and placed.reserve is not None:
             away = np.abs((placed.bands - placed.contacts[:, None]) / neck.ways[:, None, :1])[..., 0]
             room = np.copysign(away, placed.reserve)
     return Setting(strung.fretting, weights, saddle, strung.offsets.nut, room, groups)
@@ -204,10 +207,12 @@ def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:
     shape = setting.weights.shape
     cents, count = np.zeros(shape), np.zeros(shape, dtype=np.intp)
     saddle, known = setting.saddle.copy(), np.zeros(shape[0], dtype=np.bool_)
+    settled = np.ones(shape[0], dtype=np.bool_)
     last = {string: last_pass(readings, string) for string in range(1, shape[0] + 1)}
     passes = {(reading.string, reading.at): reading for reading in readings}
     for (string, _), reading in sorted(passes.items()):
         known[string - 1] = reading.saddle_offset is not None
+        settled[string - 1] = known[string - 1] or (settled[string - 1] and not reading.moved)
         saddle[string - 1] = (
             saddle[string - 1] + reading.moved if reading.saddle_offset is None else reading.saddle_offset
         )
@@ -217,7 +222,7 @@ def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:
             heard[reading.string - 1, reading.fret - 1].append(reading.error)
     for note, each in heard.items():
         cents[note], count[note] = float(np.mean(each)), len(each)
-    found = Readings(cents, count, saddle, known, saddle)
+    found = Readings(cents, count, saddle, known, settled, saddle)
     if known.all():
         return found
     # The move that the readings want, from where the plan has the saddle, tells how far it stands from there.
@@ -277,12 +282,12 @@ def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ..
     best = compensate(setting.fretting, weights, minimise=rule.minimise, beyond=beyond, nut_stands=setting.nut).saddle
     off, jacobian = errors(setting.fretting, best, setting.nut)
     move, spread = best - readings.place, np.zeros(len(best))
-    tried = np.flatnonzero(readings.read.any(axis=1))
+    tried = [int(string) for string in np.flatnonzero(readings.read.any(axis=1))]
     for string in tried:
         frets = np.flatnonzero(weights[string] > 0)
         left = (off + beyond)[string, frets]
         answer = answer_of_move(weights[string, frets], jacobian[string, frets, 0], left, rule.minimise)
-        spread[string] = np.sqrt(answer @ readings.covariance(string, frets) @ answer)
+        spread[string] = np.sqrt(np.einsum("i,ij,j", answer, readings.covariance(string, frets), answer))
     inside = np.where(weights > 0, np.abs(readings.cents), 0.0).max(axis=1) <= rule.tolerance
     pull = (weights * jacobian[..., 0] ** 2).sum(axis=1)
     for group in setting.groups:
@@ -332,7 +337,8 @@ def answer_of_move(weights: Floats, slopes: Floats, left: Floats, minimise: Crit
         Derivatives [mm/cents].
     """
     if minimise == "rms":
-        return -weights * slopes / (weights * slopes**2).sum()
+        least: Floats = -weights * slopes / (weights * slopes**2).sum()
+        return least
     # The largest errors on either side hold the saddle between them; of one reading alone nothing is left.
     held = np.zeros(len(left))
     held[[int(np.argmax(left)), int(np.argmin(left))]] = 1.0
@@ -392,7 +398,7 @@ def _advice(
         before, behind = setting.room[string]
         travel = (float(before + gone), float(behind - gone))
     return Advice(
-        string=int(string) + 1,
+        string=string + 1,
         frets=frets + 1,
         aimed=aimed,
         now=readings.cents[string, frets],

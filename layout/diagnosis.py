@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from slotwright.layout.bench import SIGMA_READING, advise, gather, setting_of
+from slotwright.layout.calibration import calibrate, missing
 from slotwright.layout.compensation import compensate
 from slotwright.layout.fretted import last_pass
 from slotwright.layout.patterns import LOW_FRETS, UPPER_FRETS, Evidence
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.bench import Advice
+    from slotwright.layout.calibration import Calibrated
     from slotwright.layout.fretted import Reading
     from slotwright.layout.instrument import Instrument
     from slotwright.layout.patterns import Mark
@@ -76,10 +79,21 @@ class Intonation:
         One verdict for each string that was read.
     findings
         What concerns several strings.
+    calibrated
+        What the readings teach the model; None where they are too few.
+    wanting
+        What is wanting for that; empty when nothing is.
     """
 
     strings: tuple[Verdict, ...]
     findings: tuple[Finding, ...]
+    calibrated: Calibrated | None
+    wanting: str
+
+    @property
+    def advices(self) -> tuple[Advice, ...]:
+        """Advice for every string that has a reading to go by."""
+        return tuple(verdict.advice for verdict in self.strings if verdict.advice is not None)
 
 
 def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
@@ -115,7 +129,9 @@ def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
         Verdict(moved.get(string), string, (*_heard(raw, string), *of_string.get(string, ())))
         for string in sorted({reading.string for reading in raw})
     ]
-    return Intonation(tuple(verdicts), tuple(words.crowns(advices, marks)))
+    wanting = missing(setting, readings)
+    calibrated = None if wanting else calibrate(setting, readings)
+    return Intonation(tuple(verdicts), tuple(words.crowns(advices, marks)), calibrated, wanting)
 
 
 class _Words:
@@ -193,8 +209,11 @@ class _Words:
         if np.count_nonzero(advice.aimed) < 2:
             return
         string, rule = advice.string - 1, self.plan.compensation
-        setting, given = self.setting, {"beyond": self.evidence.beyond, "nut_stands": self.setting.nut}
-        least = compensate(setting.fretting, self.evidence.weights, minimise="worst", **given)
+        setting = self.setting
+        belongs = partial(
+            compensate, weights=self.evidence.weights, beyond=self.evidence.beyond, nut_stands=setting.nut
+        )
+        least = belongs(setting.fretting, minimise="worst")
         aimed = self.evidence.weights[string] > 0
 
         def stays(saddle: Floats, nut: Floats) -> Floats:
@@ -213,9 +232,7 @@ class _Words:
             f"{frets[best]}, which it favours, and {left[worst]:+.1f} at fret {frets[worst]}"
         )
         if not self.plan.frets.zero_fret:
-            free = compensate(
-                setting.fretting, self.evidence.weights, nut="per string", minimise=rule.minimise, **given
-            )
+            free = belongs(setting.fretting, nut="per string", minimise=rule.minimise)
             nut = float(free.nut[string] - setting.nut[string])
             rest = float(np.abs(stays(free.saddle, free.nut)[aimed]).max())
             way = "toward fret 1" if nut > 0 else "away from fret 1"

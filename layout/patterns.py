@@ -79,7 +79,7 @@ class Evidence:
         self.by_stretch = (parts(stretchier, saddle, nut).total - here.total) / _TRIED
         self.by_stiffness = here.stiffness
         self.by_height = (parts(higher, saddle, nut).total - here.total) / _TRIED
-        strings, notes = np.count_nonzero(readings.read.any(axis=1)), np.count_nonzero(readings.read)
+        strings, notes = int(readings.read.any(axis=1).sum()), int(readings.read.sum())
         # Bonferroni: the more notes are looked at, the further one of them strays by chance.
         tried = {"nut": 2 * strings, "magnets": strings, "crown": notes}
         self._limits = {kind: NormalDist().inv_cdf(1 - FALSE_ALARM / (2 * max(n, 1))) for kind, n in tried.items()}

@@ -20,6 +20,14 @@ STRINGS = (  # frequency [Hz], mass [kg/m], EA [N], EI [N mm2], gauge [mm]; inve
     ("A2", 0.00343, 24000.0, 210.0, 0.914),
     ("E2", 0.00567, 29500.0, 330.0, 1.168),
 )
+HEAVIER = (  # another set for the same neck, tuned a tone lower
+    ("D4", 0.000678, 17416.0, 118.7, 0.330),
+    ("A3", 0.00103, 26400.0, 273.0, 0.406),
+    ("F3", 0.00177, 18300.0, 125.0, 0.610),
+    ("C3", 0.00290, 22000.0, 180.0, 0.813),
+    ("G2", 0.00520, 27500.0, 285.0, 1.118),
+    ("D2", 0.00880, 35000.0, 460.0, 1.473),
+)
 SCALE, SPREAD, AT_SADDLE = 640.0, 36.0, 52.0
 NUT_ACTION, ACTION = 0.35, 1.7
 PRESS = 8.0
@@ -30,10 +38,10 @@ def frequency(pitch):
     return 440.0 * 2 ** ((step + 12 * (int(pitch[1]) - 4)) / 12)
 
 
-def flat_plan(**compensation):
+def flat_plan(made_of=STRINGS, **compensation):
     """Give the plan of the same instrument, as its owner would write it down."""
     strings = []
-    for pitch, mass, ea, ei, gauge in STRINGS:
+    for pitch, mass, ea, ei, gauge in made_of:
         tension = mass * (2e-3 * SCALE * frequency(pitch)) ** 2
         strings.append({"pitch": pitch, "gauge": gauge, "kind": "plain steel", "mass": 1e3 * mass,
                         "string_constant": ea / tension, "bending": ei})  # fmt: skip
@@ -70,11 +78,12 @@ class World:
     pull: float = 0.0  # cents at the last fret, bending up from the octave
     stretch: float = 1.0
     stiffness: float = 1.0
+    strings: tuple = STRINGS
+    action: float = ACTION  # mm
 
     def errors(self, string, frets=range(1, 23)):
         """Give what a perfect meter reads of fretted notes against the open string [cents]."""
-        pitch, _, ea, ei, _ = STRINGS[string - 1]
-        mass = STRINGS[string - 1][1]
+        pitch, mass, ea, ei, _ = self.strings[string - 1]
         side = (string - 1) / 5 - 0.5
         scale = np.hypot(SCALE, side * (AT_SADDLE - SPREAD))
         # The maker's tension is that of the plan: what brings the nominal length to pitch.
@@ -88,7 +97,7 @@ class World:
         before = np.where(n == 1, 0.0, scale * (1 - 2 ** (-(n - 1) / 12)))
         nut, end = -self.nut_too_far, scale + self.saddle[string - 1]
         b = NUT_ACTION + self.slot_too_high
-        tilt = (ACTION - b) / (scale / 2 - nut)
+        tilt = (self.action - b) / (scale / 2 - nut)
         height = b + tilt * (end - nut)
         open_length = np.hypot(end - nut, height - b)
         speaking = np.hypot(end - x, height)
