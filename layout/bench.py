@@ -232,6 +232,30 @@ def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:
     return found
 
 
+def each_pass(setting: Setting, raw: Sequence[Reading]) -> tuple[Readings, ...]:
+    """Gather every pass by itself, each with its own tuning of the open strings.
+
+    Parameters
+    ----------
+    setting
+        The strings as they lie.
+    raw
+        What was read.
+
+    Returns
+    -------
+    tuple of Readings
+        One for each pass; a saddle once moved is settled again only where its place is stated.
+    """
+    found = []
+    for at in sorted({reading.at for reading in raw}):
+        now = gather(setting, [reading for reading in raw if reading.at == at])
+        moved = {reading.string - 1 for reading in raw if reading.moved and reading.at <= at}
+        still = np.array([string not in moved for string in range(len(now.saddle))])
+        found.append(replace(now, settled=now.known | still))
+    return tuple(found)
+
+
 def _best(setting: Setting, readings: Readings, minimise: Criterion = "rms") -> Floats:
     """Give where the saddles of the readings belong [mm], shape (strings,)."""
     return compensate(

@@ -10,6 +10,8 @@ import numpy as np
 from slotwright.layout.pitch import parts
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from slotwright.layout.bench import Readings, Setting
@@ -24,6 +26,7 @@ POOR_FIT: Final = 3.0  # chi-square per reading above which the factors do not e
 _LIMITS: Final = (0.1, 10.0)  # as a plan may state them
 _STEP: Final = 1e-4  # of a factor, for its derivative
 _CLOSE: Final = 1e-9
+_MOST_STEPS: Final = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,32 +75,36 @@ class Calibrated:
         return replace(fretting, stiffness=self.stiffness, stretch=self.stretch)
 
 
-def missing(setting: Setting, readings: Readings) -> str:
+def missing(setting: Setting, passes: Sequence[Readings]) -> str:
     """Say what is wanting for a calibration; nothing when it can be made.
 
     Parameters
     ----------
-    setting, readings
-        The strings as they lie, and what was read of them.
+    setting
+        The strings as they lie.
+    passes
+        What was read of them, pass by pass.
     """
     if not setting.fretting.axial.any():
         return "the plan does not know its strings"
-    enough = int(_taught(readings).sum())
-    if enough >= FEWEST_STRINGS:
+    often = {string for readings in passes for string in np.flatnonzero(_often(readings))}
+    taught = {string for readings in passes for string in np.flatnonzero(_often(readings) & readings.settled)}
+    if len(taught) >= FEWEST_STRINGS:
         return ""
-    often = int((readings.read.sum(axis=1) >= FEWEST_FRETS).sum())
-    if often >= FEWEST_STRINGS:
+    if len(often) >= FEWEST_STRINGS:
         return "saddles were moved; state saddle_offset, where each stands now"
-    return f"it takes {FEWEST_FRETS} frets or more on {FEWEST_STRINGS} strings or more; read so far on {often}"
+    return f"it takes {FEWEST_FRETS} frets or more on {FEWEST_STRINGS} strings or more; read so far on {len(often)}"
 
 
-def calibrate(setting: Setting, readings: Readings) -> Calibrated:
+def calibrate(setting: Setting, passes: Sequence[Readings]) -> Calibrated:
     """Fit the two factors to readings.
 
     Parameters
     ----------
-    setting, readings
-        The strings as they lie, and what was read of them; `missing` found nothing wanting.
+    setting
+        The strings as they lie.
+    passes
+        What was read of them, pass by pass; `missing` found nothing wanting.
 
     Returns
     -------
@@ -105,50 +112,62 @@ def calibrate(setting: Setting, readings: Readings) -> Calibrated:
         The most likely factors, given the readings and 1 give or take `PRIOR` beforehand: Gauss-Newton
         steps on the generalised least squares, the covariance from the last of them.
     """
-    strings = [int(string) for string in np.flatnonzero(_taught(readings))]
-    frets = {string: np.flatnonzero(readings.read[string]) for string in strings}
-    weigh = {string: np.linalg.inv(readings.covariance(string, frets[string])) for string in strings}
-
-    def missed(factors: Floats) -> Floats:
-        """Give what the model misses every note by, shape (strings, frets) [cents]."""
-        tried = replace(setting.fretting, stiffness=float(factors[0]), stretch=float(factors[1]))
-        off: Floats = readings.cents - parts(tried, readings.saddle, setting.nut).total
-        return off
-
+    taught = [_Taught(setting, each, string) for each in passes for string in _teaching(each)]
     factors = np.ones(2)
     information: Floats = np.eye(2)
-    for _ in range(30):
-        off = missed(factors)
-        step = _STEP * np.eye(2)
-        slopes = np.stack([(missed(factors - each) - missed(factors + each)) / (2 * _STEP) for each in step], axis=-1)
+    for _ in range(_MOST_STEPS):
         information, pull = np.eye(2) / PRIOR**2, (1 - factors) / PRIOR**2
-        for string in strings:
-            own = slopes[string, frets[string]]
-            information = information + own.T @ weigh[string] @ own
-            pull = pull + own.T @ weigh[string] @ off[string, frets[string]]
+        for each in taught:
+            slopes = each.slopes(factors)
+            information = information + slopes.T @ each.weigh @ slopes
+            pull = pull + slopes.T @ each.weigh @ each.missed(factors)
         change = np.linalg.solve(information, pull)
         factors = np.clip(factors + change, *_LIMITS)
         if np.abs(change).max() < _CLOSE:
             break
     had = np.array([setting.fretting.stiffness, setting.fretting.stretch])
-    off = missed(factors)
-    squares = sum(float(off[s, frets[s]] @ weigh[s] @ off[s, frets[s]]) for s in strings)
-
-    def rms(off: Floats) -> float:
-        return float(np.sqrt(np.mean(np.concatenate([off[string, frets[string]] for string in strings]) ** 2)))
-
+    left = [each.missed(factors) for each in taught]
+    squares = sum(float(off @ each.weigh @ off) for each, off in zip(taught, left, strict=True))
     return Calibrated(
         stiffness=float(factors[0]),
         stretch=float(factors[1]),
         covariance=np.asarray(np.linalg.inv(information), dtype=np.float64),
-        rms_before=rms(missed(had)),
-        rms_after=rms(off),
-        misfit=squares / sum(len(each) for each in frets.values()),
-        strings=tuple(string + 1 for string in strings),
+        rms_before=_rms([each.missed(had) for each in taught]),
+        rms_after=_rms(left),
+        misfit=squares / sum(len(off) for off in left),
+        strings=tuple(sorted({each.string + 1 for each in taught})),
     )
 
 
-def _taught(readings: Readings) -> NDArray[np.bool_]:
-    """Tell which strings were read often enough, with their saddle in a known place."""
-    taught: NDArray[np.bool_] = (readings.read.sum(axis=1) >= FEWEST_FRETS) & readings.settled
-    return taught
+class _Taught:
+    """One string in one pass."""
+
+    def __init__(self, setting: Setting, readings: Readings, string: int) -> None:
+        self.setting, self.readings, self.string = setting, readings, string
+        self.frets = np.flatnonzero(readings.read[string])
+        self.weigh = np.linalg.inv(readings.covariance(string, self.frets))
+
+    def missed(self, factors: Floats) -> Floats:
+        """Give what the model misses every note by with these factors [cents]."""
+        tried = replace(self.setting.fretting, stiffness=float(factors[0]), stretch=float(factors[1]))
+        off = self.readings.cents - parts(tried, self.readings.saddle, self.setting.nut).total
+        return np.asarray(off[self.string, self.frets], dtype=np.float64)
+
+    def slopes(self, factors: Floats) -> Floats:
+        """Give how every note answers to the factors [cents], shape (frets, 2)."""
+        both = [self.missed(factors - step) - self.missed(factors + step) for step in _STEP * np.eye(2)]
+        return np.stack(both, axis=-1) / (2 * _STEP)
+
+
+def _rms(missed: Sequence[Floats]) -> float:
+    return float(np.sqrt(np.mean(np.concatenate(missed) ** 2)))
+
+
+def _often(readings: Readings) -> NDArray[np.bool_]:
+    often: NDArray[np.bool_] = readings.read.sum(axis=1) >= FEWEST_FRETS
+    return often
+
+
+def _teaching(readings: Readings) -> list[int]:
+    """Give the strings that were read often enough, with their saddle in a known place."""
+    return [int(string) for string in np.flatnonzero(_often(readings) & readings.settled)]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.bench import SIGMA_READING, advise, gather, setting_of
+from slotwright.layout.bench import SIGMA_READING, advise, each_pass, gather, setting_of
 from slotwright.layout.calibration import calibrate, missing
 from slotwright.layout.compensation import compensate
 from slotwright.layout.fretted import last_pass
@@ -129,8 +129,9 @@ def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
         Verdict(moved.get(string), string, (*_heard(raw, string), *of_string.get(string, ())))
         for string in sorted({reading.string for reading in raw})
     ]
-    wanting = missing(setting, readings)
-    calibrated = None if wanting else calibrate(setting, readings)
+    passes = each_pass(setting, raw)
+    wanting = missing(setting, passes)
+    calibrated = None if wanting else calibrate(setting, passes)
     return Intonation(tuple(verdicts), tuple(words.crowns(advices, marks)), calibrated, wanting)
 
 
