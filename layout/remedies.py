@@ -12,6 +12,7 @@ from slotwright.layout import strings
 from slotwright.layout.bridge import PIN_HOLE, TIE_HOLE, margins, single_units
 from slotwright.layout.compensation import compensate
 from slotwright.layout.pitch import errors
+from slotwright.layout.tunings import in_all_tunings
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
@@ -148,7 +149,8 @@ def _cures(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Place
 
     def gain(what: str, fretting: Fretting, nut: NutRule | None = None) -> str:
         rule = plan.compensation
-        offsets = compensate(fretting, strung.weights, nut=nut or rule.nut, minimise=rule.minimise)
+        tuned = in_all_tunings(plan, fretting)
+        offsets = compensate(tuned, strung.weights, nut=nut or rule.nut, minimise=rule.minimise)
         gained = reach(strung.offsets.saddle) - reach(offsets.saddle)
         return f"{what} by {said(gained)}" if gained > _SHOWN else ""
 

@@ -10,7 +10,7 @@ from helpers import TOP
 # A module imports only from those before it; a folder's modules stand together.
 ORDER = (
     "errors", "units", "temperament", "strings", "fields", "plan", "planfile", "lines", "spacing", "neck", "pitch",
-    "compensation", "strung", "bridge", "remedies", "instrument", "bench", "survey", "drawing", "export",
+    "compensation", "tunings", "strung", "bridge", "remedies", "instrument", "slip", "bench", "survey", "drawing", "export",
 )  # fmt: skip
 MODULES = sorted((TOP / "layout").rglob("*.py"))
 
