@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import os
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -486,7 +487,7 @@ def test_every_example_of_the_readme(run, tmp_path):
     for example in blocks("console"):
         command, _, shown = example.partition("\n")
         assert command.startswith("$ slotwright ")
-        code, out, err = run(*command.removeprefix("$ slotwright ").split())
+        code, out, err = run(*shlex.split(command.removeprefix("$ slotwright ")))
         assert (code, err) == (0, "")
         # An ellipsis line stands for lines left out.
         for part in shown.strip("\n").split("\n...\n"):
