@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import click
 import numpy as np
@@ -11,8 +11,8 @@ import numpy as np
 from slotwright.cli.console import print_json, print_table, read_instrument, read_measured, warn
 from slotwright.cli.dialogue import converse
 from slotwright.layout.calibration import POOR_FIT
-from slotwright.layout.errors import KeptError, SlotwrightError
-from slotwright.layout.units import MM_PER_INCH
+from slotwright.layout.errors import KeptError, PlanError, SlotwrightError
+from slotwright.layout.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -55,7 +55,6 @@ def command(
     strings of another plan.
     """
     from slotwright.layout.diagnosis import intonate  # noqa: PLC0415
-    from slotwright.layout.fretted import parse_readings  # noqa: PLC0415 - quick --help
 
     if ask == (readings is not None):
         raise click.UsageError("Give READINGS.csv, or --ask to be asked for them.")
@@ -64,16 +63,9 @@ def command(
             "--ask needs --log FILE.csv, where each reading is safe." if ask else "--log is for --ask."
         )
     instrument = read_instrument(plan)
-    if readings is not None:
-        raw = read_measured(readings, lambda text: parse_readings(text, instrument.plan))
-        if not raw:
-            raise SlotwrightError(f"{readings}: nothing stands below its header; write a line for each reading")
-        warn(instrument)
-    else:
-        assert log is not None  # noqa: S101 - asked above
-        raw = converse(instrument, log)
-        if not raw:
-            return
+    raw = _read(instrument, readings) if readings is not None else converse(instrument, cast("Path", log))
+    if not raw:
+        return
     found = intonate(instrument, raw)
     other = None if restring is None else read_instrument(restring)
     restrung = None if other is None else _restrung(instrument, other, raw, found)
@@ -89,12 +81,25 @@ def command(
         click.echo(f"{save_plan}  the plan with its calibration")
 
 
+def _read(instrument: Instrument, readings: Path) -> tuple[Reading, ...]:
+    from slotwright.layout.fretted import parse_readings  # noqa: PLC0415 - quick --help
+
+    raw = read_measured(readings, lambda text: parse_readings(text, instrument.plan))
+    if not raw:
+        raise SlotwrightError(f"{readings}: nothing stands below its header; write a line for each reading")
+    warn(instrument)
+    return raw
+
+
 def _restrung(instrument: Instrument, other: Instrument, raw: Sequence[Reading], found: Intonation) -> Restrung:
     from slotwright.layout.bench import gather, setting_of  # noqa: PLC0415 - quick --help
     from slotwright.layout.restring import restring  # noqa: PLC0415
 
     setting = setting_of(instrument)
-    return restring(instrument, other, setting, gather(setting, raw), found.advices, found.calibrated)
+    try:
+        return restring(instrument, other, setting, gather(setting, raw), found.advices, found.calibrated)
+    except PlanError as error:
+        raise SlotwrightError(f"--restring: {error}") from None
 
 
 def _save(plan: Path, path: Path, found: Intonation, *, force: bool) -> None:
@@ -166,7 +171,7 @@ def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrun
     rows = []
     for i, (old, new) in enumerate(zip(plan.strings, other.plan.strings, strict=True)):
         move = float(restrung.move[i])
-        gauges = [f"{(string.gauge or 0) / MM_PER_INCH:.4f}".rstrip("0") for string in (old, new)]
+        gauges = [show(string.gauge or 0.0, "in") for string in (old, new)]
         strains = ["" if np.isnan(part) else f"{100 * part:.0f}" for part in restrung.stress[i]]
         row = [str(i + 1), f"{gauges[0]} to {gauges[1]} in"]
         row += ["{:.1f} to {:.1f} N".format(*restrung.tension[i])]

@@ -8,14 +8,18 @@ from typing import TYPE_CHECKING, Any
 import click
 import numpy as np
 
-from slotwright.cli.console import UNIT_NAMES, print_json, print_table, read_instrument, warn
+from slotwright.cli.console import UNIT_NAMES, cents, print_json, print_table, read_instrument, warn
+from slotwright.cli.slip import print_slips, read_sizes, slips_as_json
+from slotwright.cli.tunings import losses_as_json, print_losses
 from slotwright.layout.errors import SlotwrightError
+from slotwright.layout.slip import slip
 from slotwright.layout.strung import least_worst, what_if
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from slotwright.layout.instrument import Instrument
+    from slotwright.layout.slip import Slips
     from slotwright.layout.strung import Strung
 
 _AIMS = {"rms": "spread the error", "worst": "tame the worst note"}
@@ -27,35 +31,71 @@ _AIMS = {"rms": "spread the error", "worst": "tame the worst note"}
 @click.option(
     "--plot", type=click.Path(path_type=Path), metavar="FILE.svg", help="Chart every note, before and after."
 )
+@click.option(
+    "--tuning",
+    "tunings",
+    multiple=True,
+    metavar="PITCHES",
+    help='Serve this tuning too, like "D2 A2 D3 G3 A3 D4", lowest string first; repeatable, replaces those of PLAN.',
+)
+@click.option("--slip", "slips", is_flag=True, help="Say what a shop's imprecision costs; --plot then charts that.")
+@click.option(
+    "--slip-of",
+    "sizes",
+    multiple=True,
+    metavar="NAME=LENGTH",
+    help="Standard deviation of one slip: slot, nut, saddle, action, nut-height, relief or gauge; repeatable.",
+)
 @click.option("--force", is_flag=True, help="Replace the chart if it exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
-def command(plan: Path, explain: int | None, plot: Path | None, force: bool, as_json: bool) -> None:
+def command(
+    plan: Path,
+    explain: int | None,
+    plot: Path | None,
+    tunings: tuple[str, ...],
+    slips: bool,
+    sizes: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
     """Say how far each saddle of PLAN is set back so that its notes come true.
 
     The plan's aims say at which frets; its tolerance says how true.
     """
-    instrument = read_instrument(plan)
-    strung = instrument.strung
-    if strung is None:
-        lacking = "\n  ".join(map(str, instrument.unstated))
-        raise SlotwrightError(f"{plan}: its strings are not known well enough\n  {lacking}")
-    if explain is not None and as_json:
+    if sizes and not slips:
+        raise click.UsageError("--slip-of belongs to --slip.")
+    if explain is not None and (slips or as_json):
         raise click.UsageError(
-            "--explain and --json exclude each other; the parts of every string are in the object."
+            "--explain excludes --slip and --json; the parts of every string are in the object of --json."
         )
-    if explain is not None and not 1 <= explain <= len(strung.bodies):
-        raise SlotwrightError(f"{plan}: string {explain} of {len(strung.bodies)}; --explain takes one of its strings")
+    instrument, strung = _strung(plan, tunings, explain)
+    slipped = slip(instrument, read_sizes(sizes, instrument.plan.units)) if slips else None
     if plot is not None:
-        _plot(instrument, strung, plot, force=force)
+        _plot(instrument, strung, slipped, plot, force=force)
     warn(instrument)
     if as_json:
-        print_json(_as_json(instrument, strung))
+        told = _as_json(instrument, strung)
+        print_json(told if slipped is None else {**told, "slip": slips_as_json(instrument, slipped)})
+    elif slipped is not None:
+        print_slips(instrument, slipped)
     elif explain is not None:
         _explain(instrument, strung, explain)
     else:
         _print(instrument, strung)
     if plot is not None and not as_json:
         click.echo(f"{plot}  chart of every note")
+
+
+def _strung(plan: Path, tunings: tuple[str, ...], explain: int | None) -> tuple[Instrument, Strung]:
+    """Read a plan whose strings are known, the one to explain among them."""
+    instrument = read_instrument(plan, tunings)
+    strung = instrument.strung
+    if strung is None:
+        lacking = "\n  ".join(map(str, instrument.unstated))
+        raise SlotwrightError(f"{plan}: its strings are not known well enough\n  {lacking}")
+    if explain is not None and not 1 <= explain <= len(strung.bodies):
+        raise SlotwrightError(f"{plan}: string {explain} of {len(strung.bodies)}; --explain takes one of its strings")
+    return instrument, strung
 
 
 def _pitch(instrument: Instrument, place: int) -> str:
@@ -82,24 +122,26 @@ def _print(instrument: Instrument, strung: Strung) -> None:
         furthest = float(np.abs(strung.doubt[i] - strung.offsets.saddle[i]).max())
         doubt = "" if np.isnan(furthest) else said(furthest)
         row += [doubt] * guessed
-        row += [_cents(before), _cents(strung.worst_cents[i]), str(strung.worst_fret[i])]
+        row += [cents(before), cents(strung.worst_cents[i]), str(strung.worst_fret[i])]
         rows.append(row)
     click.echo(
         f"{instrument.title}: lengths in {UNIT_NAMES[plan.units]}; before and after: worst note of the aim in cents; "
         f"{_AIMS[plan.compensation.minimise]}"
     )
     print_table(head, rows)
+    if plan.tunings:
+        print_losses(instrument, strung)
     for line in _remarks(instrument, strung):
         click.echo(line)
 
 
 def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
-    plan, said = instrument.plan, instrument.length
+    said = instrument.length
     yield from _beyond(instrument, strung)
     outside = np.where(strung.weights > 0, 0.0, strung.after.total)
     string, fret = np.unravel_index(int(np.argmax(np.abs(outside))), outside.shape)
     if outside[string, fret]:
-        worst = _cents(outside[string, fret])
+        worst = cents(outside[string, fret])
         yield f"outside the aims the worst note is fret {fret + 1} of string {string + 1}: {worst} cents"
     if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
         ranges = "; ".join(
@@ -108,8 +150,7 @@ def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
         yield f"cores estimated, not stated; set back with cores 15 % thinner or thicker: {ranges}"
     if any(body.stress_ratio is not None for body in strung.bodies):
         yield "strain: tension against what music wire of that size holds"
-    if (plan.calibration.stiffness, plan.calibration.stretch) != (1.0, 1.0):
-        yield f"calibrated: stiffness {plan.calibration.stiffness:g}, stretch {plan.calibration.stretch:g}"
+    yield from instrument.grounds
     yield "Strings under tension whip when they break: keep your face out of their line."
 
 
@@ -117,18 +158,21 @@ def _beyond(instrument: Instrument, strung: Strung) -> Iterator[str]:
     """Say which strings the contacts do not bring within the tolerance, and why."""
     plan, said = instrument.plan, instrument.length
     rule = plan.compensation
+    own = " at its own pitch" if plan.tunings else ""
     beyond = np.flatnonzero(np.abs(strung.worst_cents) > rule.tolerance)
     if not beyond.size:
-        yield f"every string is within {rule.tolerance:g} cents over its aim"
+        yield f"every string is within {rule.tolerance:g} cents over its aim{own}"
         return
     least = least_worst(plan, strung)
     moves = "its saddle stands" if rule.nut == "none" else "saddle and nut stand"
     for i in beyond:
-        stays = f"string {i + 1}: {_cents(strung.worst_cents[i])} cents stay at fret {strung.worst_fret[i]}"
+        stays = f"string {i + 1}: {cents(strung.worst_cents[i])} cents stay at fret {strung.worst_fret[i]}"
         if strung.offsets.saddle_held[i] or strung.offsets.nut_held[i]:
             yield f"{stays}; its contacts are held at their limits"
         elif least[i] > rule.tolerance:
             yield f"{stays}; wherever {moves}, {least[i]:.2f} or more stay somewhere"
+        elif plan.tunings:
+            yield f"{stays}; without the other tunings it could have {least[i]:.2f}"
         elif rule.minimise == "worst" or rule.rounding:
             yield f"{stays}; rounding offsets to {said(rule.rounding)} costs it"
         else:
@@ -158,7 +202,7 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
     }
     aimed = strung.weights[i] > 0
     rows = [
-        [str(n + 1), *(_cents(column[n]) for column in columns.values()), "aim" if aimed[n] else ""]
+        [str(n + 1), *(cents(column[n]) for column in columns.values()), "aim" if aimed[n] else ""]
         for n in range(len(aimed))
     ]
     print_table(("fret", *columns, ""), rows)
@@ -169,7 +213,7 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
     rows = [
         [
             change.change,
-            *(_cents(change.cents[fret - 1]) for fret in frets),
+            *(cents(change.cents[fret - 1]) for fret in frets),
             said(change.saddle),
         ]
         for change in what_if(plan, instrument.neck, strung, string)
@@ -180,13 +224,9 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
     click.echo(f"cents: change of the note while nothing else is moved; set back then: for the same aim{free}")
 
 
-def _cents(cents: float) -> str:
-    return f"{round(float(cents), 2) + 0.0:+.2f}"
-
-
-def _plot(instrument: Instrument, strung: Strung, path: Path, *, force: bool) -> None:
+def _plot(instrument: Instrument, strung: Strung, slipped: Slips | None, path: Path, *, force: bool) -> None:
     from slotwright.layout.errors import KeptError  # noqa: PLC0415 - only when asked for
-    from slotwright.layout.export.chart import pitch_chart  # noqa: PLC0415
+    from slotwright.layout.export.chart import pitch_chart, slip_chart  # noqa: PLC0415
     from slotwright.layout.export.files import write_whole  # noqa: PLC0415
 
     if path.suffix.lower() != ".svg":
@@ -195,14 +235,12 @@ def _plot(instrument: Instrument, strung: Strung, path: Path, *, force: bool) ->
         f"{i + 1}  {_pitch(instrument, i)}{' *' if body.core_estimated else ''}"
         for i, body in enumerate(strung.bodies)
     ]
-    chart = pitch_chart(
-        instrument.plan.title,
-        names,
-        strung.before.total,
-        strung.after.total,
-        strung.weights > 0,
-        instrument.plan.compensation.tolerance,
-    )
+    title, tolerance = instrument.plan.title, instrument.plan.compensation.tolerance
+    aims = strung.weights > 0
+    if slipped is None:
+        chart = pitch_chart(title, names, strung.before.total, strung.after.total, aims, tolerance)
+    else:
+        chart = slip_chart(title, names, (slipped.low, slipped.median, slipped.high), aims, tolerance)
     try:
         write_whole({path: chart}, force=force)
     except KeptError as error:
@@ -244,4 +282,5 @@ def _as_json(instrument: Instrument, strung: Strung) -> dict[str, Any]:
             }
             for i, body in enumerate(strung.bodies)
         ],
+        **({"tunings": losses_as_json(instrument, strung)} if plan.tunings else {}),
     }

@@ -21,14 +21,14 @@ Measured = TypeVar("Measured")
 UNIT_NAMES = {"mm": "mm", "in": "inches"}
 
 
-def read_instrument(path: Path) -> Instrument:
-    """Read a plan file and lay it out; a refusal names the file."""
+def read_instrument(path: Path, tunings: Sequence[str] = ()) -> Instrument:
+    """Read a plan file and lay it out, with other tunings where some are given; a refusal names the file."""
     from slotwright.layout.instrument import lay_out  # noqa: PLC0415 - quick --help
     from slotwright.layout.planfile import MOST_BYTES, parse_plan  # noqa: PLC0415
 
     text = _read(path, MOST_BYTES, "a plan file")
     try:
-        return lay_out(parse_plan(text))
+        return lay_out(parse_plan(text, tunings))
     except PlanError as error:
         raise SlotwrightError(_listed(path, error)) from None
 
@@ -58,6 +58,11 @@ def _listed(path: Path, error: FaultyError) -> str:
     if len(error.faults) == 1:
         return f"{path}: {error}"
     return "\n  ".join([f"{path}: {len(error.faults)} things to mend", *map(str, error.faults)])
+
+
+def cents(off: float) -> str:
+    """Write an error, never as a negative zero."""
+    return f"{round(float(off), 2) + 0.0:+.2f}"
 
 
 def print_json(content: object) -> None:

@@ -60,7 +60,8 @@ def compensate(
     Parameters
     ----------
     fretting
-        Strings over frets.
+        Strings over frets. Where its tension has one axis more than its scale, the first one holds tunings: they
+        share the offsets, which serve the aim in all of them together.
     weights
         Weight of each fret in the aim of each string, 0 where it has none, shape (S, F).
     nut
@@ -104,7 +105,7 @@ def _cost(
     beyond: Floats | float,
 ) -> Floats:
     """Give what is to be made least: of each string, or of all where they share the nut."""
-    off = parts(fretting, saddle, at_nut).total + beyond
+    off, weights = _in_a_row(saddle, parts(fretting, saddle, at_nut).total + beyond, weights)
     each: Floats
     if minimise == "rms":
         each = (weights * off**2).sum(axis=-1)
@@ -187,13 +188,22 @@ def _best(
     step = _square_step if minimise == "rms" else _worst_step
     for _ in range(most):
         off, jacobian = errors(fretting, saddle, at_nut)
-        move, move_nut = step(off + beyond, jacobian, weights, free, common=nut == "common")
+        off, rows, jacobian = _in_a_row(saddle, off + beyond, weights, jacobian)
+        move, move_nut = step(off, jacobian, rows, free, common=nut == "common")
         # Hold wild first steps inside the instrument.
         saddle = np.clip(saddle + move, -0.2 * fretting.scale, 0.2 * fretting.scale)
         at_nut = np.clip(at_nut + move_nut, -10.0, 10.0)
         if max(np.abs(move).max(), np.abs(move_nut).max()) < _CLOSE:
             break
     return saddle, at_nut
+
+
+def _in_a_row(saddle: Floats, off: Floats, weights: Floats, *slopes: Floats) -> tuple[Floats, ...]:
+    """Lay the tunings of each string, where there are any, behind each other as if they were further frets."""
+    if off.ndim == saddle.ndim + 1:
+        return off, weights, *slopes
+    each = (off, np.broadcast_to(weights, off.shape), *slopes)
+    return tuple(np.moveaxis(v, 0, saddle.ndim).reshape(*saddle.shape, -1, *v.shape[off.ndim :]) for v in each)
 
 
 def _square_step(

@@ -249,6 +249,25 @@ def pitch() -> BeforeValidator:
     return BeforeValidator(check)
 
 
+def tunings(most: int) -> BeforeValidator:
+    """Check a list of tunings, pitches lowest string first; yields those of each from string 1 on."""
+
+    def check(given: object) -> tuple[tuple[str, ...], ...]:
+        if not isinstance(given, list) or len(given) > most or not all(isinstance(each, str) for each in given):
+            raise WrongValueError(
+                f'given {quoted(given)}; allowed up to {most} texts such as "D2 A2 D3 G3 A3 D4", lowest string first'
+            )
+        found = tuple(tuple(reversed(each.split())) for each in given)
+        try:
+            for name in sum(found, ()):
+                strings.frequency(name)
+        except ValueError as error:
+            raise WrongValueError(str(error)) from None
+        return found
+
+    return BeforeValidator(check)
+
+
 def square_fret() -> BeforeValidator:
     """Check a fret number, ``nut`` or ``saddle``; yields the number, 0 or ``inf``."""
     ends = {"nut": 0.0, "saddle": math.inf}

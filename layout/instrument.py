@@ -126,6 +126,19 @@ class Instrument:
         return tuple(findings(self.plan, self.neck, self.strung, self.bridge))
 
     @property
+    def grounds(self) -> tuple[str, ...]:
+        """What the offsets rest on besides strings and setup: what a bench taught, other tunings."""
+        taught, tunings = self.plan.calibration, self.plan.tunings
+        said = []
+        if (taught.stiffness, taught.stretch) != (1.0, 1.0):
+            said.append(f"Calibrated at the bench: stiffness {taught.stiffness:g}, stretch {taught.stretch:g}.")
+        if tunings:
+            said.append(
+                f"The contacts serve the strings' own pitches and {', '.join(map(' '.join, tunings))} together."
+            )
+        return tuple(said)
+
+    @property
     def straightness_note(self) -> str:
         """Say how far straight frets miss the inner strings; nothing where they do not."""
         worst = int(np.argmax(self.neck.straightness))

@@ -23,6 +23,7 @@ Criterion = Literal["rms", "worst"]
 
 MOST_STRINGS: Final = 18
 MOST_FRETS: Final = 60
+MOST_TUNINGS: Final = 12
 
 BRIDGE_KINDS: Final = ("individual saddles", "saddle slot", "two posts", "floating")
 
@@ -309,11 +310,13 @@ class Plan(Table):
 
     Lengths are in mm. Values that follow from others unless stated are ``None`` in their tables;
     the attributes of the plan itself (`spread_nut`, `spacing`, `action_fret` ...) settle them.
+    A tuning is written lowest string first, as players write it, and kept from string 1 on.
     """
 
     title: Annotated[str, words(120, empty=False)]
     units: Annotated[Unit, one_of(("mm", "in"))] = "mm"
     strings: Annotated[tuple[String, ...], fields.table_list(MOST_STRINGS)]
+    tunings: Annotated[tuple[tuple[str, ...], ...], fields.tunings(MOST_TUNINGS)] = ()
     scale: Scale
     board: Board
     frets: Frets = Frets()
@@ -351,6 +354,10 @@ class Plan(Table):
         for place, group in enumerate(self.bridge.groups if self.bridge else (), start=1):
             if max(group) > strung:
                 yield Fault(f"bridge.groups[{place}]", f"string {max(group)} of {strung}")
+        for place, tuning in enumerate(self.tunings, start=1):
+            if len(tuning) != strung:
+                what = f"{len(tuning)} pitches for {strung} strings"
+                yield Fault(f"tunings[{place}]", what, "name one for each, lowest string first")
         board, setup = self.board, self.setup
         named = {
             "board.joint_fret": board.joint_fret,

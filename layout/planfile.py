@@ -30,13 +30,15 @@ _SAME_THING: Final = (
 )
 
 
-def parse_plan(text: bytes) -> Plan:
+def parse_plan(text: bytes, tunings: Sequence[str] = ()) -> Plan:
     """Check the contents of a plan file.
 
     Parameters
     ----------
     text
         The file as it stands on disk.
+    tunings
+        Stand in for the tunings that the file states.
 
     Returns
     -------
@@ -50,7 +52,8 @@ def parse_plan(text: bytes) -> Plan:
     """
     if len(text) > MOST_BYTES:
         raise PlanError([Fault("", f"the file has {len(text)} bytes; a plan has at most {MOST_BYTES}")])
-    return check_plan(_contents(text))
+    contents = _contents(text)
+    return check_plan({**contents, "tunings": list(tunings)} if tunings else contents)
 
 
 def check_plan(contents: Mapping[str, Any]) -> Plan:

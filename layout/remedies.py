@@ -12,6 +12,7 @@ from slotwright.layout import strings
 from slotwright.layout.bridge import PIN_HOLE, TIE_HOLE, margins, single_units
 from slotwright.layout.compensation import compensate
 from slotwright.layout.pitch import errors
+from slotwright.layout.tunings import in_all_tunings
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
@@ -191,7 +192,8 @@ def _gains(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Place
     if bridge.crest_offset:
         yield f"the rearmost saddle turned round by {_said(plan, 2 * abs(bridge.crest_offset))}"
     for cure in cures(plan, neck, strung, int(np.argmax(placed.along))):
-        offsets = compensate(cure.fretting, strung.weights, nut=cure.nut, minimise=plan.compensation.minimise)
+        tuned = in_all_tunings(plan, cure.fretting)
+        offsets = compensate(tuned, strung.weights, nut=cure.nut, minimise=plan.compensation.minimise)
         gained = reach(strung.offsets.saddle) - reach(offsets.saddle)
         if gained > _SHOWN:
             yield f"{cure.what} by {_said(plan, gained)}"

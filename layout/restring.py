@@ -10,6 +10,7 @@ import numpy as np
 from slotwright.layout.calibration import PRIOR
 from slotwright.layout.compensation import compensate
 from slotwright.layout.errors import Fault, PlanError
+from slotwright.layout.tunings import in_all_tunings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,7 +20,8 @@ if TYPE_CHECKING:
     from slotwright.layout.bench import Advice, Readings, Setting
     from slotwright.layout.calibration import Calibrated
     from slotwright.layout.instrument import Instrument
-    from slotwright.layout.pitch import Fretting
+    from slotwright.layout.plan import Plan
+    from slotwright.layout.strung import Strung
 
     Floats = NDArray[np.float64]
 
@@ -92,16 +94,17 @@ def restring(
     before, after = instrument.strung, other.strung
     assert before is not None  # noqa: S101 - `_unlike` looked
     assert after is not None  # noqa: S101
-    rule = other.plan.compensation
 
     def further(stiffness: float, stretch: float) -> Floats:
         """Give how much further back the other strings want their saddles [mm]."""
 
-        def belongs(fretting: Fretting, weights: Floats) -> Floats:
-            with_factors = replace(fretting, stiffness=stiffness, stretch=stretch)
-            return compensate(with_factors, weights, minimise=rule.minimise, nut_stands=setting.nut).saddle
+        def belongs(plan: Plan, strung: Strung) -> Floats:
+            factored = replace(strung.fretting, stiffness=stiffness, stretch=stretch)
+            rule = plan.compensation.minimise
+            tuned = in_all_tunings(plan, factored)
+            return compensate(tuned, strung.weights, minimise=rule, nut_stands=setting.nut).saddle
 
-        there: Floats = belongs(after.fretting, after.weights) - belongs(before.fretting, before.weights)
+        there: Floats = belongs(other.plan, after) - belongs(instrument.plan, before)
         return there
 
     kept = instrument.plan.calibration

@@ -13,6 +13,7 @@ from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.lines import meet
 from slotwright.layout.pitch import WORST_BRACKET, Fretting, Parts, clearance, parts
 from slotwright.layout.strings import StringBody
+from slotwright.layout.tunings import in_all_tunings, retuned
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
@@ -44,9 +45,10 @@ class Strung:
     weights
         The aim: weight of each fret for each string, shape (strings, frets).
     offsets
-        Where saddle and nut contacts belong [mm], shape (strings,).
+        Where saddle and nut contacts belong, in all tunings of the plan together [mm], shape (strings,).
     before, after
-        Errors with both offsets zero and with the offsets found [cents], shape (strings, frets).
+        Errors at the strings' own pitches with both offsets zero and with the offsets found [cents], shape
+        (strings, frets).
     rms
         Of the errors that are left, over the aim [cents], shape (strings,).
     worst_fret
@@ -103,10 +105,13 @@ def string_up(plan: Plan, neck: Neck) -> Strung:
         A string would break, or would pass below the crowns at the nut.
     """
     bodies = _bodies(plan, neck)
-    if faults := tuple(_breaking(bodies)):
+    faults = [*_breaking(bodies, "strings[{}].gauge")]
+    for tuning, tuned in enumerate(retuned(plan, bodies), start=1):
+        faults += _breaking(tuned, f"tunings[{tuning}]: string {{}}")
+    if faults:
         raise PlanError(faults)
     fretting = _fretting(plan, neck, bodies)
-    if faults := tuple(_below_crowns(plan, neck, fretting)):
+    if faults := [*_below_crowns(plan, neck, fretting)]:
         raise PlanError(faults)
     weights = aim_weights(plan)
     offsets = _offsets(plan, fretting, weights)
@@ -245,7 +250,8 @@ def aim_weights(plan: Plan) -> Floats:
 
 def _offsets(plan: Plan, fretting: Fretting, weights: Floats) -> Offsets:
     rule = plan.compensation
-    return compensate(fretting, weights, nut=rule.nut, minimise=rule.minimise, rounding=rule.rounding)
+    tuned = in_all_tunings(plan, fretting)
+    return compensate(tuned, weights, nut=rule.nut, minimise=rule.minimise, rounding=rule.rounding)
 
 
 def _doubt(plan: Plan, neck: Neck, fretting: Fretting, weights: Floats) -> Floats:
@@ -266,11 +272,11 @@ def _doubt(plan: Plan, neck: Neck, fretting: Fretting, weights: Floats) -> Float
     return np.sort(np.stack(ends, axis=-1), axis=-1)
 
 
-def _breaking(bodies: Sequence[StringBody]) -> Iterator[Fault]:
+def _breaking(bodies: Sequence[StringBody], where: str) -> Iterator[Fault]:
     for place, body in enumerate(bodies, start=1):
         if body.stress_ratio is not None and body.stress_ratio >= 1:
             yield Fault(
-                f"strings[{place}].gauge",
+                where.format(place),
                 f"at this pitch and scale {body.tension:.0f} N strain it to {100 * body.stress_ratio:.0f} % "
                 "of what music wire of its size holds",
                 "tune it lower or shorten the scale; it would break",
@@ -302,7 +308,9 @@ def warnings(plan: Plan, strung: Strung) -> Iterator[str]:
     def said(length: float) -> str:
         return f"{show(length, plan.units)} {plan.units}"
 
-    yield from _tension(strung)
+    yield from _tension(strung.bodies)
+    for tuning, tuned in enumerate(retuned(plan, strung.bodies), start=1):
+        yield from _tension(tuned, f" in tuning {tuning}")
     if plan.setup.press_depth > DEEP_PRESS:
         yield f"pressed {said(plan.setup.press_depth)} past the crown notes go many cents sharp (setup.press_depth)"
     gaps = clearance(strung.fretting, strung.offsets.saddle, strung.offsets.nut)
@@ -327,16 +335,16 @@ def warnings(plan: Plan, strung: Strung) -> Iterator[str]:
         )
 
 
-def _tension(strung: Strung) -> Iterator[str]:
+def _tension(bodies: Sequence[StringBody], tuned: str = "") -> Iterator[str]:
     """Find strings that may break and strings that hardly sound."""
-    for place, body in enumerate(strung.bodies, start=1):
+    for place, body in enumerate(bodies, start=1):
         if body.stress_ratio is not None and body.stress_ratio > strings.STRAINED:
             yield (
-                f"string {place} is strained to {100 * body.stress_ratio:.0f} % of what wire of its size holds; "
-                f"above {100 * strings.STRAINED:.0f} % it may break"
+                f"string {place}{tuned} is strained to {100 * body.stress_ratio:.0f} % of what wire of its size "
+                f"holds; above {100 * strings.STRAINED:.0f} % it may break"
             )
         if body.tension < SLACK:
-            yield f"string {place} has {body.tension:.1f} N of tension; below {SLACK:.0f} N it hardly sounds"
+            yield f"string {place}{tuned} has {body.tension:.1f} N of tension; below {SLACK:.0f} N it hardly sounds"
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,9 @@ from helpers import TOP
 # A module imports only from those before it; a folder's modules stand together.
 ORDER = (
     "errors", "units", "temperament", "strings", "fields", "plan", "planfile", "lines", "spacing", "neck", "pitch",
-    "compensation", "strung", "bridge", "remedies", "instrument", "readings", "fretted", "bench", "calibration", "restring", "patterns",
-    "diagnosis", "dialogue", "crowns", "fitting", "survey", "surveyed", "plantext", "drawing", "export",
+    "compensation", "tunings", "strung", "bridge", "remedies", "instrument", "slip", "readings", "fretted", "bench",
+    "calibration", "restring", "patterns", "diagnosis", "dialogue", "crowns", "fitting", "survey", "surveyed",
+    "plantext", "drawing", "export",
 )  # fmt: skip
 MODULES = sorted((TOP / "layout").rglob("*.py"))
 

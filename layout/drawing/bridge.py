@@ -203,6 +203,6 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         f"Outer strings to the edges, treble and bass: {'; '.join(rows)}. In brackets: what a bridge shifted by 1.00 "
         "to the treble side takes off the treble margin and adds to the other."
     )
-    yield from contacts.estimates(instrument)
+    yield from contacts.grounds(instrument)
     for finding in instrument.bridge_findings:
         yield f"{finding[0].upper()}{finding[1:]}."

@@ -105,14 +105,15 @@ def notes(instrument: Instrument) -> Iterator[str]:
     yield f"Short ticks are {both} for the stated strings and setup; leave travel in hand for other gauges."
     if instrument.plan.compensation.nut == "per string" and strung.offsets.nut.max() > 0.005:
         yield "Nut contacts toward fret 1 need a nut that overhangs the end of the board, or that end cut back."
-    yield from estimates(instrument)
+    yield from grounds(instrument)
 
 
-def estimates(instrument: Instrument) -> Iterator[str]:
-    """Say which set-backs hang on estimated cores, and by how much."""
+def grounds(instrument: Instrument) -> Iterator[str]:
+    """Say what the set-backs rest on besides strings and setup."""
     strung, said = instrument.strung, instrument.length
     if strung is None:
         return
+    yield from instrument.grounds
     if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
         ranges = ", ".join(
             f"{i + 1}: {said(float(strung.doubt[i, 0]))} to {said(float(strung.doubt[i, 1]))}" for i in guessed

@@ -144,6 +144,6 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         )
     figures = ", ".join(f"{i}: {said(float(x))}" for i, x in enumerate(placed.along, start=1))
     yield f"Contacts across the saddle from its middle, toward the rear above 0: {figures}."
-    yield from contacts.estimates(instrument)
+    yield from contacts.grounds(instrument)
     for finding in instrument.bridge_findings:
         yield f"{finding[0].upper()}{finding[1:]}."

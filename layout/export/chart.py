@@ -26,6 +26,7 @@ _BOTTOM: Final = 12.0  # mm, room for the frets' numbers
 _INK: Final = "#101418"
 _GREY: Final = "#7a828a"
 _BAND: Final = "#e3e6e9"
+_SPREAD: Final = "#b4bbc2"
 
 
 def pitch_chart(
@@ -51,6 +52,54 @@ def pitch_chart(
     bytes
         SVG of A4 width, a panel with a scale of its own for each string.
     """
+    drawing = _sheet(title, names)
+    _key(drawing, tolerance)
+    for place, name in enumerate(names):
+        panel = _Panel(drawing, place, np.stack((before[place], after[place])), tolerance)
+        panel.frame(name, tolerance)
+        panel.curve(before[place], aims[place], filled=False)
+        panel.curve(after[place], aims[place], filled=True)
+    return _written(drawing, names, before.shape[1], "cents at each fret, sharp above the line")
+
+
+def slip_chart(
+    title: str,
+    names: Sequence[str],
+    bands: tuple[Floats, Floats, Floats],
+    aims: NDArray[np.bool_],
+    tolerance: float,
+) -> bytes:
+    """Draw what a shop's slips make of every note, string by string.
+
+    Parameters
+    ----------
+    title
+        Title of the plan.
+    names
+        Name of each string; a star at its end marks an estimated core.
+    bands
+        Errors that 5 %, half and 95 % of the instruments stay below [cents], each of shape (strings, frets).
+    aims
+        True for the frets of each string's aim, shape (strings, frets).
+    tolerance
+        Half the height of the band that counts as in tune [cents].
+
+    Returns
+    -------
+    bytes
+        SVG of A4 width, a panel with a scale of its own for each string.
+    """
+    drawing, every = _sheet(title, names), np.stack(bands, axis=1)
+    _slip_key(drawing, tolerance)
+    for place, name in enumerate(names):
+        panel = _Panel(drawing, place, every[place], tolerance)
+        panel.frame(name, tolerance)
+        panel.spread(every[place, 0], every[place, 2], tolerance)
+        panel.curve(every[place, 1], aims[place], filled=True)
+    return _written(drawing, names, every.shape[2], "cents at each fret of instruments built by this plan")
+
+
+def _sheet(title: str, names: Sequence[str]) -> Any:  # noqa: ANN401 - svgwrite is untyped
     height = _TOP + _PANEL * len(names) + _BOTTOM
     drawing = svgwrite.Drawing(
         size=(f"{_WIDTH}mm", f"{height}mm"),
@@ -64,19 +113,12 @@ def pitch_chart(
     drawing.set_desc(title=f"{cleaned(title)} - pitch")
     text, size = fitted(cleaned(title), _WIDTH - 12, 3.6)
     drawing.add(drawing.text(text, insert=(6, 9), font_size=round(size / 0.72, 2)))
-    _key(drawing, tolerance)
-    for place, name in enumerate(names):
-        top = _TOP + place * _PANEL
-        # A scale for each string: on one for all, what is left would be a flat line.
-        both = np.concatenate((before[place], after[place], [-tolerance, tolerance]))
-        step = _step(float(np.ptp(both)))
-        low, high = step * math.floor(float(both.min()) / step), step * math.ceil(float(both.max()) / step)
-        panel = _Panel(drawing, top, top + _PANEL - 9, low, high, before.shape[1])
-        panel.frame(name, step, tolerance)
-        panel.curve(before[place], aims[place], filled=False)
-        panel.curve(after[place], aims[place], filled=True)
+    return drawing
+
+
+def _written(drawing: Any, names: Sequence[str], frets: int, words: str) -> bytes:  # noqa: ANN401
     starred = "; * core estimated, not stated" if any(name.endswith("*") for name in names) else ""
-    _frets(drawing, before.shape[1], height - _BOTTOM, f"cents at each fret, sharp above the line{starred}")
+    _frets(drawing, frets, _TOP + _PANEL * len(names), words + starred)
     written = io.StringIO()
     drawing.write(written, pretty=True, indent=1)
     return written.getvalue().encode()
@@ -85,17 +127,22 @@ def pitch_chart(
 class _Panel:
     """The axes of one string."""
 
-    def __init__(self, drawing: Any, top: float, bottom: float, low: float, high: float, frets: int) -> None:  # noqa: ANN401 - svgwrite is untyped
-        self.drawing, self.top, self.bottom = drawing, top, bottom
-        self.low, self.high, self.frets = low, high, frets
+    def __init__(self, drawing: Any, place: int, cents: Floats, tolerance: float) -> None:  # noqa: ANN401
+        self.drawing, self.frets = drawing, cents.shape[-1]
+        self.top = _TOP + place * _PANEL
+        self.bottom = self.top + _PANEL - 9
+        # A scale for each string: on one for all, what is left would be a flat line.
+        low, high = min(float(cents.min()), -tolerance), max(float(cents.max()), tolerance)
+        self.step = _step(high - low)
+        self.low, self.high = self.step * math.floor(low / self.step), self.step * math.ceil(high / self.step)
 
     def y(self, cents: float) -> float:
         """Place an error on the sheet."""
         return round(self.bottom - (cents - self.low) / (self.high - self.low) * (self.bottom - self.top), 3)
 
-    def frame(self, name: str, step: float, tolerance: float) -> None:
+    def frame(self, name: str, tolerance: float) -> None:
         """Draw the band, the levels and the name."""
-        d, right = self.drawing, _WIDTH - 6
+        d, right, step = self.drawing, _WIDTH - 6, self.step
         band = self.y(-tolerance) - self.y(tolerance)
         d.add(d.rect((_LEFT, self.y(tolerance)), (right - _LEFT, round(band, 3)), fill=_BAND))
         for level in range(round((self.high - self.low) / step) + 1):
@@ -108,6 +155,18 @@ class _Panel:
                 )
             )
         d.add(d.text(name, insert=(6, (self.top + self.bottom) / 2 + 1.2)))
+
+    def spread(self, low: Floats, high: Floats, tolerance: float) -> None:
+        """Draw where most instruments lie, and over it zero and the edges of the band that counts as in tune."""
+        d, right = self.drawing, _WIDTH - 6
+        upper = [(_fret_x(n, self.frets), self.y(float(c))) for n, c in enumerate(high, start=1)]
+        lower = [(_fret_x(n, self.frets), self.y(float(c))) for n, c in enumerate(low, start=1)]
+        d.add(d.polygon([*upper, *reversed(lower)], fill=_SPREAD, stroke=_GREY, stroke_width=0.15))
+        d.add(d.line((_LEFT, self.y(0)), (right, self.y(0)), stroke=_GREY, stroke_width=0.25))
+        for edge in (tolerance, -tolerance):
+            line = d.line((_LEFT, self.y(edge)), (right, self.y(edge)), stroke=_INK, stroke_width=0.15)
+            line["stroke-dasharray"] = "0.6 0.9"
+            d.add(line)
 
     def curve(self, cents: Floats, aims: NDArray[np.bool_], *, filled: bool) -> None:
         """Draw the errors along the neck; the frets of the aim have larger marks."""
@@ -136,6 +195,22 @@ def _key(drawing: Any, tolerance: float) -> None:  # noqa: ANN401
         _mark(drawing, (x + 4.5, y), 0.95, filled=filled)
         drawing.add(drawing.text(words, insert=(x + 11, y + 1.1)))
     drawing.add(drawing.rect((103, y - 1.6), (9, 3.2), fill=_BAND))
+    words = f"within {tolerance:g} cents; large marks: frets of the aim"
+    drawing.add(drawing.text(words, insert=(114, y + 1.1)))
+
+
+def _slip_key(drawing: Any, tolerance: float) -> None:  # noqa: ANN401
+    y = 16.0
+    drawing.add(drawing.rect((6, y - 1.6), (9, 3.2), fill=_SPREAD, stroke=_GREY, stroke_width=0.15))
+    drawing.add(drawing.text("nine instruments in ten", insert=(17, y + 1.1)))
+    drawing.add(drawing.line((60, y), (69, y), stroke=_INK, stroke_width=0.3))
+    _mark(drawing, (64.5, y), 0.95, filled=True)
+    drawing.add(drawing.text("the middle one", insert=(71, y + 1.1)))
+    drawing.add(drawing.rect((103, y - 1.6), (9, 3.2), fill=_BAND))
+    for edge in (y - 1.6, y + 1.6):
+        line = drawing.line((103, edge), (112, edge), stroke=_INK, stroke_width=0.15)
+        line["stroke-dasharray"] = "0.6 0.9"
+        drawing.add(line)
     words = f"within {tolerance:g} cents; large marks: frets of the aim"
     drawing.add(drawing.text(words, insert=(114, y + 1.1)))
 

@@ -178,3 +178,59 @@ def test_the_log_survives_being_killed_at_any_moment(tmp_path):
         assert len(readings) >= kept - 1  # the last one may just have been taken back
         kept = len(readings)
     assert {name for name in os.listdir(tmp_path) if not name.startswith(".")} == {"heron.toml", "log.csv"}
+
+
+MANY = "string,fret,cents\n" + "".join(
+    f"{string},{fret},{0.1 * fret + string - 3.5:.1f}\n" for string in range(1, 7) for fret in (1, 3, 5, 7, 9, 12, 17)
+)
+
+
+def test_what_the_bench_teaches_is_kept_and_used(run, tmp_path):
+    (tmp_path / "many.csv").write_text(MANY)
+    code, out, err = run("bench", "heron.toml", "many.csv", "--save-plan", "kept.toml")
+    assert (code, err) == (0, "")
+    assert "calibration from string 1, 2, 3, 4, 5, 6: stiffness" in out
+    learnt = json.loads(run("bench", "heron.toml", "many.csv", "--json")[1])["calibration"]
+    assert {"stiffness", "stiffness_error", "stretch", "stretch_error", "correlation"} <= set(learnt)
+    kept = (tmp_path / "kept.toml").read_text("utf-8")
+    assert "# string 1 is on the treble side" in kept
+    assert f"stretch = {round(learnt['stretch'], 4)}" in kept
+    assert "Calibrated at the bench: stiffness" in run("compensate", "kept.toml")[1]
+    offsets = [
+        json.loads(run("compensate", f"{name}.toml", "--json")[1])["strings"][2]["saddle_offset"]
+        for name in ("heron", "kept")
+    ]
+    assert abs(offsets[0] - offsets[1]) > 0.05
+    assert run("draw", "kept.toml", "--sheet", "stick", "--sheet", "board", "--format", "svg")[0] == 0
+    for sheet in ("stick", "board"):
+        assert "Calibrated at the bench" in (tmp_path / f"kept-{sheet}.svg").read_text("utf-8")
+    code, _, err = run("bench", "heron.toml", "many.csv", "--save-plan", "kept.toml")
+    assert (code, "--force replaces it" in err) == (2, True)
+    assert run("bench", "heron.toml", "many.csv", "--save-plan", "kept.toml", "--force")[0] == 0
+
+
+def test_too_few_readings_teach_nothing(run, tmp_path):
+    assert "not calibrated: it takes 5 frets or more on 4 strings" in run("bench", "heron.toml", "read.csv")[1]
+    code, out, err = run("bench", "heron.toml", "read.csv", "--save-plan", "kept.toml")
+    assert (code, out) == (2, "")
+    assert "kept.toml is not written: it takes 5 frets" in err
+    assert not (tmp_path / "kept.toml").exists()
+
+
+def test_restringing(run, tmp_path):
+    (tmp_path / "many.csv").write_text(MANY)
+    heavier = starters()["heron"].replace('"0.010 in"', '"0.012 in"').replace('"0.046 in"', '"0.052 in"')
+    (tmp_path / "heavy.toml").write_text(heavier, "utf-8")
+    code, out, err = run("bench", "heron.toml", "many.csv", "--restring", "heavy.toml")
+    assert (code, err) == (0, "")
+    assert "restrung as Heron six" in out
+    line = next(line for line in out.splitlines() if "0.010 to 0.012 in" in line)
+    assert "68.2 to 98.2 N" in line  # by hand: tension goes with the square of the gauge
+    told = json.loads(run("bench", "heron.toml", "many.csv", "--restring", "heavy.toml", "--json")[1])["restring"]
+    assert [each["string"] for each in told] == [1, 2, 3, 4, 5, 6]
+    assert told[0]["tension_n"][1] / told[0]["tension_n"][0] == pytest.approx(1.44)
+    assert all(each["move_error"] > 0 for each in told)
+    (tmp_path / "curlew.toml").write_text(starters()["curlew"], "utf-8")
+    code, out, err = run("bench", "heron.toml", "many.csv", "--restring", "curlew.toml")
+    assert (code, out) == (2, "")
+    assert "--restring: scale: " in err

@@ -5,6 +5,7 @@ import io
 import json
 import os
 import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -484,7 +485,7 @@ def test_every_example_of_the_readme(run, tmp_path):
         if kind == "console":
             command, _, shown = block.partition("\n")
             assert command.startswith("$ slotwright ")
-            code, out, err = run(*command.removeprefix("$ slotwright ").split())
+            code, out, err = run(*shlex.split(command.removeprefix("$ slotwright ")))
             assert (code, err) == (0, "")
             # An ellipsis line stands for lines left out.
             for part in f"\n{shown}".split("\n...\n"):

@@ -1,0 +1,115 @@
+"""What ``slotwright compensate --slip`` prints: what a shop's imprecision costs."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from slotwright.cli.console import UNIT_NAMES, cents, print_table
+from slotwright.layout.errors import LengthError, SlotwrightError
+from slotwright.layout.slip import CAUSES, DRAWS
+from slotwright.layout.units import parse_length, show
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.slip import Slips
+    from slotwright.layout.units import Unit
+
+
+def read_sizes(given: Sequence[str], units: Unit) -> dict[str, float]:
+    """Read ``action=0.2`` and the like into standard deviations [mm].
+
+    Raises
+    ------
+    SlotwrightError
+        A name is not known, or a length is not one or too large.
+    """
+    sizes: dict[str, float] = {}
+    for text in given:
+        name, _, length = text.partition("=")
+        if name not in CAUSES:
+            raise SlotwrightError(f'--slip-of: given "{text}"; allowed NAME=LENGTH, NAME one of {", ".join(CAUSES)}')
+        if name in sizes:
+            raise SlotwrightError(f"--slip-of: {name} is given twice; keep one")
+        try:
+            sizes[name] = parse_length(length, units)
+        except LengthError as error:
+            raise SlotwrightError(f"--slip-of {name}: {error}") from None
+        most = CAUSES[name].most
+        if not 0 <= sizes[name] <= most:
+            raise SlotwrightError(f'--slip-of {name}: given "{length}"; allowed 0 to {_size(most, units)} {units}')
+    return sizes
+
+
+def print_slips(instrument: Instrument, slips: Slips) -> None:
+    """Print the bands over the aim, then what each slip costs."""
+    plan, strung = instrument.plan, instrument.strung
+    assert strung is not None  # noqa: S101 - the command asked
+    tolerance = plan.compensation.tolerance
+    click.echo(
+        f"{instrument.title}: {DRAWS} instruments built by this plan, none intonated afterwards; errors in cents"
+    )
+    columns = (strung.after.total, slips.median, slips.low, slips.high)
+    rows = [
+        [str(i + 1), str(n + 1), *(cents(each[i, n]) for each in columns)]
+        for i, aimed in enumerate(strung.weights > 0)
+        for n in aimed.nonzero()[0]
+    ]
+    print_table(("string", "fret", "as drawn", "median", "5 %", "95 %"), rows)
+    click.echo("")
+    rows = [
+        [
+            str(i + 1),
+            f"{strung.rms[i]:.2f}",
+            f"{slips.rms[i]:.2f}",
+            f"{100 * slips.within[i]:.1f} %",
+            *(f"{100 * share[i]:.0f} %" for share in slips.shares.values()),
+        ]
+        for i in range(len(strung.bodies))
+    ]
+    overall = [f"{100 * share:.0f} %" for share in slips.overall.values()]
+    rows.append(["all", "", "", f"{100 * slips.all_within:.1f} %", *overall])
+    print_table(("string", "rms as drawn", "with slips", "in tune", *CAUSES), rows)
+    click.echo(f"in tune: share of the instruments that stay within {tolerance:g} cents over the aim")
+    click.echo("slot to gauge: share of each in the mean square error that slips add over the aim, to first order")
+    most = max(slips.overall, key=slips.overall.__getitem__)
+    if slips.overall[most]:
+        click.echo(f"what matters most: {most}, {CAUSES[most].what}")
+    usual = ", ".join(f"{name} {_size(size, plan.units)}" for name, size in slips.sizes.items())
+    click.echo(f"standard deviations, in {UNIT_NAMES[plan.units]}: {usual}")
+
+
+def slips_as_json(instrument: Instrument, slips: Slips) -> dict[str, Any]:
+    """Give the whole of it for JSON."""
+    strung = instrument.strung
+    assert strung is not None  # noqa: S101 - the command asked
+    return {
+        "instruments": DRAWS,
+        "sizes": slips.sizes,
+        "sources": {name: cause.source for name, cause in CAUSES.items()},
+        "within_tolerance": slips.all_within,
+        "shares": slips.overall,
+        "strings": [
+            {
+                "string": i + 1,
+                "within_tolerance": float(slips.within[i]),
+                "rms_cents": float(slips.rms[i]),
+                "mean_square": {
+                    "as_drawn": float(slips.planned[i]),
+                    **{name: float(each[i]) for name, each in slips.added.items()},
+                },
+                "shares": {name: float(each[i]) for name, each in slips.shares.items()},
+                "median": slips.median[i].tolist(),
+                "low": slips.low[i].tolist(),
+                "high": slips.high[i].tolist(),
+            }
+            for i in range(len(strung.bodies))
+        ],
+    }
+
+
+def _size(size: float, units: Unit) -> str:
+    return show(size, units, 3 if units == "mm" else 4)

@@ -1,0 +1,49 @@
+"""What ``slotwright compensate`` tells of several tunings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from slotwright.cli.console import print_table
+from slotwright.layout.tunings import losses
+
+if TYPE_CHECKING:
+    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.strung import Strung
+
+
+def print_losses(instrument: Instrument, strung: Strung) -> None:
+    """Print what each tuning loses."""
+    click.echo("what each tuning loses: cents over the aim with these contacts, and the least it could have alone")
+    rows = [
+        [
+            loss.tuning if i == 0 else "",
+            str(i + 1),
+            *(f"{each[i]:.2f}" for each in (loss.rms, loss.own_best_rms, loss.worst, loss.own_best_worst)),
+        ]
+        for loss in losses(instrument.plan, strung.fretting, strung.weights, strung.offsets)
+        for i in range(len(strung.bodies))
+    ]
+    print_table(("tuning", "string", "rms", "alone", "worst", "alone"), rows)
+
+
+def losses_as_json(instrument: Instrument, strung: Strung) -> list[dict[str, Any]]:
+    """Give the same for JSON, the strings' own pitches first."""
+    return [
+        {
+            "tuning": loss.tuning,
+            "strings": [
+                {
+                    "string": i + 1,
+                    "rms_cents": float(loss.rms[i]),
+                    "worst_cents": float(loss.worst[i]),
+                    "own_best_rms": float(loss.own_best_rms[i]),
+                    "own_best_worst": float(loss.own_best_worst[i]),
+                }
+                for i in range(len(strung.bodies))
+            ],
+        }
+        for loss in losses(instrument.plan, strung.fretting, strung.weights, strung.offsets)
+    ]

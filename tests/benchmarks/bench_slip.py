@@ -1,0 +1,13 @@
+"""How long ten thousand slipped instruments take; run with ``pytest -n0 tests/benchmarks/bench_*.py``."""
+
+from helpers import starter
+
+from slotwright.layout.instrument import lay_out
+from slotwright.layout.slip import DRAWS, slip
+
+
+def test_ten_thousand_instruments(benchmark):
+    instrument = lay_out(starter("heron"))
+    assert (DRAWS, instrument.strung.weights.shape) == (10_000, (6, 22))
+    benchmark.pedantic(slip, args=(instrument, {}), rounds=3, warmup_rounds=1)
+    assert benchmark.stats["median"] < 3.0  # seconds, on one core
