@@ -15,6 +15,7 @@ COMMANDS: Final = {
     "frets": "Print the fret table of a plan.",
     "compensate": "Say how far each saddle is set back.",
     "draw": "Draw the sheets of plans to files.",
+    "report": "Write one page to look at, send or print.",
 }
 
 

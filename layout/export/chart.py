@@ -69,7 +69,7 @@ def pitch_chart(
         top = _TOP + place * _PANEL
         # A scale for each string: on one for all, what is left would be a flat line.
         both = np.concatenate((before[place], after[place], [-tolerance, tolerance]))
-        step = _step(float(np.ptp(both)))
+        step = round_step(float(np.ptp(both)))
         low, high = step * math.floor(float(both.min()) / step), step * math.ceil(float(both.max()) / step)
         panel = _Panel(drawing, top, top + _PANEL - 9, low, high, before.shape[1])
         panel.frame(name, step, tolerance)
@@ -152,6 +152,6 @@ def _fret_x(fret: int, frets: int) -> float:
     return round(first + (last - first) * (fret - 1) / max(frets - 1, 1), 3)
 
 
-def _step(reach: float) -> float:
+def round_step(reach: float) -> float:
     """Choose a round step that divides a reach of cents into a handful of levels."""
     return next((step for step in (1.0, 2.0, 5.0, 10.0, 20.0, 50.0) if reach / step <= 5), 100.0)
