@@ -48,8 +48,8 @@ def board_picture(instrument: Instrument) -> Markup:
         group("wood", [shape(map(_place, neck.outline))]),
         group("frets", _frets(instrument)),
         group("marks", _marks(instrument)),
-        group("lines", _lines(instrument)),
         group("bridge", _bridge(instrument)),
+        group("lines", _lines(instrument)),
         group("strings", _strings(instrument)),
         group("contacts", _contacts(instrument)),
         group("numbers", _numbers(instrument, row, letters)),
@@ -151,10 +151,12 @@ def _contacts(instrument: Instrument) -> Iterator[Markup]:
 
 def _numbers(instrument: Instrument, row: float, letters: float) -> Iterator[Markup]:
     """Number the frets in a row below the board, leaving out what has no room."""
-    free = -math.inf
-    for fret, end in enumerate(instrument.neck.lines_in_board[1:], start=1):
-        x = float(end[int(end[1, 1] < end[0, 1]), 0])
-        half = 0.3 * letters * len(str(fret))
-        if x - half > free:
-            free = x + half + 0.25 * letters
+    ends = instrument.neck.lines_in_board[1:]
+    lower = [float(end[int(end[1, 1] < end[0, 1]), 0]) for end in ends]
+    halves = [(0.29 * len(str(fret)) + 0.1) * letters for fret in range(1, len(ends) + 1)]
+    free, last = -math.inf, lower[-1] - halves[-1]
+    for fret, (x, half) in enumerate(zip(lower, halves, strict=True), start=1):
+        # The last one has its number in any case.
+        if fret == len(ends) or (x - half >= free and x + half <= last):
+            free = x + half
             yield words((x, -row), str(fret))

@@ -59,6 +59,7 @@ def bridge_section(instrument: Instrument) -> dict[str, Any] | None:
         )
     return {
         "kind": plan.bridge.kind,
+        "short": any(row["short"] for row in rows),
         "drawn": _picture(instrument, corners),
         "single": single_units(plan),
         "datum": measure(instrument, float(placed.datum[0]) - crown),
@@ -112,6 +113,7 @@ def _picture(instrument: Instrument, corners: dict[str, Floats]) -> Markup:
     wide = max(right - left + 16, 60.0)
     left, letters = (left + right - wide) / 2, 0.018 * wide
     top -= _ABOVE
+    on_contacts = checked_on(instrument) == "outer contacts"
     parts = (
         group("bridge", [shape(map(_place, outline)) for outline in placed.outlines]),
         group("bridge", [shape(map(_place, each), class_="slot") for each in slot]),
@@ -121,7 +123,7 @@ def _picture(instrument: Instrument, corners: dict[str, Floats]) -> Markup:
         group("strings", _strings(instrument, top)),
         group("contacts", _contacts(instrument)),
         group("numbers", _numbers(instrument, top, letters)),
-        group("corners", _letters(corners, letters)),
+        group("corners", [*_datum(instrument), *_letters(corners, letters, 2.5 if on_contacts else 0.0)]),
     )
     high = bottom - top + 1.6 * letters + 6
     box = f"{left:.2f} {top - 1.6 * letters:.2f} {wide:.2f} {high:.2f}"
@@ -168,9 +170,18 @@ def _numbers(instrument: Instrument, top: float, letters: float) -> Iterator[Mar
         yield words((across, top - 0.4 * letters), str(place + 1))
 
 
-def _letters(corners: dict[str, Floats], letters: float) -> Iterator[Markup]:
-    """Letter the points on the bridge that a rule finds."""
+def _datum(instrument: Instrument) -> Iterator[Markup]:
+    """Mark the datum with a cross; single units have none in common."""
+    if not single_units(instrument.plan):
+        y, x = _place(instrument.bridge.datum)
+        yield line((y - 2, x), (y + 2, x))
+        yield line((y, x - 2), (y, x + 2))
+
+
+def _letters(corners: dict[str, Floats], letters: float, clear: float) -> Iterator[Markup]:
+    """Letter the points on the bridge that a rule finds, clear of what is drawn there."""
     for name, other in ("CD", "DC"):
         here, away = corners[name], float(np.sign(corners[name][1] - corners[other][1]))
-        yield dot(_place(here), 0.25 * letters)
-        yield words((float(here[1]) + away * 0.9 * letters, float(here[0]) - 0.5 * letters), name)
+        yield dot(_place(here), 0.2 * letters)
+        across = float(here[1]) + away * (0.9 * letters + clear)
+        yield words((across, float(here[0]) + (0.35 if clear else -0.4) * letters), name)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.instrument import Instrument
+    from slotwright.layout.strung import Strung
 
     Floats = NDArray[np.float64]
 
@@ -29,6 +30,7 @@ _RIGHT: Final = 8.0
 _TOP: Final = 8.0
 _BOTTOM: Final = 22.0
 _ROOM: Final = 17.0  # between two numbers of frets
+_ACROSS: Final = 24  # most frets side by side in a table of figures
 
 
 def pitch_section(instrument: Instrument) -> dict[str, Any] | None:
@@ -70,9 +72,25 @@ def pitch_section(instrument: Instrument) -> dict[str, Any] | None:
         "within": bool((np.abs(strung.worst_cents) <= rule.tolerance).all()),
         "worst": {"cents": cents(worst), "string": string, "fret": fret},
         "moves": {"none": "saddle", "common": "saddle and nut", "per string": "saddle and nut"}[rule.nut],
-        "rows": [[cents(each, 1) for each in row] for row in strung.after.total.T],
-        "aims": [[bool(each) for each in row] for row in (strung.weights > 0).T],
+        "blocks": list(_blocks(instrument, strung)),
     }
+
+
+def _blocks(instrument: Instrument, strung: Strung) -> Iterator[dict[str, Any]]:
+    """Share the figures out over tables that are no wider than a page."""
+    frets = np.arange(instrument.plan.frets.count)
+    for some in np.array_split(frets, math.ceil(len(frets) / _ACROSS)):
+        rows = [
+            {
+                "string": place + 1,
+                "pitch": pitch_name(instrument, place),
+                "cells": [(cents(error, 1), bool(weight)) for error, weight in zip(row, weights, strict=True)],
+            }
+            for place, (row, weights) in enumerate(
+                zip(strung.after.total[:, some], strung.weights[:, some], strict=True)
+            )
+        ]
+        yield {"frets": [int(fret) + 1 for fret in some], "rows": rows}
 
 
 def _chart(before: Floats, after: Floats, aimed: NDArray[np.bool_], tolerance: float, name: str) -> Markup:
