@@ -24,9 +24,7 @@
       part.append(label, length);
       return part;
     }));
-    const name = document.createElement("b");
-    name.textContent = "Fret " + fret;
-    output.prepend(name);
+    reader.querySelector("b").textContent = fret;
     figure.querySelectorAll(".now").forEach((other) => other.classList.remove("now"));
     document.querySelectorAll(".frets .now").forEach((other) => other.classList.remove("now"));
     figure.querySelector('[data-fret="' + fret + '"]').classList.add("now");

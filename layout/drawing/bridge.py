@@ -179,8 +179,8 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     figures = [f"{a}-{b} {said(float(np.hypot(*(names[a] - names[b]))))}" for a, b in ("AC", "BD", "AD", "BC")]
     yield f"The crowns drawn are {plan.action_fret} and {plan.frets.count}; the end of the board is dashed."
     yield (
-        f"A and B are the ends of crown {plan.action_fret} at the board's edges, C and D the {checked_on(instrument)}: "
-        f"{', '.join(figures)}."
+        f"A and B are the ends of crown {plan.action_fret} at the board's edges, C and D the "
+        f"{checked_on(instrument)}: {', '.join(figures)}."
     )
     if single_units(plan):
         yield "Bridge: a single unit for each string, set along it with as much travel before the contact as behind."

@@ -59,6 +59,7 @@ def page(instrument: Instrument, readings: Sequence[Pass] = ()) -> bytes:
 
 
 def _content(instrument: Instrument, readings: Sequence[Pass]) -> dict[str, Any]:
+    picture, layers = board_picture(instrument)
     return {
         "title": instrument.title,
         "unit": instrument.plan.units,
@@ -67,7 +68,8 @@ def _content(instrument: Instrument, readings: Sequence[Pass]) -> dict[str, Any]
         "version": version("slotwright"),
         "heading": facts.heading(instrument),
         "glance": facts.glance(instrument),
-        "picture": board_picture(instrument),
+        "picture": picture,
+        "layers": layers,
         "frets": facts.fret_table(instrument),
         "unstated": facts.unstated(instrument),
         "strings": string_table(instrument),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.export.report.facts import both, other_unit
+from slotwright.layout.export.report.facts import measure
 from slotwright.layout.export.report.inline import Place, dot, element, group, line, shape, words
 from slotwright.layout.neck import mark_centres
 
@@ -25,7 +25,7 @@ _AROUND: Final = 9.0  # mm of air around the instrument
 _LETTERS: Final = 0.0125  # height of letters over the width of the picture
 
 
-def board_picture(instrument: Instrument) -> Markup:
+def board_picture(instrument: Instrument) -> tuple[Markup, list[str]]:
     """Draw the instrument, nut to the left and treble side up as on the sheets.
 
     Parameters
@@ -35,29 +35,32 @@ def board_picture(instrument: Instrument) -> Markup:
 
     Returns
     -------
-    Markup
-        SVG in mm; every fret carries its number in ``data-fret``.
+    tuple
+        SVG in mm, where every fret carries its number in ``data-fret``, and the names of the layers
+        that hold anything.
     """
     neck = instrument.neck
-    reach = np.concatenate([neck.outline, neck.saddle_ends, neck.nut_ends, *_bridge_shapes(instrument)])
+    reach = np.concatenate([neck.outline, neck.saddle_ends, *_ends(instrument), *_bridge_shapes(instrument)])
     (left, low), (right, high) = reach.min(axis=0) - _AROUND, reach.max(axis=0) + _AROUND
     letters = _LETTERS * (right - left)
     row = float(neck.outline[:, 1].min()) - 1.4 * letters
     low = min(low, row - 0.8 * letters)
-    parts = (
-        group("wood", [shape(map(_place, neck.outline))]),
-        group("frets", _frets(instrument)),
-        group("marks", _marks(instrument)),
-        group("bridge", _bridge(instrument)),
-        group("lines", _lines(instrument)),
-        group("strings", _strings(instrument)),
-        group("contacts", _contacts(instrument)),
-        group("numbers", _numbers(instrument, row, letters)),
-    )
+    layers = {
+        "wood": [shape(map(_place, neck.outline))],
+        "frets": list(_frets(instrument)),
+        "marks": list(_marks(instrument)),
+        "bridge": list(_bridge(instrument)),
+        "lines": list(_lines(instrument)),
+        "strings": list(_strings(instrument)),
+        "contacts": list(_contacts(instrument)),
+        "numbers": list(_numbers(instrument, row, letters)),
+    }
+    parts = [group(name, layer) for name, layer in layers.items()]
     box = f"{left:.2f} {-high:.2f} {right - left:.2f} {high - low:.2f}"
     name = f"{instrument.title}: board, strings and bridge, seen from above with the nut to the left"
     style = f"--wide:{right - left:.2f}"
-    return element("svg", *parts, viewBox=box, role="img", aria_label=name, style=style)
+    drawn = element("svg", *parts, viewBox=box, role="img", aria_label=name, style=style)
+    return drawn, [name for name, layer in layers.items() if layer]
 
 
 def _place(point: Floats) -> Place:
@@ -75,16 +78,15 @@ def _bridge_shapes(instrument: Instrument) -> list[Floats]:
 
 def _frets(instrument: Instrument) -> Iterator[Markup]:
     """Draw each fret with the room around it that belongs to it, half way to its neighbours."""
-    neck, said, start = instrument.neck, instrument.length, instrument.first_slot
+    neck, start = instrument.neck, instrument.first_slot
+    origin = "nut" if start else "zero fret"
     lines = neck.lines_in_board.copy()
     lines[0, :, 0] += neck.nut_moved
     bounds = np.concatenate((neck.outline[None, [0, 3]], (lines[:-1] + lines[1:]) / 2, neck.outline[None, [1, 2]]))
     for fret, (crown, before, behind) in enumerate(zip(lines, bounds[:-1], bounds[1:], strict=True)):
         far = float(neck.frets.middle[fret]) - neck.nut_moved if fret else 0.0
-        told = both(instrument, far, (3, 4))
-        name = f"fret {fret}: {told.main} {instrument.plan.units} ({told.other} {other_unit(instrument)}) from the nut"
-        if not fret:
-            name = "zero fret" if start == 0 else f"nut, {said(instrument.plan.board.nut_width)} wide"
+        told = measure(instrument, far, (3, 4))
+        name = f"fret {fret}: {told.main} ({told.other}) from the {origin}" if fret else origin
         yield element(
             "g",
             element("title", name),
@@ -143,14 +145,14 @@ def _contacts(instrument: Instrument) -> Iterator[Markup]:
     crowns = neck.on_strings(neck.from_nut[fret])
     for where, points in zip(("nut", "saddle"), _ends(instrument), strict=True):
         for number, (point, crown) in enumerate(zip(points, crowns, strict=True), start=1):
-            far = both(instrument, math.hypot(*(point - crown)))
-            told = f"{far.main} {instrument.plan.units} ({far.other} {other_unit(instrument)})"
-            name = element("title", f"string {number}: {where} contact {told} from crown {fret}")
+            far = measure(instrument, math.hypot(*(point - crown)))
+            told = f"string {number}: {where} contact {far.main} ({far.other}) from crown {fret}"
+            name = element("title", told)
             yield element("circle", name, cx=float(point[0]), cy=-float(point[1]), r=1.1)
 
 
 def _numbers(instrument: Instrument, row: float, letters: float) -> Iterator[Markup]:
-    """Number the frets in a row below the board, leaving out what has no room."""
+    """Write the numbers of the frets in a row below the board, leaving out what has no room."""
     ends = instrument.neck.lines_in_board[1:]
     lower = [float(end[int(end[1, 1] < end[0, 1]), 0]) for end in ends]
     halves = [(0.29 * len(str(fret)) + 0.1) * letters for fret in range(1, len(ends) + 1)]

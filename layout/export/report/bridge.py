@@ -45,6 +45,7 @@ def bridge_section(instrument: Instrument) -> dict[str, Any] | None:
     crown = float(neck.frets.middle[plan.action_fret])
     corners = dict(zip("ABCD", check_points(instrument), strict=True))
     crowns = neck.on_strings(neck.from_nut[plan.action_fret])
+    checked = _checked(instrument)
     rows = []
     for place, contact in enumerate(placed.contacts):
         reserve = None if placed.reserve is None else [float(way) for way in placed.reserve[place]]
@@ -71,14 +72,18 @@ def bridge_section(instrument: Instrument) -> dict[str, Any] | None:
         "on": checked_on(instrument),
         "checks": [
             (f"{one} to {other}", measure(instrument, float(np.hypot(*(corners[one] - corners[other])))))
-            for one, other in ("AC", "BD", "AD", "BC")
+            for one, other in (("AC", "BD", "AD", "BC") if checked else ())
         ],
         "holes": list(_hole_rows(instrument, crown)),
         "margins": [
-            (name, both(instrument, treble), both(instrument, bass))
-            for name, treble, bass, _ in margins(plan, neck)
+            (name, both(instrument, treble), both(instrument, bass)) for name, treble, bass, _ in margins(plan, neck)
         ],
     }
+
+
+def _checked(instrument: Instrument) -> bool:
+    """Tell whether the points C and D are two: the contact of a single string is but one."""
+    return len(instrument.plan.strings) > 1 or checked_on(instrument) != "outer contacts"
 
 
 def _hole_rows(instrument: Instrument, crown: float) -> Iterator[dict[str, Any]]:
@@ -111,9 +116,10 @@ def _picture(instrument: Instrument, corners: dict[str, Floats]) -> Markup:
     everything = np.concatenate([*placed.outlines, *slot, placed.contacts, neck.saddle_ends, *bands, *holes])
     (top, left), (bottom, right) = everything.min(axis=0), everything.max(axis=0)
     wide = max(right - left + 16, 60.0)
-    left, letters = (left + right - wide) / 2, 0.018 * wide
+    left, letters, room = (left + right - wide) / 2, max(2.0, 0.012 * wide), 0.035 * wide
     top -= _ABOVE
-    on_contacts = checked_on(instrument) == "outer contacts"
+    clear = 2.5 if checked_on(instrument) == "outer contacts" else 0.0
+    lettered = _letters(corners, letters, clear) if _checked(instrument) else ()
     parts = (
         group("bridge", [shape(map(_place, outline)) for outline in placed.outlines]),
         group("bridge", [shape(map(_place, each), class_="slot") for each in slot]),
@@ -123,12 +129,11 @@ def _picture(instrument: Instrument, corners: dict[str, Floats]) -> Markup:
         group("strings", _strings(instrument, top)),
         group("contacts", _contacts(instrument)),
         group("numbers", _numbers(instrument, top, letters)),
-        group("corners", [*_datum(instrument), *_letters(corners, letters, 2.5 if on_contacts else 0.0)]),
+        group("corners", [*_datum(instrument), *lettered]),
     )
-    high = bottom - top + 1.6 * letters + 6
-    box = f"{left:.2f} {top - 1.6 * letters:.2f} {wide:.2f} {high:.2f}"
+    box = f"{left:.2f} {top - room:.2f} {wide:.2f} {bottom - top + room + 6:.2f}"
     name = f"bridge seen from above, neck upward: {len(placed.contacts)} contacts"
-    style = f"--wide:{wide:.2f};max-width:{6 * wide:.0f}px"
+    style = f"--wide:{wide:.2f};--letters:{letters:.2f};max-width:{6 * wide:.0f}px"
     return element("svg", *parts, viewBox=box, role="img", aria_label=name, style=style)
 
 

@@ -121,7 +121,7 @@ def heading(instrument: Instrument) -> dict[str, Any]:
             *(["zero fret"] if plan.frets.zero_fret else []),
             "left-handed" if plan.board.left_handed else "right-handed",
         ],
-        "tuning": " ".join(pitches) if all(pitches) else "",
+        "tuning": pitches if all(pitches) else [],
         "job": [(label, value) for label, value in zip(words, stated, strict=False) if value],
     }
 
@@ -163,15 +163,12 @@ def fret_table(instrument: Instrument) -> dict[str, Any]:
     to_saddle[0] -= neck.nut_moved
     columns["to the saddle line"] = to_saddle
     columns["from the fret before"] = np.diff(next(iter(columns.values())), prepend=np.nan)
-    remarks = {plan.action_fret: "octave", plan.board.joint_fret: "joint", 0: start}
-    if plan.action_fret == plan.board.joint_fret:
-        remarks[plan.action_fret] = "octave, joint"
     return {
         "head": list(columns),
         "rows": [
             {
                 "fret": fret,
-                "remark": remarks.get(fret, ""),
+                "remark": ", ".join(_remarks(instrument, fret, start)),
                 "cells": [
                     None if np.isnan(column[fret]) else both(instrument, float(column[fret]), (3, 4))
                     for column in columns.values()
@@ -187,13 +184,29 @@ def fret_table(instrument: Instrument) -> dict[str, Any]:
     }
 
 
+def _remarks(instrument: Instrument, fret: int, start: str) -> Iterator[str]:
+    """Say what is special about a fret."""
+    if fret == 0:
+        yield start
+    if abs(instrument.neck.cents[fret] - 1200) < 0.5:
+        yield "octave"
+    if fret and fret == instrument.plan.board.joint_fret:
+        yield "joint"
+
+
 def unstated(instrument: Instrument) -> list[str]:
     """Say what the plan would have to tell for its pitch to be reckoned."""
     lacking: dict[str, list[str]] = {}
     for fault in instrument.unstated:
         place, key = re.findall(r"\w+", fault.where)[1:]
         lacking.setdefault(key, []).append(place)
-    return [f"{key} of string{'s' * (len(places) > 1)} {', '.join(places)}" for key, places in lacking.items()]
+    every = len(instrument.plan.strings)
+    return [
+        f"{key} of any string"
+        if len(places) == every
+        else f"{key} of string{'s' * (len(places) > 1)} {', '.join(places)}"
+        for key, places in lacking.items()
+    ]
 
 
 def history(instrument: Instrument, readings: Sequence[Pass]) -> dict[str, Any] | None:
@@ -260,7 +273,7 @@ def assumed(instrument: Instrument) -> list[tuple[str, Both | str]]:
         lengths = value.value if isinstance(value.value, tuple) else (value.value,)
         if not value.is_length or not all(isinstance(length, float) for length in lengths):
             return value.text
-        said = [measure(instrument, length) for length in lengths]
+        said = [measure(instrument, length) for length in dict.fromkeys(lengths)]
         return Both(" and ".join(each.main for each in said), " and ".join(each.other for each in said))
 
     return [(key, written(value)) for key, value in instrument.assumed.items()]
