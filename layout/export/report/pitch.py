@@ -30,7 +30,7 @@ _RIGHT: Final = 8.0
 _TOP: Final = 8.0
 _BOTTOM: Final = 22.0
 _ROOM: Final = 17.0  # between two numbers of frets
-_ACROSS: Final = 24  # most frets side by side in a table of figures
+_ACROSS: Final = 96  # letters that the figures of a row may have: what fits across a page
 
 
 def pitch_section(instrument: Instrument) -> dict[str, Any] | None:
@@ -79,7 +79,8 @@ def pitch_section(instrument: Instrument) -> dict[str, Any] | None:
 def _blocks(instrument: Instrument, strung: Strung) -> Iterator[dict[str, Any]]:
     """Share the figures out over tables that are no wider than a page."""
     frets = np.arange(instrument.plan.frets.count)
-    for some in np.array_split(frets, math.ceil(len(frets) / _ACROSS)):
+    widest = max(len(cents(error, 1)) for error in strung.after.total.flat)
+    for some in np.array_split(frets, math.ceil(len(frets) / (_ACROSS // widest))):
         rows = [
             {
                 "string": place + 1,
