@@ -1,6 +1,7 @@
 """``report`` as a user meets it."""
 
 import os
+from pathlib import Path
 
 import pytest
 
@@ -35,16 +36,14 @@ def test_it_is_called_after_the_plan_and_keeps_what_is_there(run, heron):
     assert (code, err) == (0, "")
     assert "heron.html" in out
     assert "kB" in out
-    with open("heron.html", "rb") as file:
-        made = file.read()
+    made = Path("heron.html").read_bytes()
     assert made.startswith(b"<!doctype html>")
     code, _, err = run("report", heron)
     assert code == 2
     assert "--force" in err
     assert run("report", heron, "--force")[0] == 0
     assert run("report", heron, "--out", "shop/for-the-customer.html")[0] == 0
-    with open("shop/for-the-customer.html", "rb") as file:
-        assert file.read() == made
+    assert Path("shop/for-the-customer.html").read_bytes() == made
 
 
 @pytest.mark.parametrize("name", ["heron.pdf", "heron", "heron.toml"])

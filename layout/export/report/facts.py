@@ -247,11 +247,10 @@ def _pitch_findings(instrument: Instrument) -> Iterator[str]:
     strung, tolerance = instrument.strung, instrument.plan.compensation.tolerance
     if strung is None:
         return
-    for place in np.flatnonzero(np.abs(strung.worst_cents) > tolerance):
-        yield (
-            f"string {place + 1} stays {cents(strung.worst_cents[place])} cents off at fret "
-            f"{strung.worst_fret[place]}, beyond the tolerance of {tolerance:g}"
-        )
+    beyond = np.flatnonzero(np.abs(strung.worst_cents) > tolerance)
+    if beyond.size:
+        each = (f"string {i + 1} {cents(strung.worst_cents[i])} at fret {strung.worst_fret[i]}" for i in beyond)
+        yield f"beyond the tolerance of {tolerance:g} cents stay {', '.join(each)}"
     if guessed := [str(place + 1) for place, body in enumerate(strung.bodies) if body.core_estimated]:
         yield (
             f"the core of string{'s' * (len(guessed) > 1)} {', '.join(guessed)} is an estimate; state it if you can, "
