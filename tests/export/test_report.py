@@ -16,7 +16,7 @@ from helpers import FANNED, STARTERS, TOP, contents, starter
 from playwright.sync_api import sync_playwright
 
 from slotwright.layout.export.report import page
-from slotwright.layout.export.report.facts import Move, Pass
+from slotwright.layout.export.report.history import Move, Pass
 from slotwright.layout.instrument import lay_out
 from slotwright.layout.planfile import check_plan
 from slotwright.templates import starters

@@ -15,12 +15,13 @@ from slotwright.layout.export.report import facts
 from slotwright.layout.export.report.board import board_picture
 from slotwright.layout.export.report.bridge import bridge_section
 from slotwright.layout.export.report.contacts import contact_table, string_table
+from slotwright.layout.export.report.history import history
 from slotwright.layout.export.report.pitch import pitch_section
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from slotwright.layout.export.report.facts import Pass
+    from slotwright.layout.export.report.history import Pass
     from slotwright.layout.instrument import Instrument
 
 
@@ -76,7 +77,7 @@ def _content(instrument: Instrument, readings: Sequence[Pass]) -> dict[str, Any]
         "pitch": pitch_section(instrument),
         "contacts": contact_table(instrument),
         "bridge": bridge_section(instrument),
-        "history": facts.history(instrument, readings),
+        "history": history(instrument, readings),
         "findings": facts.findings(instrument),
         "assumed": facts.assumed(instrument),
     }

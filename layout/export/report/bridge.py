@@ -54,7 +54,7 @@ def bridge_section(instrument: Instrument) -> dict[str, Any] | None:
                 "string": place + 1,
                 "pitch": pitch_name(instrument, place),
                 "far": both(instrument, float(np.hypot(*(contact - crowns[place])))),
-                "travel": reserve and [both(instrument, way) for way in reserve],
+                "travel": None if reserve is None else [both(instrument, way) for way in reserve],
                 "short": reserve is not None and min(reserve) < plan.bridge.reserve - 1e-9,
             }
         )
