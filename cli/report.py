@@ -35,4 +35,4 @@ def command(plan: Path, out: Path | None, force: bool) -> None:
         write_whole({out: written}, force=force)
     except KeptError as error:
         raise SlotwrightError(f"{error}; --force replaces it") from None
-    click.echo(f"{out}  {len(written) / 1000:.0f} kB; open it in a browser")
+    click.echo(f"{out}  {len(written) / 1e6:.1f} MB; open it in a browser")

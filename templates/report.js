@@ -1,4 +1,5 @@
-// Reads out the distances of a fret, and keeps the middle of the picture when it grows.
+// Reads out the distances of a fret, keeps the middle of the picture when it grows, and spares
+// the keyboard a stop at frames that need no scrolling.
 // Without it the page only lacks that: everything stands in its tables.
 (() => {
   const figure = document.querySelector(".instrument");
@@ -52,6 +53,11 @@
     const [x, y] = middle;
     view.scrollTo(x * view.scrollWidth - view.clientWidth / 2, y * view.scrollHeight - view.clientHeight / 2);
   });
+
+  const frames = new ResizeObserver((seen) => seen.forEach(({ target }) => {
+    target.tabIndex = target.scrollWidth > target.clientWidth || target.scrollHeight > target.clientHeight ? 0 : -1;
+  }));
+  document.querySelectorAll(".wide").forEach((frame) => frames.observe(frame));
 
   figure.querySelectorAll("[hidden]").forEach((part) => { part.hidden = false; });
   read(slider.value);

@@ -35,7 +35,7 @@ def test_it_is_called_after_the_plan_and_keeps_what_is_there(run, heron):
     code, out, err = run("report", heron)
     assert (code, err) == (0, "")
     assert "heron.html" in out
-    assert "kB" in out
+    assert "0.1 MB" in out
     made = Path("heron.html").read_bytes()
     assert made.startswith(b"<!doctype html>")
     code, _, err = run("report", heron)

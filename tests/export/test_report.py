@@ -18,7 +18,7 @@ from playwright.sync_api import sync_playwright
 from slotwright.layout.export.report import page
 from slotwright.layout.export.report.history import Move, Pass
 from slotwright.layout.instrument import lay_out
-from slotwright.layout.planfile import check_plan
+from slotwright.layout.planfile import check_plan, parse_plan
 from slotwright.templates import starters
 
 AXE = "SLOTWRIGHT_AXE"  # path of axe.min.js; the accessibility test needs it
@@ -329,6 +329,31 @@ def test_the_bridge_in_figures(visit):
     near, far = math.hypot(datum - 6, 43 - half), math.hypot(datum - 6, 43 + half)
     checks = [float(re.search(r"[\d.]+", text)[0]) for text in texts(tab, "#bridge .figures dd")]
     assert checks == pytest.approx([near, near, far, far], abs=0.02)
+
+
+def test_travel_that_does_not_suffice_is_marked(chromium, tmp_path):
+    text = starters()["heron"].replace("travel = 9.0", "travel = 4.0")
+    made = lay_out(parse_plan(text.encode()))
+    path = tmp_path / "page.html"
+    path.write_bytes(page(made))
+    tab = chromium.new_page()
+    tab.goto(path.as_uri())
+    rows = tab.locator("#bridge table").first.locator("tbody tr").all()
+    marked = [row.locator(".remark").inner_text() == "short" for row in rows]
+    assert marked == [min(map(float, texts(row, ".main")[1:])) < 1.0 for row in rows]
+    assert 0 < sum(marked) < 6
+    told = tab.locator("#findings").inner_text().lower()
+    assert all(finding.lower() in told for finding in made.bridge_findings)
+    tab.close()
+
+
+def test_the_keyboard_stops_only_at_frames_that_scroll(visit):
+    for viewport in (PHONE, {"width": 1280, "height": 900}):
+        tab = visit("curlew", viewport=viewport)
+        tab.wait_for_timeout(100)
+        frames = tab.locator(".wide").evaluate_all("all => all.map(e => [e.tabIndex, e.scrollWidth > e.clientWidth])")
+        assert all((index == 0) == scrolls for index, scrolls in frames)
+        assert any(scrolls for _, scrolls in frames) == (viewport is PHONE)
 
 
 @pytest.mark.parametrize("name", ["heron", "bittern", "eighteen"])
