@@ -284,6 +284,8 @@ def test_frets_stand_where_the_rule_of_frets_puts_them(visit, name):
             f"({(scale - far) / 25.4:.4f})",
         ]
         assert float(drawn.nth(fret).get_attribute("x1")) == pytest.approx(far, abs=0.006)
+        tip = tab.locator(f'.view [data-fret="{fret}"] title').text_content()
+        assert f": {far:.3f} mm ({far / 25.4:.4f} in) from the nut" in tip or (fret, tip) == (0, "nut")
 
 
 def test_a_fan_is_measured_along_its_outer_strings(visit):
