@@ -17,6 +17,7 @@ COMMANDS: Final = {
     "draw": "Draw the sheets of plans to files.",
     "bench": "Turn readings into saddle moves.",
     "survey": "Find the scale of a neck from its measured crowns.",
+    "report": "Write one page to look at, send or print.",
 }
 
 

@@ -178,7 +178,7 @@ def _best(
     start: Floats,
     nut: NutRule,
     minimise: Criterion,
-    beyond: Floats | float,
+    beyond: Floats | float = 0.0,
     most: int = _MOST_STEPS,
 ) -> tuple[Floats, Floats]:
     """Step until the offsets stand still: each step solves the problem made linear."""

@@ -151,10 +151,13 @@ class Assumed:
         The value; lengths in mm.
     text
         The same as it would stand in the plan, lengths in its units.
+    is_length
+        It is a length, or a row of them.
     """
 
     value: object
     text: str
+    is_length: bool = False
 
 
 def assumed(plan: Plan) -> dict[str, Assumed]:
@@ -198,7 +201,7 @@ def assumed(plan: Plan) -> dict[str, Assumed]:
             if key in table.model_fields_set or value is None or value == () or moot.get(path):
                 continue
             is_length = path in settled or any(isinstance(mark, LengthField) for mark in field.metadata)
-            found[path] = Assumed(value, _written(value, plan if is_length else None))
+            found[path] = Assumed(value, _written(value, plan if is_length else None), is_length)
     return found
 
 

@@ -11,7 +11,7 @@ from helpers import TOP
 ORDER = (
     "errors", "units", "temperament", "strings", "fields", "plan", "planfile", "lines", "spacing", "neck", "pitch",
     "compensation", "tunings", "strung", "bridge", "remedies", "instrument", "slip", "readings", "fretted", "bench",
-    "calibration", "restring", "patterns", "diagnosis", "dialogue", "crowns", "fitting", "survey", "surveyed",
+    "calibration", "restring", "patterns", "diagnosis", "history", "dialogue", "crowns", "fitting", "survey", "surveyed",
     "plantext", "drawing", "export",
 )  # fmt: skip
 MODULES = sorted((TOP / "layout").rglob("*.py"))

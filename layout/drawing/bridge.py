@@ -41,7 +41,7 @@ def content(instrument: Instrument) -> Content:
     """Draw the bridge in plan view, with a strip that reaches to the crowns it is found from."""
     entities = [*_strip(instrument), *_bridge(instrument), *_strings(instrument), *_checks(instrument)]
     tables = ("scale", "frets", "board", "setup", "compensation", "bridge")
-    a, _, c, _ = _points(instrument)
+    a, _, c, _ = check_points(instrument)
     far = instrument.length(float(np.hypot(*(a - c))))
     check = f"A to C, {far} {instrument.plan.units}"
     return Content(entities, list(_notes(instrument)), tables, CAUTIONS, check)
@@ -68,7 +68,7 @@ def _strip(instrument: Instrument) -> Iterator[Entity]:
 def _last_crown(instrument: Instrument, crown: Floats) -> Iterator[Entity]:
     """Name the last crown, beyond the line that runs past it to the bridge."""
     _, up = sides(instrument)
-    a, b, c, d = _points(instrument)
+    a, b, c, d = check_points(instrument)
     near, far = (a, c) if up.slot else (b, d)
     end, text = crown[up.slot], f"crown {instrument.plan.frets.count}"
     half = text_width(text, _HEIGHT) / 2 + 1
@@ -129,7 +129,7 @@ def _strings(instrument: Instrument) -> Iterator[Entity]:
 
 def _checks(instrument: Instrument) -> Iterator[Entity]:
     """Letter the points whose distances a rule can check."""
-    names = dict(zip("ABCD", _points(instrument), strict=True))
+    names = dict(zip("ABCD", check_points(instrument), strict=True))
     for one, other in ("AC", "BD", "AD", "BC"):
         yield Line(Layer.DIM, point(names[one]), point(names[other]))
     posts = any(hole.what == "post" for hole in instrument.bridge.holes)
@@ -141,7 +141,7 @@ def _checks(instrument: Instrument) -> Iterator[Entity]:
         yield Text(Layer.TEXT, at, name, 3.5, "center", "bottom" if outward > 0 else "top")
 
 
-def _points(instrument: Instrument) -> tuple[Floats, Floats, Floats, Floats]:
+def check_points(instrument: Instrument) -> tuple[Floats, Floats, Floats, Floats]:
     """Give crown ends A (treble) and B (bass), and C and D on the bridge, treble side first."""
     bass, treble = instrument.neck.lines_in_board[instrument.plan.action_fret]
     placed = instrument.bridge
@@ -152,6 +152,16 @@ def _points(instrument: Instrument) -> tuple[Floats, Floats, Floats, Floats]:
     if corners is not None:
         return treble, bass, corners[3], corners[0]
     return treble, bass, placed.contacts[0], placed.contacts[-1]
+
+
+def checked_on(instrument: Instrument) -> str:
+    """Say what of the bridge the points C and D are."""
+    placed = instrument.bridge
+    if any(hole.what == "post" for hole in placed.holes):
+        return "posts"
+    if len(placed.outlines) == 1:
+        return "front corners of the bridge"
+    return "outer contacts" if placed.slot is None else "front corners of the saddle slot"
 
 
 def _aside(instrument: Instrument, y: float) -> str:
@@ -165,15 +175,12 @@ def _aside(instrument: Instrument, y: float) -> str:
 def _notes(instrument: Instrument) -> Iterator[str]:
     placed, plan, said = instrument.bridge, instrument.plan, instrument.length
     assert plan.bridge is not None  # noqa: S101 - `missing` was asked
-    names = dict(zip("ABCD", _points(instrument), strict=True))
+    names = dict(zip("ABCD", check_points(instrument), strict=True))
     figures = [f"{a}-{b} {said(float(np.hypot(*(names[a] - names[b]))))}" for a, b in ("AC", "BD", "AD", "BC")]
-    on = "posts" if any(hole.what == "post" for hole in placed.holes) else "front corners of the bridge"
-    if len(placed.outlines) != 1 and on != "posts":
-        on = "outer contacts" if placed.slot is None else "front corners of the saddle slot"
     yield f"The crowns drawn are {plan.action_fret} and {plan.frets.count}; the end of the board is dashed."
     yield (
-        f"A and B are the ends of crown {plan.action_fret} at the board's edges, C and D the {on}: "
-        f"{', '.join(figures)}."
+        f"A and B are the ends of crown {plan.action_fret} at the board's edges, C and D the "
+        f"{checked_on(instrument)}: {', '.join(figures)}."
     )
     if single_units(plan):
         yield "Bridge: a single unit for each string, set along it with as much travel before the contact as behind."

@@ -133,7 +133,7 @@ class _Panel:
         self.bottom = self.top + _PANEL - 9
         # A scale for each string: on one for all, what is left would be a flat line.
         low, high = min(float(cents.min()), -tolerance), max(float(cents.max()), tolerance)
-        self.step = _step(high - low)
+        self.step = round_step(high - low)
         self.low, self.high = self.step * math.floor(low / self.step), self.step * math.ceil(high / self.step)
 
     def y(self, cents: float) -> float:
@@ -227,6 +227,6 @@ def _fret_x(fret: int, frets: int) -> float:
     return round(first + (last - first) * (fret - 1) / max(frets - 1, 1), 3)
 
 
-def _step(reach: float) -> float:
+def round_step(reach: float) -> float:
     """Choose a round step that divides a reach of cents into a handful of levels."""
     return next((step for step in (1.0, 2.0, 5.0, 10.0, 20.0, 50.0) if reach / step <= 5), 100.0)

@@ -1,0 +1,72 @@
+"""What was done at the bench, pass by pass, as it stands on the page."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from slotwright.layout.diagnosis import intonate
+from slotwright.layout.export.report.facts import both, cents, pitch_name
+from slotwright.layout.history import passes
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from slotwright.layout.fretted import Reading
+    from slotwright.layout.history import Visit
+    from slotwright.layout.instrument import Instrument
+
+
+def history(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, Any] | None:
+    """Tell what was read and moved at the bench, pass by pass, and where it ended; None without readings."""
+    if not readings:
+        return None
+    found = intonate(instrument, readings)
+    return {
+        "passes": {
+            at: [_row(instrument, visit) for visit in visits] for at, visits in passes(instrument, readings).items()
+        },
+        "ended": _ended(instrument, readings),
+        "findings": [
+            *(f"string {v.string}: {f.kind}: {f.evidence}" for v in found.strings for f in v.findings),
+            *(f"{f.kind}: {f.evidence}" for f in found.findings),
+        ],
+        "taught": found.calibrated
+        and {
+            name: (f"{getattr(found.calibrated, name):.2f}", f"{getattr(found.calibrated, f'{name}_error'):.2f}")
+            for name in ("stiffness", "stretch")
+        },
+    }
+
+
+def _row(instrument: Instrument, visit: Visit) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "string": visit.string,
+        "pitch": pitch_name(instrument, visit.string - 1),
+        "read": [],
+        "moved": None if visit.moved is None else both(instrument, abs(visit.moved)),
+        "way": "" if visit.moved is None else "back" if visit.moved > 0 else "forward",
+        "asked": None,
+        "then": "every note warbles",
+    }
+    if (advice := visit.advice) is not None:
+        aimed = zip(advice.frets[advice.aimed], advice.now[advice.aimed], strict=True)
+        row["read"] = [(int(fret), cents(off, 1)) for fret, off in aimed]
+        row["asked"] = None if advice.direction == "leave" else both(instrument, abs(advice.move))
+        row["then"] = advice.direction if advice.direction != "leave" else "leave it"
+    return row
+
+
+def _ended(instrument: Instrument, readings: Sequence[Reading]) -> str:
+    """Say where the last reading of every string left it."""
+    tolerance = instrument.plan.compensation.tolerance
+    last = {visit.string: visit.advice for visits in passes(instrument, readings).values() for visit in visits}
+    off = [
+        string
+        for string, advice in sorted(last.items())
+        if advice is None or np.abs(advice.now[advice.aimed]).max() > tolerance
+    ]
+    if not off:
+        return f"every string that was read within {tolerance:g} cents over its aim"
+    return f"string {', '.join(map(str, off))} not within {tolerance:g} cents over the aim"
