@@ -178,7 +178,7 @@ def unstated(instrument: Instrument) -> list[str]:
 
 def findings(instrument: Instrument) -> list[str]:
     """Say what a maker should know before wood is cut."""
-    found = [*instrument.warnings, *_pitch_findings(instrument)]
+    found = [*instrument.grounds, *instrument.warnings, *_pitch_findings(instrument)]
     if not instrument.bridge_lacks:
         found += instrument.bridge_findings
     elif instrument.plan.bridge is not None:
