@@ -131,7 +131,7 @@ class Instrument:
         taught, tunings = self.plan.calibration, self.plan.tunings
         said = []
         if (taught.stiffness, taught.stretch) != (1.0, 1.0):
-            said.append(f"Calibrated at the bench: stiffness {taught.stiffness:g}, stretch {taught.stretch:g}.")
+            said.append(f"Calibrated at the bench: stiffness {taught.stiffness:g}, stretch {taught.stretch:g}")
         if tunings:
             said.append(
                 f"The contacts serve the strings' own pitches and {', '.join(map(' '.join, tunings))} together."

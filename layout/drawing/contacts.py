@@ -113,7 +113,7 @@ def grounds(instrument: Instrument) -> Iterator[str]:
     strung, said = instrument.strung, instrument.length
     if strung is None:
         return
-    yield from instrument.grounds
+    yield from (f"{ground}." for ground in instrument.grounds)
     if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
         ranges = ", ".join(
             f"{i + 1}: {said(float(strung.doubt[i, 0]))} to {said(float(strung.doubt[i, 1]))}" for i in guessed
