@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
@@ -77,16 +77,9 @@ def warn(instrument: Instrument) -> None:
 
 
 def print_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Print columns aligned to the right, the first to the left."""
-    from rich.console import Console  # noqa: PLC0415 - quick --help
-    from rich.table import Table  # noqa: PLC0415
-
-    table = Table(box=None, pad_edge=False, padding=(0, 0, 0, 2), header_style="bold")
-    for i, name in enumerate(head):
-        table.add_column(name, justify="right" if i else "left", no_wrap=True)
-    for row in rows:
-        table.add_row(*row)
-    # Never cut a number to fit a terminal: a long line wraps, and a file holds it whole.
-    wide: dict[str, Any] = {"width": 400}
-    console = Console(highlight=False, soft_wrap=True, markup=False, **wide)
-    console.print(table)
+    """Print columns aligned to the right, the first to the left; never cut to fit a terminal."""
+    widths = [max(map(len, column)) for column in zip(head, *rows, strict=True)]
+    for row in (head, *rows):
+        first, *others = zip(row, widths, strict=True)
+        cells = (first[0].ljust(first[1]), *(cell.rjust(width) for cell, width in others))
+        click.secho("  ".join(cells).rstrip(), bold=row is head)

@@ -7,7 +7,6 @@ from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 
 from slotwright.layout.bridge import Placement, lacking, place_bridge
 from slotwright.layout.errors import Fault, PlanError
@@ -133,9 +132,8 @@ class Instrument:
         if (taught.stiffness, taught.stretch) != (1.0, 1.0):
             said.append(f"Calibrated at the bench: stiffness {taught.stiffness:g}, stretch {taught.stretch:g}")
         if tunings:
-            said.append(
-                f"The contacts serve the strings' own pitches and {', '.join(map(' '.join, tunings))} together."
-            )
+            others = ", ".join(map(" ".join, tunings))
+            said.append(f"The contacts serve the strings' own pitches and {others} together")
         return tuple(said)
 
     @property
@@ -225,17 +223,17 @@ def _sawing(plan: Plan, neck: Neck) -> Sawing:
 def _across_blank(plan: Plan, neck: Neck) -> NDArray[np.float64] | None:
     if plan.blank is None:
         return None
-    outline = shapely.Polygon(blank_outline(plan))
-    reach = np.hypot(plan.blank.length, plan.blank.width)
+    near, far, half = -plan.blank.nut_at, plan.blank.length - plan.blank.nut_at, plan.blank.width / 2
     middle, skew = neck.frets.middle.copy(), neck.frets.skew
     middle[0] += neck.nut_moved
-    y = np.broadcast_to([-reach, reach], (len(middle), 2))
-    rays = np.stack((middle[:, None] + skew[:, None] * y, y), axis=-1)
-    inside = shapely.intersection(shapely.linestrings(rays), outline)
-    ends = shapely.get_coordinates(inside).reshape(-1, 2, 2)
-    # The bass end comes first, as in the finished slots.
-    bass_first = (ends[:, 1, 1] > ends[:, 0, 1]) != plan.board.left_handed
-    ends = np.where(bass_first[:, None, None], ends, ends[:, ::-1])
+    # A leaning line may leave through an end of the blank before it reaches a side.
+    square = skew == 0
+    at_ends = (np.array([near, far]) - middle[:, None]) / np.where(square, 1.0, skew)[:, None]
+    low, high = np.sort(np.where(square[:, None], [-np.inf, np.inf], at_ends), axis=1).T
+    y = np.stack((np.maximum(low, -half), np.minimum(high, half)), axis=1)
+    if plan.board.left_handed:
+        y = y[:, ::-1]  # the bass end comes first, as in the finished slots
+    ends = np.stack((middle[:, None] + skew[:, None] * y, y), axis=-1)
     return lengthened(ends, plan.blank.run_out)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Final, Literal, Self, get_args
 
-from pydantic import BaseModel, ConfigDict, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from slotwright.layout import fields, strings
 from slotwright.layout.errors import Fault
@@ -60,7 +60,7 @@ class WrongTableError(ValueError):
 class Table(BaseModel):
     """A table of the plan; unknown keys are refused."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     def clashes(self) -> Iterator[Fault]:
         """Yield what the keys of this table, each right by itself, get wrong together."""
@@ -319,13 +319,13 @@ class Plan(Table):
     tunings: Annotated[tuple[tuple[str, ...], ...], fields.tunings(MOST_TUNINGS)] = ()
     scale: Scale
     board: Board
-    frets: Frets = Frets()
+    frets: Frets = Field(default_factory=Frets)
     job: Job | None = None
     blank: Blank | None = None
     jig: Jig | None = None
-    setup: Setup = Setup()
-    compensation: Compensation = Compensation()
-    calibration: Calibration = Calibration()
+    setup: Setup = Field(default_factory=Setup)
+    compensation: Compensation = Field(default_factory=Compensation)
+    calibration: Calibration = Field(default_factory=Calibration)
     nut: Nut | None = None
     bridge: Bridge | None = None
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import shapely
 from helpers import FANNED, STARTERS, contents, plan, starter
 
 from slotwright.layout.errors import PlanError
@@ -113,3 +114,29 @@ def test_warnings_stop_at_their_limits():
 @pytest.mark.parametrize("name", STARTERS)
 def test_starters_give_no_warning(name):
     assert lay_out(starter(name)).warnings == ()
+
+
+@pytest.mark.parametrize("left_handed", [False, True])
+@pytest.mark.parametrize("square", ["nut", 7, "saddle"])
+@pytest.mark.parametrize("margin", [0.5, 20.0])
+def test_slots_across_the_blank_are_those_of_a_geometry_library(left_handed, square, margin):
+    """Shapely clips the same lines by the same rectangle; a fan leaves some through the ends of a short blank."""
+    made = dict(FANNED)
+    made["scale"] = {"treble": 600, "bass": 700, "square_fret": square}
+    made["board"] = {**FANNED["board"], "left_handed": left_handed}
+    bare = lay_out(check_plan(made)).neck.outline
+    low, high = bare.min(axis=0), bare.max(axis=0)
+    made["blank"] = {
+        "length": float(high[0] - low[0]) + 0.2,
+        "width": float(2 * np.abs(bare[:, 1]).max()) + margin,
+        "nut_at": float(-low[0]) + 0.1,
+        "run_out": 0,
+    }
+    found = lay_out(check_plan(made))
+    rectangle = shapely.Polygon(blank_outline(found.plan))
+    for fret, (bass, treble) in enumerate(found.across_blank):
+        line = found.neck.frets[fret]
+        ray = [(float(line.x_at(y)[0]), y) for y in (-500.0, 500.0)]
+        inside = np.array(shapely.LineString(ray).intersection(rectangle).coords)
+        assert np.sort(inside, axis=0) == pytest.approx(np.sort([bass, treble], axis=0), abs=1e-9)
+        assert (treble[1] > bass[1]) != left_handed
