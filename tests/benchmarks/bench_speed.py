@@ -1,0 +1,133 @@
+"""How quick the commands are, as ratios within one run: ``pytest -n0 tests/benchmarks/bench_speed.py``.
+
+Time of the processor, not of the wall: other work on the machine does not count. The least of several.
+"""
+
+import dataclasses
+import json
+import os
+import resource
+import subprocess
+import sys
+import time
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pytest
+import svgwrite
+from helpers import contents, starter
+
+from slotwright.layout.drawing import draw_sheet
+from slotwright.layout.drawing.sheet import Circle, Contour, Line
+from slotwright.layout.export.dxf import dxf
+from slotwright.layout.export.svg import svg
+from slotwright.layout.instrument import lay_out
+from slotwright.layout.planfile import check_plan
+from slotwright.templates import starters
+
+BARE = Path(__file__).with_name("bare_slots.py")
+KEPT = Path(__file__).with_name("cost.svg")
+
+
+def say(words):
+    """Tell a figure to who runs this by hand."""
+    sys.stdout.write(f"\n{words}")
+
+
+def cost(command, folder, *, runs=7):
+    """Give the least processor time of a command [s]."""
+    least = np.inf
+    for _ in range(runs):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        subprocess.run([sys.executable, *command], cwd=folder, check=True, capture_output=True)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        least = min(least, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return least
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
+    return tmp_path
+
+
+def test_frets_against_the_imports_nobody_can_do_without(folder):
+    least = cost(["-c", "import numpy, click"], folder)
+    ours = cost(["-m", "slotwright.cli", "frets", "heron.toml"], folder)
+    say(f"frets: {ours / least:.2f} times importing numpy and click ({ours:.2f} s)")
+    assert ours <= 3 * least
+
+
+def test_drawing_against_a_bare_script_that_writes_the_same(folder):
+    sheet = draw_sheet(lay_out(starter("heron")), "slots")
+    kinds = {Line: "line", Contour: "contour", Circle: "circle"}
+    (folder / "slots.json").write_text(
+        json.dumps([{"kind": kinds.get(type(each), "text"), **dataclasses.asdict(each)} for each in sheet.entities])
+    )
+    least = cost([BARE, "slots.json", "bare"], folder)
+    ours = cost(["-m", "slotwright.cli", "draw", "heron.toml", "--sheet", "slots", "--force"], folder)
+    say(f"draw slots: {ours / least:.2f} times a bare script ({ours:.2f} s)")
+    assert ours <= 2 * least
+
+
+def drawn(made):
+    """Lay out, draw and write the board of a plan."""
+    sheet = draw_sheet(lay_out(check_plan(made)), "board")
+    dxf(sheet), svg(sheet)
+
+
+def seconds(work, *, runs=3):
+    """Give the least processor time of some work [s]."""
+    least = np.inf
+    for _ in range(runs):
+        before = time.process_time()
+        work()
+        least = min(least, time.process_time() - before)
+    return least
+
+
+STRING = {"pitch": "A2", "gauge": 0.9, "kind": "wound steel", "core": 0.4}
+SIX = contents(strings=[STRING] * 6)
+COSTS = {
+    "frets": ((6, 15, 24, 33, 42, 51, 60), lambda n: drawn(contents(strings=[STRING] * 6, frets={"count": n}))),
+    "strings": (
+        (2, 6, 10, 14, 18),
+        lambda n: drawn(contents(strings=[STRING] * n, board={"nut_width": 8 + 6 * n, "edge_margin": 2})),
+    ),
+    "plans": ((1, 4, 8, 12, 16), lambda n: [drawn(SIX) for _ in range(n)]),
+}
+
+
+def test_cost_grows_in_a_straight_line():
+    """A straight line explains what board sheets cost; KEPT, drawn anew on request, shows it."""
+    taken = {}
+    drawn(SIX)  # imports and what is made once
+    for what, (sizes, work) in COSTS.items():
+        taken[what] = [1000 * seconds(partial(work, n)) for n in sizes]
+        line = np.polyfit(sizes, taken[what], 1)
+        off = np.abs(np.polyval(line, sizes) - taken[what])
+        say(f"{what}: " + ", ".join(f"{n} {t:.0f} ms" for n, t in zip(sizes, taken[what], strict=True)))
+        assert off.max() < 0.15 * max(taken[what])  # what else the machine does moves a point by a tenth
+    if os.environ.get("SLOTWRIGHT_GOLDEN") == "write":
+        plot(taken)
+
+
+def plot(taken):
+    """Draw cost against size, a panel for each."""
+    page = svgwrite.Drawing(KEPT, size=("180mm", "60mm"), viewBox="0 0 180 60", debug=False, font_family="sans-serif")
+    for place, (what, costs) in enumerate(taken.items()):
+        sizes, left = COSTS[what][0], 12 + 58 * place
+        at = [(left + 40 * n / max(sizes), 48 - 38 * t / max(costs)) for n, t in zip(sizes, costs, strict=True)]
+        page.add(
+            page.polyline([(left, 8), (left, 48), (left + 42, 48)], fill="none", stroke="#7a828a", stroke_width=0.2)
+        )
+        for x, y in at:
+            page.add(page.circle((round(x, 2), round(y, 2)), 0.8))
+        for text, x, y in (
+            (f"{max(costs):.0f} ms", left - 10, 7),
+            (f"{max(sizes)} {what}", left + 28, 53),
+            ("0", left - 3, 53),
+        ):
+            page.add(page.text(text, insert=(x, y), font_size=3.2))
+    page.save(pretty=True)
