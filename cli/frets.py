@@ -55,7 +55,7 @@ def _columns(instrument: Instrument) -> dict[str, Any]:
         columns[f"string {strings}"] = from_nut[:, -1]
     columns |= {"treble edge": along_edges[:, 0], "bass edge": along_edges[:, 1]}
     if plan.blank is not None:
-        side = (-1 if plan.board.left_handed else 1) * plan.blank.width / 2
+        side = plan.board.hand * plan.blank.width / 2
         for name, y in (("blank treble", side), ("blank bass", -side)):
             along = neck.frets.x_at(y) + plan.blank.nut_at
             along[0] += neck.nut_moved

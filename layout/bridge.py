@@ -16,7 +16,6 @@ import numpy as np
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.lines import meet
 from slotwright.layout.pitch import errors, saddle_height
-from slotwright.layout.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -215,7 +214,7 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     assert bridge is not None  # noqa: S101 - `lacking` was asked
     if faults := tuple(_faults(plan, bridge)):
         raise PlanError(faults)
-    hand = np.array([1.0, -1.0 if plan.board.left_handed else 1.0])
+    hand = np.array([1.0, plan.board.hand])
     wanted = neck.on_strings(neck.scales + strung.offsets.saddle) * hand
     ways = neck.ways * hand
     contacts = _shared(plan, bridge, strung, wanted, ways)
@@ -237,7 +236,7 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     answer = errors(strung.fretting, strung.offsets.saddle, strung.offsets.nut)[1][:, plan.action_fret - 1, 0]
     over_top, exposure = _heights(bridge, strung)
     if exposure is not None and exposure.min() <= 0:
-        above = f"the base reaches {show(float(-exposure.min()), plan.units)} {plan.units} above a string"
+        above = f"the base reaches {plan.said(-exposure.min())} above a string"
         raise PlanError([Fault("bridge.base_height", above, "check plane_height too")])
     thickness = 2 * (float(np.abs(along).max()) + bridge.crown_radius) if bridge.kind == "saddle slot" else None
     holes = [*_stated_holes(bridge, frames), *_holes(bridge, frame, contacts, ways)]
@@ -294,9 +293,7 @@ def margins(plan: Plan, neck: Neck) -> tuple[tuple[str, float, float, float], ..
 
 
 def _faults(plan: Plan, bridge: Bridge) -> Iterator[Fault]:
-    def said(length: float) -> str:
-        return f"{show(length, plan.units)} {plan.units}"
-
+    said = plan.said
     spread = plan.spread_saddle
     if bridge.travel is not None and bridge.travel <= 2 * bridge.reserve:
         yield Fault(

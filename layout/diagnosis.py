@@ -139,12 +139,8 @@ class _Words:
     """Puts evidence into words, in the units of the plan."""
 
     def __init__(self, instrument: Instrument, evidence: Evidence) -> None:
-        self.instrument, self.plan = instrument, instrument.plan
+        self.instrument, self.plan, self.said = instrument, instrument.plan, instrument.plan.said
         self.evidence, self.setting = evidence, evidence.setting
-
-    def said(self, length: float) -> str:
-        """Write a length with its unit."""
-        return f"{self.instrument.length(float(length))} {self.plan.units}"
 
     def of_marks(self, advice: Advice, marks: Sequence[Mark]) -> Iterator[Finding]:
         """Say what the patterns of one string point to."""

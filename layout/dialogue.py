@@ -190,9 +190,7 @@ class Dialogue:
         elif abs(track.share - 1) > USUAL_DOUBT / 2:
             told.append(f"(a move has done {track.share:.0%} of what was asked here; this one allows for it)")
         if advice.travel is not None and min(advice.travel) < 0:
-            told.append(
-                f"the travel may end {self.instrument.length(-min(advice.travel))} {self.plan.units} before that"
-            )
+            told.append(f"the travel may end {self.plan.said(-min(advice.travel))} before that")
         return asked, tuple(told)
 
     def track(self, unit: Sequence[int], own: Sequence[Reading]) -> Track:
@@ -237,7 +235,7 @@ class Dialogue:
 def said_move(instrument: Instrument, move: float) -> str:
     """Word a move for the hand: its way, its length and the turns of the screw."""
     where = "back, away from the nut" if move > 0 else "forward, toward the nut"
-    said = f"{where}: {instrument.length(abs(move))} {instrument.plan.units}"
+    said = f"{where}: {instrument.plan.said(abs(move))}"
     turns = turns_of(instrument.plan, move)
     return said if turns is None else f"{said}, {said_turns(turns)}"
 

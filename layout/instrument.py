@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -208,7 +208,7 @@ def blank_outline(plan: Plan) -> NDArray[np.float64]:
     blank = plan.blank
     assert blank is not None  # noqa: S101 - asked for only where there is one
     near, far, half = -blank.nut_at, blank.length - blank.nut_at, blank.width / 2
-    hand = -1 if plan.board.left_handed else 1
+    hand = plan.board.hand
     return np.array([[near, -hand * half], [far, -hand * half], [far, hand * half], [near, hand * half]])
 
 
@@ -242,8 +242,8 @@ def _faults_of_depth(plan: Plan, sawing: Sawing) -> Iterator[Fault]:
     if sawing.wood_left[deepest] <= 0:
         yield Fault(
             "board.thickness",
-            f"{_said(plan, plan.board.thickness)}; the slot of fret {deepest} is sawn "
-            f"{_said(plan, sawing.setting[deepest])} deep",
+            f"{plan.said(plan.board.thickness)}; the slot of fret {deepest} is sawn "
+            f"{plan.said(sawing.setting[deepest])} deep",
             "thicken the board or lessen frets.tang_depth",
         )
 
@@ -254,20 +254,16 @@ def _faults_of_blank(plan: Plan, neck: Neck) -> Iterator[Fault]:
     low, high = blank_outline(plan).min(axis=0), blank_outline(plan).max(axis=0)
     before, past = low - neck.outline.min(axis=0), neck.outline.max(axis=0) - high
     if before[0] > _ROUNDING:
-        yield Fault(
-            "blank.nut_at", f"the board reaches {_said(plan, before[0])} past the blank's nut end", "raise it"
-        )
+        yield Fault("blank.nut_at", f"the board reaches {plan.said(before[0])} past the blank's nut end", "raise it")
     if past[0] > _ROUNDING:
-        yield Fault(
-            "blank.length", f"the board reaches {_said(plan, past[0])} past the blank's far end", "lengthen it"
-        )
+        yield Fault("blank.length", f"the board reaches {plan.said(past[0])} past the blank's far end", "lengthen it")
     short = np.maximum(before, past)
     if short[1] > _ROUNDING:
-        yield Fault("blank.width", f"the board is {_said(plan, 2 * short[1])} wider", "widen the blank")
+        yield Fault("blank.width", f"the board is {plan.said(2 * short[1])} wider", "widen the blank")
 
 
 def _warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[str]:
-    said = partial(_said, plan)
+    said = plan.said
     steps = np.diff(neck.from_nut, axis=0).min(axis=1)
     close = int(np.argmin(steps))
     if steps[close] < NARROW_FRET - _SHOWN:
@@ -311,13 +307,9 @@ def jig_fault(plan: Plan, neck: Neck) -> str | None:
     closest = int(np.argmin(np.diff(neck.frets.middle)))
     room = float(np.diff(neck.frets.middle)[closest]) - jig.play - NOTCH_WALL
     if jig.pin > room:
-        thinner = f"a pin of {_said(plan, room)} or less is needed" if room > 0 else "no pin is thin enough"
+        thinner = f"a pin of {plan.said(room)} or less is needed" if room > 0 else "no pin is thin enough"
         return f"the notches of frets {closest} and {closest + 1} run into each other; {thinner} (jig.pin)"
     return None
-
-
-def _said(plan: Plan, length: float) -> str:
-    return f"{show(float(length), plan.units)} {plan.units}"
 
 
 def _crowded_marks(plan: Plan, neck: Neck) -> Iterator[str]:
@@ -327,7 +319,7 @@ def _crowded_marks(plan: Plan, neck: Neck) -> Iterator[str]:
         beside = neck.frets[fret - 1 : fret + 1]
         off = np.abs(beside.x_at(y) - x) / np.hypot(1, beside.skew)
         if off.min() < radius + plan.frets.slot_width / 2:
-            yield f"the mark at fret {fret} reaches into a slot; a diameter below {_said(plan, 2 * off.min())} fits"
+            yield f"the mark at fret {fret} reaches into a slot; a diameter below {plan.said(2 * off.min())} fits"
             return
         if (np.abs(neck.edges.y_at(x) - y) / np.hypot(1, neck.edges.taper)).min() < radius:
             yield f"the mark at fret {fret} reaches over the edge of the board"

@@ -62,7 +62,7 @@ class Along:
         taper = (second[:, 1] - first[:, 1]) / (second[:, 0] - first[:, 0])
         return cls(first[:, 1] - taper * first[:, 0], taper)
 
-    def __getitem__(self, which: int | slice) -> Along:
+    def __getitem__(self, which: int | slice | list[int]) -> Along:
         """Give some of the lines."""
         return Along(np.atleast_1d(self.start[which]), np.atleast_1d(self.taper[which]))
 

@@ -200,7 +200,7 @@ def lay_neck(plan: Plan) -> Neck:
         The parts of the plan, each possible by itself, do not make a neck.
     """
     board = plan.board
-    hand = -1.0 if board.left_handed else 1.0
+    hand = board.hand
     y_nut = hand * string_places(plan, plan.spread_nut, board.course_spacing[0])
     y_saddle = hand * string_places(plan, plan.spread_saddle, board.course_spacing[1])
     _refuse(_faults_across(plan, y_nut, y_saddle))
@@ -339,7 +339,7 @@ def _edges(plan: Plan, hand: float, frets: Across, strings: Along) -> Along:
     board, side = plan.board, hand * np.array([1.0, -1.0])
     at_nut = side * board.nut_width / 2
     if board.width_at is None:
-        outer = Along(strings.start[[0, -1]], strings.taper[[0, -1]])
+        outer = strings[[0, -1]]
         there, y = frets[-1], meet(frets[-1], outer)[0, :, 1] + side * board.edge_margin
     else:
         there, y = frets[board.width_at.fret], side * board.width_at.width / 2
@@ -366,7 +366,7 @@ def _faults_across(plan: Plan, y_nut: Floats, y_saddle: Floats) -> Iterator[Faul
     for key, y in (("string_spread_nut", y_nut), ("string_spread_saddle", y_saddle)):
         gauges = np.array([string.gauge or 0.0 for string in plan.strings])
         air = np.abs(np.diff(y)) - (gauges[:-1] + gauges[1:]) / 2
-        right_order = np.diff(y) * (1 if plan.board.left_handed else -1) > 0
+        right_order = np.diff(y) * plan.board.hand < 0
         for place in np.flatnonzero((air <= 0) | ~right_order)[:1]:
             blamed = key if getattr(plan.board, key) is not None or len(plan.courses) > 1 else "course_spacing"
             yield Fault(f"board.{blamed}", f"too narrow: strings {place + 1} and {place + 2} touch", "widen it")
@@ -397,7 +397,7 @@ def _faults_of(plan: Plan, neck: Neck) -> Iterator[Fault]:
     margin, end, side = nearest_edge(neck)
     if margin <= 0:
         taper = "board.edge_margin" if plan.board.width_at is None else "board.width_at"
-        past = f"{show(-margin, plan.units)} {plan.units} past" if margin < -0.005 else "on"
+        past = f"{plan.said(-margin)} past" if margin < -0.005 else "on"
         yield Fault(
             "board.nut_width" if end == "nut" else taper,
             f"the outer {side} string runs off the board at the {end}, {past} the edge",
@@ -426,7 +426,7 @@ def nearest_edge(neck: Neck) -> tuple[float, str, str]:
         Distance from string centre to edge, negative off the board [mm]; ``"nut"`` or
         ``"last fret"``; ``"treble"`` or ``"bass"``.
     """
-    outer = Along(neck.strings.start[[0, -1]], neck.strings.taper[[0, -1]])
+    outer = neck.strings[[0, -1]]
     ends = neck.outline[[[3, 0], [2, 1]]]  # nut and far end, treble first
     side = np.sign(neck.edges.start)
     inside = side * (ends[..., 1] - outer.y_at(ends[..., 0])) / np.hypot(1, outer.taper)

@@ -10,7 +10,7 @@ from slotwright.layout import fields, strings
 from slotwright.layout.errors import Fault
 from slotwright.layout.fields import mm, mm_row, number, one_of, whole, wholes, words
 from slotwright.layout.temperament import cents_at, octave_fret, steps_of_period
-from slotwright.layout.units import Unit
+from slotwright.layout.units import Unit, show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -173,6 +173,11 @@ class Board(Table):
     double_marks: Annotated[tuple[int, ...], wholes(1, MOST_FRETS, empty=True)] = ()
     mark_diameter: Annotated[float, mm(0.5, 30)] = 6.0
     left_handed: Annotated[bool, fields.yes_no()] = False
+
+    @property
+    def hand(self) -> float:
+        """Sign of every y toward the treble side: 1, or -1 on a left-handed instrument."""
+        return -1.0 if self.left_handed else 1.0
 
     def clashes(self) -> Iterator[Fault]:
         """Check the two radii of a compound board."""
@@ -395,6 +400,10 @@ class Plan(Table):
             yield Fault("setup.first_gap", "the string lies on the zero fret", "leave it out")
         if self.compensation.nut == "per string":
             yield Fault("compensation.nut", '"per string" needs a nut, not a zero fret', 'use "common"')
+
+    def said(self, length: float) -> str:
+        """Write a length [mm] with the unit of the plan."""
+        return f"{show(float(length), self.units)} {self.units}"
 
     @property
     def courses(self) -> tuple[tuple[int, ...], ...]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -63,11 +62,7 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
     for name, treble, bass, _ in margins(plan, neck):
         for side, margin in (("treble", treble), ("bass", bass)):
             if margin < NEAR_EDGE - _SHOWN:
-                yield f"only {_said(plan, margin)} between the outer {side} string and the edge at the {name}"
-
-
-def _said(plan: Plan, length: float) -> str:
-    return f"{show(float(length), plan.units)} {plan.units}"
+                yield f"only {plan.said(margin)} between the outer {side} string and the edge at the {name}"
 
 
 def _sharing(plan: Plan, placed: Placement) -> Iterator[str]:
@@ -87,7 +82,7 @@ def _sharing(plan: Plan, placed: Placement) -> Iterator[str]:
 
 def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str]:
     """Judge the saddle's thickness and how far it stands out."""
-    said = partial(_said, plan)
+    said = plan.said
     if placed.thickness is not None and bridge.slot_width is not None:
         enough = placed.thickness <= bridge.slot_width + _ROUNDING
         verdict = "every contact can be filed in" if enough else "too thin to file every contact in"
@@ -103,7 +98,7 @@ def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str]:
 
 def _impossible(plan: Plan, bridge: Bridge) -> Iterator[str]:
     """Find parts of the bridge that run into each other or out of it."""
-    said = partial(_said, plan)
+    said = plan.said
     wide = bridge.foot or bridge.outline
     if wide and not single_units(plan) and wide[0] < plan.spread_saddle:
         yield f"the bridge is {said(wide[0])} across, less than the strings are spread"
@@ -126,7 +121,7 @@ def _impossible(plan: Plan, bridge: Bridge) -> Iterator[str]:
 def _short_travel(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str]:
     """Say which strings miss the travel, and by how much."""
     assert placed.reserve is not None  # noqa: S101 - asked for only where there is travel
-    said = partial(_said, plan)
+    said = plan.said
     for string, (before, behind) in enumerate(placed.reserve, start=1):
         least, end = min((before, "front"), (behind, "rear"))
         if least < 0:
@@ -174,7 +169,7 @@ def cures(plan: Plan, neck: Neck, strung: Strung, string: int) -> Iterator[Cure]
             arrays[name][string] = getattr(thin, name)
         yield Cure(f"a core a tenth thinner on string {string + 1}", replace(strung.fretting, **arrays), rule)
     lower = replace(strung.fretting, action_height=strung.fretting.action_height - 0.5)
-    yield Cure(f"{_said(plan, 0.5)} less action", lower, rule)
+    yield Cure(f"{plan.said(0.5)} less action", lower, rule)
     if rule == "none" and not plan.frets.zero_fret:
         yield Cure("a nut contact for each string", strung.fretting, "per string")
 
@@ -190,19 +185,19 @@ def _gains(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Place
         return float(np.ptp(contacts @ to_rear))
 
     if bridge.crest_offset:
-        yield f"the rearmost saddle turned round by {_said(plan, 2 * abs(bridge.crest_offset))}"
+        yield f"the rearmost saddle turned round by {plan.said(2 * abs(bridge.crest_offset))}"
     for cure in cures(plan, neck, strung, int(np.argmax(placed.along))):
         tuned = in_all_tunings(plan, cure.fretting)
         offsets = compensate(tuned, strung.weights, nut=cure.nut, minimise=plan.compensation.minimise)
         gained = reach(strung.offsets.saddle) - reach(offsets.saddle)
         if gained > _SHOWN:
-            yield f"{cure.what} by {_said(plan, gained)}"
+            yield f"{cure.what} by {plan.said(gained)}"
 
 
 def _old_holes(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) -> str:
     """Say whether holes that are there already can serve."""
-    said = partial(_said, plan)
-    hand = -1.0 if plan.board.left_handed else 1.0
+    said = plan.said
+    hand = plan.board.hand
     there = np.array(bridge.existing_holes) * [1.0, hand, 1.0]
     nearest = []
     for hole in placed.holes:

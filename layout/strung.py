@@ -304,10 +304,7 @@ def warnings(plan: Plan, strung: Strung) -> Iterator[str]:
     strung
         Its strings on its neck.
     """
-
-    def said(length: float) -> str:
-        return f"{show(length, plan.units)} {plan.units}"
-
+    said = plan.said
     yield from _tension(strung.bodies)
     for tuning, tuned in enumerate(retuned(plan, strung.bodies), start=1):
         yield from _tension(tuned, f" in tuning {tuning}")
@@ -394,14 +391,14 @@ def what_if(plan: Plan, neck: Neck, strung: Strung, string: int) -> tuple[WhatIf
 
     gauge = f"{show(thicker.gauge or 0.0, 'in')} in"
     changes = {
-        f"{show(0.5, plan.units)} {plan.units} more action": replace(f, action_height=f.action_height + 0.5),
+        f"{plan.said(0.5)} more action": replace(f, action_height=f.action_height + 0.5),
         f"one gauge up, {gauge}": replace(
             f,
             tension=swapped(f.tension, heavier.tension),
             axial=swapped(f.axial, heavier.axial),
             bending=swapped(f.bending, heavier.bending),
         ),
-        f"{show(0.2, plan.units)} {plan.units} higher at the nut": replace(f, nut_height=f.nut_height + 0.2),
+        f"{plan.said(0.2)} higher at the nut": replace(f, nut_height=f.nut_height + 0.2),
     }
     found = []
     for change, fretting in changes.items():

@@ -106,7 +106,7 @@ def _bridge(instrument: Instrument) -> Iterator[Entity]:
         yield Circle(Layer.DRILL, (hole.x, hole.y), hole.diameter / 2)
         yield from cross((hole.x, hole.y), hole.diameter / 2 + 1.0)
     for x, y, diameter in plan.bridge.existing_holes:
-        there = (x, -y if plan.board.left_handed else y)
+        there = (x, plan.board.hand * y)
         yield Circle(Layer.REF_BLANK, there, diameter / 2)
 
 

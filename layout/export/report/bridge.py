@@ -88,7 +88,7 @@ def _checked(instrument: Instrument) -> bool:
 
 def _hole_rows(instrument: Instrument, crown: float) -> Iterator[dict[str, Any]]:
     """Yield every hole: its width, and how far it stands from the octave crown and off the centre line."""
-    hand = -1.0 if instrument.plan.board.left_handed else 1.0
+    hand = instrument.plan.board.hand
     for hole in instrument.bridge.holes:
         aside = round(hand * hole.y, 6)
         yield {
