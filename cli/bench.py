@@ -92,8 +92,8 @@ def _read(instrument: Instrument, readings: Path) -> tuple[Reading, ...]:
 
 
 def _restrung(instrument: Instrument, other: Instrument, raw: Sequence[Reading], found: Intonation) -> Restrung:
-    from slotwright.layout.bench import gather, setting_of  # noqa: PLC0415 - quick --help
     from slotwright.layout.restring import restring  # noqa: PLC0415
+    from slotwright.layout.setting import gather, setting_of  # noqa: PLC0415 - quick --help
 
     setting = setting_of(instrument)
     try:

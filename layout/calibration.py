@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from slotwright.layout.bench import Readings, Setting
     from slotwright.layout.pitch import Fretting
+    from slotwright.layout.setting import Readings, Setting
 
     Floats = NDArray[np.float64]
 

@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.bench import SIGMA_READING, advise, each_pass, gather, setting_of
+from slotwright.layout.bench import advise
 from slotwright.layout.calibration import calibrate, missing
 from slotwright.layout.compensation import compensate
 from slotwright.layout.fretted import last_pass
 from slotwright.layout.patterns import LOW_FRETS, UPPER_FRETS, Evidence
 from slotwright.layout.pitch import CENTS, parts
 from slotwright.layout.remedies import cures
+from slotwright.layout.setting import SIGMA_READING, each_pass, gather, setting_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -11,16 +11,18 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from slotwright.layout.bench import advise, gather, move_of, setting_of, turns_of
+from slotwright.layout.bench import advise, move_of, turns_of
 from slotwright.layout.fields import quoted
 from slotwright.layout.fretted import FURTHEST, Reading, cents_of, last_pass
+from slotwright.layout.setting import gather, setting_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Sequence
 
-    from slotwright.layout.bench import Advice, Setting
+    from slotwright.layout.bench import Advice
     from slotwright.layout.instrument import Instrument
     from slotwright.layout.plan import Plan
+    from slotwright.layout.setting import Setting
 
 MOST_FRETS: Final = 3  # to read of one string in one pass
 MOST_PASSES: Final = 8  # of one string; what is not settled by then is not the saddle's

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from slotwright.layout.bench import advise, gather, setting_of
+from slotwright.layout.bench import advise
+from slotwright.layout.setting import gather, setting_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

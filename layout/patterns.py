@@ -13,16 +13,17 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from slotwright.layout.bench import beyond_model, used_weights
 from slotwright.layout.pitch import errors, parts
+from slotwright.layout.setting import beyond_model, used_weights
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
-    from slotwright.layout.bench import Advice, Readings, Setting
+    from slotwright.layout.bench import Advice
     from slotwright.layout.plan import Plan
+    from slotwright.layout.setting import Readings, Setting
 
     Floats = NDArray[np.float64]
 

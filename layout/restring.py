@@ -17,10 +17,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from slotwright.layout.bench import Advice, Readings, Setting
+    from slotwright.layout.bench import Advice
     from slotwright.layout.calibration import Calibrated
     from slotwright.layout.instrument import Instrument
     from slotwright.layout.plan import Plan
+    from slotwright.layout.setting import Readings, Setting
     from slotwright.layout.strung import Strung
 
     Floats = NDArray[np.float64]

@@ -5,11 +5,12 @@ import pytest
 from forward import World, flat_plan, healthy, table
 from helpers import plan, starter
 
-from slotwright.layout.bench import advise, gather, move_of, setting_of, turns_of
+from slotwright.layout.bench import advise, move_of, turns_of
 from slotwright.layout.diagnosis import intonate
 from slotwright.layout.errors import MeasuredError
 from slotwright.layout.fretted import as_log, parse_readings
 from slotwright.layout.instrument import lay_out
+from slotwright.layout.setting import gather, setting_of
 
 AIMS = {string: [12, 17] if string < 4 else [12] for string in range(1, 7)}
 

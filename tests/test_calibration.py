@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from forward import HEAVIER, World, flat_plan
 
-from slotwright.layout.bench import advise, each_pass, gather, setting_of
+from slotwright.layout.bench import advise
 from slotwright.layout.calibration import calibrate, missing
 from slotwright.layout.compensation import compensate
 from slotwright.layout.errors import PlanError
@@ -16,6 +16,7 @@ from slotwright.layout.instrument import lay_out
 from slotwright.layout.planfile import parse_plan
 from slotwright.layout.plantext import recalibrated
 from slotwright.layout.restring import restring
+from slotwright.layout.setting import each_pass, gather, setting_of
 from slotwright.templates import starters
 
 FRETS = (1, 3, 5, 7, 9, 12, 15, 17)
