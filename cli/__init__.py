@@ -73,6 +73,9 @@ def main(args: list[str] | None = None) -> None:
     except SlotwrightError as error:
         click.echo(f"slotwright: {error}", err=True)
         sys.exit(2)
+    except UnicodeEncodeError as error:
+        click.echo(f"slotwright: {error.object[:60]!a}: a name or title holds bytes that are no text", err=True)
+        sys.exit(2)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)

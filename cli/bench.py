@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any, cast
 import click
 import numpy as np
 
-from slotwright.cli.console import print_json, print_table, read_instrument, read_measured, warn
+from slotwright.cli.console import UNIT_NAMES, print_json, print_table, read_instrument, read_measured, warn
 from slotwright.cli.dialogue import converse
-from slotwright.layout.calibration import POOR_FIT
 from slotwright.layout.errors import KeptError, PlanError, SlotwrightError
 from slotwright.layout.units import show
 
@@ -23,6 +22,8 @@ if TYPE_CHECKING:
     from slotwright.layout.fretted import Reading
     from slotwright.layout.instrument import Instrument
     from slotwright.layout.restring import Restrung
+
+_MOST_NOTES = 3  # of a string that fit into a line of the table
 
 
 @click.command("bench", epilog="Example: slotwright bench heron.toml readings.csv")
@@ -62,12 +63,16 @@ def command(
         raise click.UsageError(
             "--ask needs --log FILE.csv, where each reading is safe." if ask else "--log is for --ask."
         )
+    if ask and (restring or save_plan or as_json):
+        raise click.UsageError("--restring, --save-plan and --json go with READINGS.csv; the log is one.")
+    if save_plan is not None and save_plan.suffix.lower() != ".toml":
+        raise SlotwrightError(f"{save_plan}: the plan is a TOML file; end its name in .toml")
     instrument = read_instrument(plan)
     raw = _read(instrument, readings) if readings is not None else converse(instrument, cast("Path", log))
     if not raw:
         return
     found = intonate(instrument, raw)
-    other = None if restring is None else read_instrument(restring)
+    other = None if restring is None else _warned(read_instrument(restring))
     restrung = None if other is None else _restrung(instrument, other, raw, found)
     if save_plan is not None:
         _save(plan, save_plan, found, force=force)
@@ -91,6 +96,11 @@ def _read(instrument: Instrument, readings: Path) -> tuple[Reading, ...]:
     return raw
 
 
+def _warned(instrument: Instrument) -> Instrument:
+    warn(instrument)
+    return instrument
+
+
 def _restrung(instrument: Instrument, other: Instrument, raw: Sequence[Reading], found: Intonation) -> Restrung:
     from slotwright.layout.restring import restring  # noqa: PLC0415
     from slotwright.layout.setting import gather, setting_of  # noqa: PLC0415 - quick --help
@@ -108,6 +118,8 @@ def _save(plan: Path, path: Path, found: Intonation, *, force: bool) -> None:
 
     if found.calibrated is None:
         raise SlotwrightError(f"{path} is not written: {found.wanting}")
+    if found.calibrated.doubtful:
+        raise SlotwrightError(f"{path} is not written: {found.calibrated.doubtful}; look at the findings")
     text = recalibrated(plan.read_bytes(), found.calibrated.stiffness, found.calibrated.stretch)
     try:
         write_whole({path: text}, force=force)
@@ -131,7 +143,8 @@ def _print(instrument: Instrument, found: Intonation) -> None:
         row += [_notes(advice, advice.expected)]
         row += [said(min(advice.travel)) if advice.travel else ""] * travels
         rows.append(row)
-    click.echo(f"{instrument.title}: lengths in {plan.units}; errors in cents at each fret, against the open string")
+    lengths = UNIT_NAMES[plan.units]
+    click.echo(f"{instrument.title}: lengths in {lengths}; errors in cents at each fret, against the open string")
     if rows:
         print_table(head, rows)
         _remarks(instrument, advices)
@@ -156,8 +169,8 @@ def _taught(found: Intonation) -> Iterator[str]:
         f"(correlation {learnt.correlation:+.2f})"
     )
     yield f"the model missed those readings by {learnt.rms_before:.2f} cents, with this by {learnt.rms_after:.2f}"
-    if learnt.misfit > POOR_FIT:
-        yield "more than readings err: look at the findings first, and whether each saddle stands where stated"
+    if learnt.doubtful:
+        yield f"not to be trusted: {learnt.doubtful}; does each saddle stand where stated?"
 
 
 def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrung) -> None:
@@ -170,19 +183,25 @@ def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrun
     head += ["turns"] * threaded + ["travel left"] * (restrung.travel is not None)
     rows = []
     for i, (old, new) in enumerate(zip(plan.strings, other.plan.strings, strict=True)):
-        move = float(restrung.move[i])
+        move, error = float(restrung.move[i]), float(restrung.error[i])
+        way = "leave it" if abs(move) < error else f"{'back' if move > 0 else 'forward'} {said(abs(move))}"
+        turns = "" if abs(move) < error else said_turns(turns_of(plan, move) or 0.0)
         gauges = [show(string.gauge or 0.0, "in") for string in (old, new)]
         strains = ["" if np.isnan(part) else f"{100 * part:.0f}" for part in restrung.stress[i]]
         row = [str(i + 1), f"{gauges[0]} to {gauges[1]} in"]
         row += ["{:.1f} to {:.1f} N".format(*restrung.tension[i])]
         row += [f"{strains[0]} to {strains[1]} %" if any(strains) else ""]
-        row += [f"{'back' if move > 0 else 'forward'} {said(abs(move))}", said(float(restrung.error[i]))]
-        row += [said_turns(turns_of(plan, move) or 0.0)] * threaded
+        row += [way + ("" if restrung.read[i] else " *"), said(error), *([turns] * threaded)]
         row += [said(float(restrung.travel[i].min()))] if restrung.travel is not None else []
         rows.append(row)
     click.echo("")
-    click.echo(f"restrung as {other.title}: from where each saddle stands now, in {plan.units}")
+    click.echo(
+        f"for the strings of {other.title}, instead of the moves above: from where each saddle stands now, "
+        f"in {UNIT_NAMES[plan.units]}"
+    )
     print_table(head, rows)
+    if not restrung.read.all():
+        click.echo("* not read: from where it belongs with the strings that are on now, wherever it stands")
     if restrung.travel is not None and (short := np.flatnonzero(restrung.travel.min(axis=1) < 0)).size:
         click.echo(f"the travel does not hold string {', '.join(str(i + 1) for i in short)}")
 
@@ -193,9 +212,12 @@ def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
     if beyond:
         click.echo(f"not within {tolerance:g} cents even then: string {', '.join(beyond)}")
     if all(advice.direction == "leave" for advice in advices):
-        click.echo("no saddle needs to be moved")
+        click.echo("no move is surer than its doubt; read more frets" if beyond else "no saddle needs to be moved")
         return
     click.echo("back: away from the nut; a sharp fretted note asks for it. give or take: one standard error")
+    for group in instrument.plan.bridge.groups if instrument.plan.bridge else ():
+        if len(group) > 1:
+            click.echo(f"string {' and '.join(map(str, group))} share a saddle: one move for both")
     if instrument.strung is None:
         click.echo("the strings are not known: moves are reckoned from lengths alone")
     click.echo("Loosen a string before you turn its screw, retune after each move, then read again.")
@@ -203,11 +225,15 @@ def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
 
 
 def _notes(advice: Advice, cents: Iterable[float]) -> str:
-    return "  ".join(
-        f"{fret}: {round(float(off), 1) + 0.0:+.1f}"
-        for fret, off, aimed in zip(advice.frets, cents, advice.aimed, strict=True)
-        if aimed
-    )
+    aimed = [
+        (int(fret), f"{round(float(off), 1) + 0.0:+.1f}", float(off))
+        for fret, off, counts in zip(advice.frets, cents, advice.aimed, strict=True)
+        if counts
+    ]
+    if len(aimed) > _MOST_NOTES:
+        low, high = (sorted(aimed, key=lambda note: note[2])[end][1] for end in (0, -1))
+        return f"{len(aimed)} frets: {low} to {high}"
+    return "  ".join(f"{fret}: {off}" for fret, off, _ in aimed)
 
 
 def _as_json(found: Intonation, restrung: Restrung | None) -> dict[str, Any]:
@@ -238,6 +264,7 @@ def _as_json(found: Intonation, restrung: Restrung | None) -> dict[str, Any]:
                 "string": i + 1,
                 "move": float(restrung.move[i]),
                 "move_error": float(restrung.error[i]),
+                "read": bool(restrung.read[i]),
                 "travel_left": None if restrung.travel is None else restrung.travel[i].tolist(),
                 "tension_n": restrung.tension[i].tolist(),
                 "stress_ratio": [None if np.isnan(part) else float(part) for part in restrung.stress[i]],

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from slotwright.cli.console import read_measured
+from slotwright.layout.errors import SlotwrightError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,50 +19,98 @@ if TYPE_CHECKING:
 
 
 def converse(instrument: Instrument, log: Path) -> tuple[Reading, ...]:
-    """Ask until everything is read, or the user has enough; every reading is on disk before the next question."""
-    from slotwright.layout.dialogue import REMINDERS, Dialogue, understood  # noqa: PLC0415 - quick --help
-    from slotwright.layout.export.files import write_whole  # noqa: PLC0415
-    from slotwright.layout.fretted import as_log, parse_readings  # noqa: PLC0415
+    """Ask until everything is read; every reading is on disk before the next question.
 
-    dialogue, skipped = Dialogue(instrument), set[tuple[int, int]]()
-    raw: tuple[Reading, ...] = ()
-    if log.exists():
-        raw = read_measured(log, lambda text: parse_readings(text, instrument.plan))
-        click.echo(f"{log}: going on after {len(raw)} readings")
-    else:
-        write_whole({log: as_log((), instrument.plan)})  # a log that cannot be written is told now
+    Gives nothing when the user ended it before.
+    """
+    from slotwright.layout.dialogue import REMINDERS, Dialogue  # noqa: PLC0415 - quick --help
+
+    dialogue, kept = Dialogue(instrument), _Log(log, instrument)
+    asked: set[tuple[int, int]] = set()
+    if kept.readings:
+        click.echo(f"{log}: going on after {len(kept.readings)} readings; the last move may be done already")
     for line in REMINDERS:
         click.echo(line)
     click.echo("Type cents or hz (w behind it: warbles). Enter repeats, b steps back, s skips, q ends.")
-    while (question := dialogue.ask(raw, skipped)) is not None:
-        answer = _answer(question)
+    while (question := dialogue.ask(kept.readings, kept.skipped)) is not None:
+        answer = _answer(question, again=(question.string, question.at) in asked)
+        asked.add((question.string, question.at))
         if answer == "q":
-            click.echo(f"{log} keeps {len(raw)} readings; the same command goes on")
             break
+        kept.take(question, answer)
+    _summary(dialogue, kept.readings)
+    for line in dialogue.closings(kept.readings, kept.skipped):
+        click.echo(line)
+    if question is None:
+        return kept.readings
+    if question.moved and question.told:
+        click.echo(f"string {question.string}: asked to be moved, not read since; read before you turn again")
+    click.echo(f"{log} keeps {len(kept.readings)} readings; the same command goes on")
+    return ()
+
+
+class _Log:
+    """The readings, and the file that holds them."""
+
+    def __init__(self, path: Path, instrument: Instrument) -> None:
+        from slotwright.layout.fretted import parse_readings  # noqa: PLC0415 - quick --help
+
+        # Behind a link the file itself is what is kept.
+        self.path, self.plan = path.resolve(), instrument.plan
+        self.readings: tuple[Reading, ...] = ()
+        # What was answered: a note that was skipped, None for one that was read.
+        self.done: list[tuple[int, int] | None] = []
+        self.written: bytes | None = None
+        if self.path.exists():
+            self.readings = read_measured(path, lambda text: parse_readings(text, instrument.plan))
+            self.written = self.path.read_bytes()
+        self.write(self.readings)  # a log that cannot be written is told now, not after the first answer
+
+    @property
+    def skipped(self) -> set[tuple[int, int]]:
+        """Notes that are not to be asked for."""
+        return {note for note in self.done if note}
+
+    def take(self, question: Question, answer: str) -> None:
+        """Take what was typed: a reading, a step back, a skip, or nothing."""
+        from slotwright.layout.dialogue import understood  # noqa: PLC0415 - quick --help
+
         if answer == "s":
-            skipped.add((question.string, question.fret))
+            self.done.append((question.string, question.fret))
         elif answer == "b":
-            raw, skipped = raw[:-1], set()
+            if not self.done or self.done.pop() is None:
+                self.write(self.readings[:-1])
         elif answer:
             try:
-                raw = (*raw, question.reading(*understood(answer, instrument.plan, question)))
+                reading = question.reading(*understood(answer, self.plan, question))
             except ValueError as error:
                 click.echo(str(error))
-                continue
-        write_whole({log: as_log(raw, instrument.plan)}, force=True)
-    _summary(dialogue, raw)
-    return raw
+                return
+            self.write((*self.readings, reading))
+            self.done.append(None)
+
+    def write(self, readings: tuple[Reading, ...]) -> None:
+        """Put all readings on disk, unless somebody else wrote there."""
+        from slotwright.layout.export.files import write_whole  # noqa: PLC0415 - quick --help
+        from slotwright.layout.fretted import as_log  # noqa: PLC0415
+
+        there = self.path.read_bytes() if self.path.exists() else None
+        if there != self.written:
+            raise SlotwrightError(f"{self.path.name} was changed by somebody else meanwhile; it is kept as it is")
+        text = as_log(readings, self.plan)
+        write_whole({self.path: text}, force=True)
+        self.readings, self.written = readings, text
 
 
-def _answer(question: Question) -> str:
+def _answer(question: Question, *, again: bool) -> str:
     """Ask for one reading; the end of the input ends the dialogue."""
     for line in question.told:
-        click.echo(line)
+        click.echo(f"(as before) {line}" if again else line)
     try:
         answer: str = click.prompt(
             f"string {question.string} fret {question.fret}", default="", show_default=False, prompt_suffix=" > "
         )
-    except click.Abort:
+    except (click.Abort, RuntimeError):  # nobody is there, or no longer
         click.echo("")
         return "q"
     return answer.strip().lower()
@@ -73,7 +122,7 @@ def _summary(dialogue: Dialogue, raw: Sequence[Reading]) -> None:
     for string in sorted({reading.string for reading in raw}):
         moves = {reading.at: reading.moved for reading in raw if reading.string == string}
         moved = [move for move in moves.values() if move]
-        said = dialogue.instrument.length(abs(sum(moved)))
+        said = dialogue.plan.said(abs(sum(moved)))
         way = "back" if sum(moved) > 0 else "forward"
         many = "1 move" if len(moved) == 1 else f"{len(moved)} moves"
         click.echo(f"string {string}: {f'{many}, {way} {said} in all' if moved else 'not moved'}")

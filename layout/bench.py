@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from slotwright.layout.compensation import SADDLE_REACH
 from slotwright.layout.pitch import errors, parts
-from slotwright.layout.setting import beyond_model, used_weights
+from slotwright.layout.setting import best_place, beyond_model, used_weights
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -59,6 +60,8 @@ class Advice:
         Errors to be read once that is done [cents], shape (frets,).
     within
         The aim is inside the tolerance then.
+    held
+        The saddle stands, or belongs, further away than any bridge reaches.
     travel
         Way left before and behind the contact then [mm]; None where the bridge states none.
     """
@@ -74,6 +77,7 @@ class Advice:
     turns: float | None
     expected: Floats
     within: bool
+    held: bool
     travel: tuple[float, float] | None
 
 
@@ -96,9 +100,9 @@ def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ..
     """
     beyond, weights = beyond_model(setting, readings), used_weights(setting, readings)
     rule = plan.compensation
-    best = compensate(setting.fretting, weights, minimise=rule.minimise, beyond=beyond, nut_stands=setting.nut).saddle
-    off, jacobian = errors(setting.fretting, best, setting.nut)
-    move, spread = best - readings.place, np.zeros(len(best))
+    best = best_place(setting, readings, rule.minimise)
+    off, jacobian = errors(setting.fretting, best.saddle, setting.nut)
+    move, spread = best.saddle - readings.place, np.zeros(len(best.saddle))
     tried = [int(string) for string in np.flatnonzero(readings.read.any(axis=1))]
     for string in tried:
         frets = np.flatnonzero(weights[string] > 0)
@@ -111,9 +115,17 @@ def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ..
         together = [string for string in group if string in tried]
         if len(together) > 1:
             share = pull[together] / pull[together].sum()
-            move[together] = share @ move[together]
+            if rule.minimise == "worst":
+                rows = [(weights[string] > 0, string) for string in together]
+                left = [(off + beyond)[string, aim] - jacobian[string, aim, 0] * move[string] for aim, string in rows]
+                slopes = np.concatenate([jacobian[string, aim, 0] for aim, string in rows])
+                move[together] = _least_worst(np.concatenate(left), slopes, move[together])
+            else:
+                move[together] = share @ move[together]
             spread[together] = np.sqrt(np.sum((share * spread[together]) ** 2))
             inside[together] = inside[together].all()
+    low, high = (part * setting.fretting.scale for part in SADDLE_REACH)
+    held = best.saddle_held | (readings.place < low) | (readings.place > high)
     leave = inside | (np.abs(move) < spread)
     done = np.where(leave, 0.0, move)
     after = parts(setting.fretting, readings.place + done, setting.nut).total + beyond
@@ -128,6 +140,7 @@ def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ..
             move[string],
             spread[string],
             bool(leave[string]),
+            bool(held[string]),
             after[string],
         )
         for string in tried
@@ -204,6 +217,7 @@ def _advice(
     move: float,
     spread: float,
     leave: bool,
+    held: bool,
     after: Floats,
 ) -> Advice:
     frets = np.flatnonzero(readings.read[string])
@@ -226,5 +240,17 @@ def _advice(
         turns=turns_of(plan, done),
         expected=after[frets],
         within=bool((np.abs(after[frets][aimed]) <= plan.compensation.tolerance).all()),
+        held=held,
         travel=travel,
     )
+
+
+def _least_worst(here: Floats, slopes: Floats, moves: Floats) -> float:
+    """Give the one move of several strings that makes their largest error least, from what it is unmoved."""
+    from scipy.optimize import minimize_scalar  # noqa: PLC0415 - slow to import and seldom wanted
+
+    def largest(move: float) -> float:
+        return float(np.abs(here + slopes * move).max())
+
+    ends = (float(moves.min()) - 1e-6, float(moves.max()) + 1e-6)
+    return float(minimize_scalar(largest, bounds=ends, method="bounded", options={"xatol": 1e-9}).x)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.pitch import parts
+from slotwright.layout.setting import SIGMA_OPEN
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,7 +41,8 @@ class Calibrated:
     covariance
         Of the two, in that order, shape (2, 2).
     rms_before, rms_after
-        What the model misses the readings by, with the factors it had and with these [cents].
+        What the model misses the readings by, with the factors it had and with these, what the open
+        string's tuning explains of it aside [cents].
     misfit
         Chi-square per reading that is left; about 1 where the model explains what was read.
     strings
@@ -54,6 +56,13 @@ class Calibrated:
     rms_after: float
     misfit: float
     strings: tuple[int, ...]
+
+    @property
+    def doubtful(self) -> str:
+        """Why these factors are not to be kept; empty where they may."""
+        if not all(_LIMITS[0] < factor < _LIMITS[1] for factor in (self.stiffness, self.stretch)):
+            return "a factor lies at its limit"
+        return "the readings stray more than meters err" if self.misfit > POOR_FIT else ""
 
     @property
     def stiffness_error(self) -> float:
@@ -132,8 +141,8 @@ def calibrate(setting: Setting, passes: Sequence[Readings]) -> Calibrated:
         stiffness=float(factors[0]),
         stretch=float(factors[1]),
         covariance=np.asarray(np.linalg.inv(information), dtype=np.float64),
-        rms_before=_rms([each.missed(had) for each in taught]),
-        rms_after=_rms(left),
+        rms_before=_rms([each.besides_tuning(each.missed(had)) for each in taught]),
+        rms_after=_rms([each.besides_tuning(off) for each, off in zip(taught, left, strict=True)]),
         misfit=squares / sum(len(off) for off in left),
         strings=tuple(sorted({each.string + 1 for each in taught})),
     )
@@ -152,6 +161,10 @@ class _Taught:
         tried = replace(self.setting.fretting, stiffness=float(factors[0]), stretch=float(factors[1]))
         off = self.readings.cents - parts(tried, self.readings.saddle, self.setting.nut).total
         return np.asarray(off[self.string, self.frets], dtype=np.float64)
+
+    def besides_tuning(self, missed: Floats) -> Floats:
+        """Take off what is likeliest the error of the open string [cents]."""
+        return np.asarray(missed - SIGMA_OPEN**2 * (self.weigh @ missed).sum(), dtype=np.float64)
 
     def slopes(self, factors: Floats) -> Floats:
         """Give how every note answers to the factors [cents], shape (frets, 2)."""

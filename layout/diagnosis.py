@@ -11,7 +11,7 @@ import numpy as np
 
 from slotwright.layout.bench import advise
 from slotwright.layout.calibration import calibrate, missing
-from slotwright.layout.compensation import compensate
+from slotwright.layout.compensation import SADDLE_REACH, compensate
 from slotwright.layout.fretted import last_pass
 from slotwright.layout.patterns import LOW_FRETS, UPPER_FRETS, Evidence
 from slotwright.layout.pitch import CENTS, parts
@@ -130,8 +130,11 @@ def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
         Verdict(moved.get(string), string, (*_heard(raw, string), *of_string.get(string, ())))
         for string in sorted({reading.string for reading in raw})
     ]
+    wrong = sorted({mark.kind.split()[0] for each in marks.values() for mark in each})
     passes = each_pass(setting, raw)
-    wanting = missing(setting, passes)
+    wanting = missing(setting, passes) or (
+        f"the readings tell of {' and '.join(wrong)} first; mend that and read again" if wrong else ""
+    )
     calibrated = None if wanting else calibrate(setting, passes)
     return Intonation(tuple(verdicts), tuple(words.crowns(advices, marks)), calibrated, wanting)
 
@@ -160,14 +163,17 @@ class _Words:
         """Say what speaks for the nut."""
         left = self.evidence.left(advice)
         low, upper = left[advice.frets <= LOW_FRETS], left[advice.frets >= UPPER_FRETS]
-        words = {"nut height": "the slot were {} too high", "nut place": "the nut stood {} too far from fret 1"}
+        zero, end, part = self.plan.frets.zero_fret, "the nut", "the nut slot"
+        if zero:
+            end = part = "the zero fret"
+        words = {"nut height": f"{part} were {{}} too high", "nut place": f"{end} stood {{}} too far from fret 1"}
         sizes = self.evidence.nut_sizes(advice).items()
         as_if = " or ".join(words[kind].format(self.said(size)) for kind, size in sizes if size > 0)
         good = f", frets {UPPER_FRETS} and up {upper.mean():+.1f}" if upper.size else ""
         return Finding(
             "nut",
             f"with the saddle at its best frets 1 to {LOW_FRETS} stay {low.mean():+.1f} cents off{good}: look at the "
-            f"height of the nut slot first, then at its distance to fret 1; as if {as_if}",
+            f"height of {part} first, then at its distance to fret 1; as if {as_if}",
         )
 
     def crowns(self, advices: Sequence[Advice], marks: Mapping[int, Sequence[Mark]]) -> Iterator[Finding]:
@@ -239,6 +245,13 @@ class _Words:
 
     def travel(self, advice: Advice) -> Iterator[Finding]:
         """Say what is missing at the end of the travel, and what each cure would gain."""
+        if advice.held:
+            low, high = SADDLE_REACH
+            yield Finding(
+                "travel",
+                f"the saddle would stand, or have stood, beyond {low:.0%} to {high:.0%} of the scale, where no bridge "
+                "reaches: look at the readings and at the plan's scale",
+            )
         if advice.travel is None or min(advice.travel) >= 0 or advice.direction == "leave":
             return
         string, bridge, strung = advice.string - 1, self.plan.bridge, self.instrument.strung

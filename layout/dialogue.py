@@ -13,7 +13,7 @@ import numpy as np
 
 from slotwright.layout.bench import advise, move_of, turns_of
 from slotwright.layout.fields import quoted
-from slotwright.layout.fretted import FURTHEST, Reading, cents_of, last_pass
+from slotwright.layout.fretted import FURTHEST, Reading, cents_of, last_pass, reach_of
 from slotwright.layout.setting import gather, setting_of
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ REMINDERS: Final = (
     "Strings under tension whip when they break: keep your face out of their line.",
 )
 
+_LONGEST: Final = 40  # letters of an answer
 _ANSWER: Final = re.compile(r"([+-]?\d+(?:[.,]\d*)?|[+-]?[.,]\d+)\s*(hz|c|cents?)?\s*(w)?", re.IGNORECASE)
 
 
@@ -75,6 +76,8 @@ class Track:
         Standard error of that [mm].
     share
         What part of the moves asked for was really made.
+    stuck
+        How many of the last moves changed nothing.
     reverse
         The last move went the wrong way.
     """
@@ -82,6 +85,7 @@ class Track:
     need: float
     doubt: float
     share: float
+    stuck: int
     reverse: bool
 
 
@@ -131,45 +135,70 @@ class Dialogue:
         Question or None
             None when everything is done.
         """
+        closed: tuple[str, ...] = ()
         for unit in self.units():
-            if (question := self._of_unit(unit, raw, skipped)) is not None:
-                return question
+            found = self._of_unit(unit, raw, skipped)
+            if isinstance(found, Question):
+                return found._replace(told=(*closed, *found.told))
+            closed = (found,) if found and raw[-1].string in unit else closed
         return None
+
+    def closings(self, raw: Sequence[Reading], skipped: Collection[tuple[int, int]] = ()) -> tuple[str, ...]:
+        """Say of every string that was read to the end how it ended.
+
+        Parameters
+        ----------
+        raw, skipped
+            As for `ask`.
+
+        Returns
+        -------
+        tuple of str
+            A line for each, or for each group that shares a saddle.
+        """
+        found = (self._of_unit(unit, raw, skipped) for unit in self.units())
+        return tuple(words for words in found if isinstance(words, str) and words)
 
     def _of_unit(
         self, unit: tuple[int, ...], raw: Sequence[Reading], skipped: Collection[tuple[int, int]]
-    ) -> Question | None:
-        own = [reading for reading in raw if reading.string in unit]
+    ) -> Question | str:
+        """Give what to read of a string next, or how it ended; nothing where it was skipped unread."""
+        own = tuple(reading for reading in raw if reading.string in unit)
         at = max(last_pass(own, string) for string in unit) or 1
         wanted = [(s, fret) for s in unit for fret in self.frets(s) if (s, fret) not in skipped]
         now = [(reading.string, reading.fret) for reading in own if reading.at == at]
         moved = next((reading.moved for reading in own if reading.at == at), 0.0)
-        if not wanted:
-            return None
         for string, fret in wanted:
             if (string, fret) not in now:
                 return Question(string, fret, at, moved, ())
-        return self._after_pass(unit, own, at, wanted[0])
+        if not own:
+            return ""
+        found = self._after_pass(unit, own, at, wanted[0] if wanted else now[0])
+        return f"string {_named(unit)}: {found}" if isinstance(found, str) else found
 
     def _after_pass(
-        self, unit: tuple[int, ...], own: Sequence[Reading], at: int, first: tuple[int, int]
-    ) -> Question | None:
-        """Decide what a whole pass asks for: nothing, another look, or a move."""
-        advices = [advice for advice in self._advices(tuple(own)) if advice.string in unit]
+        self, unit: tuple[int, ...], own: tuple[Reading, ...], at: int, first: tuple[int, int]
+    ) -> Question | str:
+        """Decide what a whole pass asks for: another look, a move, or nothing and why."""
+        advices = [advice for advice in self._advices(own) if advice.string in unit]
         if not advices:
-            return None  # every note warbles
-        track = self.track(unit, own)
-        string, fret = first
-        if all(self._inside(advice, track, SURE) for advice in advices):
-            return None
+            return "every note warbles; lower the pickups and read it again"
+        track, (string, fret) = self.track(unit, own), first
+        inside = all(self._inside(advice, track, 0.0) for advice in advices)
         fresh = at == 1 or any(reading.moved for reading in own if reading.at == at)
-        if fresh and all(self._inside(advice, track, 0.0) for advice in advices):
-            told = f"string {string}: only just inside the tolerance; leave the saddle, retune and read once more"
+        sure = all(self._inside(advice, track, SURE) for advice in advices)
+        if inside and fresh and not sure:
+            told = f"string {_named(unit)}: only just inside the tolerance; leave the saddle, retune, read once more"
             return Question(string, fret, at + 1, 0.0, (told,))
-        if abs(track.need) < track.doubt or at > MOST_PASSES:
-            return None  # no move would help
-        asked, told_move = self._next_move(unit, advices[0], track)
-        return Question(string, fret, at + 1, asked, told_move) if asked else None
+        asked = move_of(self.plan, track.need / track.share)
+        if sure or abs(track.need) < track.doubt or not asked:
+            return "in tune" if inside else "no move would help; what stays is not the saddle's"
+        gone = sum({reading.at: reading.moved for reading in own}.values())
+        if track.stuck > 1:
+            return "left as it is; its saddle did not move: free it, or see what its screw does"
+        if at > MOST_PASSES or abs(gone + asked) > reach_of(self.plan)[1]:
+            return "left as it is; it does not settle"
+        return Question(string, fret, at + 1, asked, tuple(self._told(unit, asked, track)))
 
     def _advices(self, own: tuple[Reading, ...]) -> tuple[Advice, ...]:
         """Remember advice: every question looks through all that was read before it."""
@@ -183,17 +212,15 @@ class Dialogue:
         reach = np.abs(off) + doubts * np.abs(advice.slopes) * track.doubt
         return bool((reach[advice.aimed] <= self.plan.compensation.tolerance).all())
 
-    def _next_move(self, unit: tuple[int, ...], advice: Advice, track: Track) -> tuple[float, tuple[str, ...]]:
-        """Give what to ask of the hand so that the saddle goes where it should, and the words for it."""
-        asked = move_of(self.plan, track.need / track.share)
-        told = [f"string {' and '.join(map(str, unit))}: {said_move(self.instrument, asked)}"]
+    def _told(self, unit: tuple[int, ...], asked: float, track: Track) -> Iterator[str]:
+        """Word a move for the hand, with what the last one showed."""
+        if track.stuck:
+            yield f"string {_named(unit)}: its saddle did not move. Is it stuck, or was it not turned yet?"
+        yield f"string {_named(unit)}: {said_move(self.instrument, asked)}"
         if track.reverse:
-            told.append("the last move went the other way round")
-        elif abs(track.share - 1) > USUAL_DOUBT / 2:
-            told.append(f"(a move has done {track.share:.0%} of what was asked here; this one allows for it)")
-        if advice.travel is not None and min(advice.travel) < 0:
-            told.append(f"the travel may end {self.plan.said(-min(advice.travel))} before that")
-        return asked, tuple(told)
+            yield "the last move went the other way round"
+        elif not track.stuck and abs(track.share - 1) > USUAL_DOUBT / 2:
+            yield f"(a move has done {track.share:.0%} of what was asked here; this one allows for it)"
 
     def track(self, unit: Sequence[int], own: Sequence[Reading]) -> Track:
         """Follow a saddle through its passes.
@@ -211,8 +238,9 @@ class Dialogue:
             Each pass and the moves between them, weighed by their standard errors: what a turn really
             does is learnt from what every move changed, what is still needed from all the readings.
         """
-        told, weight, last = 1 / USUAL_DOUBT**2, 1 / USUAL_DOUBT**2, 1.0
+        told, weight = 1 / USUAL_DOUBT**2, 1 / USUAL_DOUBT**2
         need, variance, before = 0.0, np.inf, None
+        stuck, reverse = 0, False
         for at in sorted({reading.at for reading in own}):
             advices = self._advices(tuple(reading for reading in own if reading.at <= at))
             now = next((advice for advice in advices if advice.string in unit), None)
@@ -222,16 +250,18 @@ class Dialogue:
                 continue
             if before is not None and asked:
                 made, doubt = before.move - now.move, float(np.hypot(before.error, now.error))
-                last = 1.0 if abs(asked) < 3 * doubt else made / asked
-                # What was made is known from here on as well as it was before: the share without this move.
-                need, variance = need - told / weight * asked, variance + asked**2 / weight
-                told, weight = told + asked * made / doubt**2, weight + (asked / doubt) ** 2
+                reverse = made * np.sign(asked) < -2 * doubt
+                stuck = stuck + 1 if abs(made) < 2 * doubt and abs(asked) > 5 * doubt else 0
+                if reverse or stuck:
+                    variance = np.inf  # not the move that was asked for: what was read before tells nothing of now
+                else:
+                    # What was made is known as well as it was before: by the share without this move.
+                    need, variance = need - told / weight * asked, variance + asked**2 / weight
+                    told, weight = told + asked * made / doubt**2, weight + (asked / doubt) ** 2
             own_weight, old_weight = 1 / now.error**2, 1 / variance
             need = (need * old_weight + now.move * own_weight) / (old_weight + own_weight)
             variance, before = 1 / (old_weight + own_weight), now
-        if last < 0 and before is not None:
-            return Track(before.move, before.error, 1.0, reverse=True)
-        return Track(need, float(np.sqrt(variance)), float(np.clip(told / weight, 0.5, 1.5)), reverse=False)
+        return Track(need, float(np.sqrt(variance)), float(np.clip(told / weight, 0.5, 1.5)), stuck, reverse)
 
 
 def said_move(instrument: Instrument, move: float) -> str:
@@ -247,7 +277,7 @@ def said_turns(turns: float) -> str:
     whole, quarters = divmod(round(abs(turns) * 4), 4)
     part = ("", "1/4", "1/2", "3/4")[quarters]
     if not turns:
-        return "0"
+        return "under 1/4"
     return f"{' '.join(filter(None, (str(whole or ''), part)))} {'clockwise' if turns > 0 else 'anticlockwise'}"
 
 
@@ -273,15 +303,19 @@ def understood(text: str, plan: Plan, question: Question) -> tuple[float, str]:
     ValueError
         It is neither; the message says what is.
     """
-    found = _ANSWER.fullmatch(text.strip())
+    found = _ANSWER.fullmatch(text.strip().replace("\u2212", "-")) if len(text) < _LONGEST else None
     if found is None:
         raise ValueError(f"{quoted(text)}: cents such as -2.5, or 329.1 hz; w behind it when the note warbles")
     number = float(found[1].replace(",", "."))
     cents: float | None = number
     if (found[2] or "").lower() == "hz":
-        cents = cents_of(plan, question.string, question.fret, number) if number > 0 else None
+        cents = cents_of(plan, question.string, question.fret, number) if number > 0 else np.inf
         if cents is None:
-            raise ValueError(f"{quoted(text)}: no frequency to compare with; give cents")
-    if cents is None or abs(cents) > FURTHEST:
-        raise ValueError(f"{quoted(text)}: {cents:+.0f} cents are another note; read fret {question.fret} again")
+            raise ValueError(f"{quoted(text)}: the plan states no pitch to compare with; give cents")
+    if abs(cents) > FURTHEST:
+        raise ValueError(f"{quoted(text)}: another note, by hundreds of cents; read fret {question.fret} again")
     return cents, "warble" if found[3] else ""
+
+
+def _named(unit: Sequence[int]) -> str:
+    return " and ".join(map(str, unit))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from slotwright.layout import strings
+from slotwright.layout.compensation import SADDLE_REACH
 from slotwright.layout.errors import Fault
 from slotwright.layout.readings import read_rows
 from slotwright.layout.units import MM_PER_INCH
@@ -91,7 +92,8 @@ def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:
         rows.faults.append(Fault("line 1", "column cents is missing", "the header is string,fret,cents"))
         rows.refuse()
     found = []
-    stands: dict[tuple[int, int], tuple[float | None, float]] = {}
+    stands: dict[tuple[int, int], Reading] = {}
+    reach = reach_of(plan)
     for row in rows:
         string = row.whole("string", 1, len(plan.strings))
         if row.cells.get("fret") == "0":
@@ -103,18 +105,32 @@ def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:
             fret=fret,
             cents=_cents(row, plan, string, fret),
             open=row.number("open", -FURTHEST, FURTHEST) if row.has("open") else 0.0,
-            saddle_offset=row.length("saddle_offset", -100, 100, plan.units) if row.has("saddle_offset") else None,
+            saddle_offset=row.length("saddle_offset", *reach, plan.units) if row.has("saddle_offset") else None,
             at=row.whole("pass", 1, MOST_PASSES) if row.has("pass") else 1,
-            moved=row.length("moved", -100, 100, plan.units) if row.has("moved") else 0.0,
+            moved=row.length("moved", -reach[1], reach[1], plan.units) if row.has("moved") else 0.0,
             note=row.text("note"),
         )
-        there = (reading.saddle_offset, reading.moved)
-        if stands.setdefault((string, reading.at), there) != there:
-            column = "moved" if stands[string, reading.at][0] == there[0] else "saddle_offset"
-            row.fault(column, "another one stands above for this string", "a moved saddle begins a new pass")
+        before = stands.setdefault((string, reading.at), reading)
+        if reading.saddle_offset is None:
+            reading = replace(reading, saddle_offset=before.saddle_offset)
+        for column in ("saddle_offset", "moved"):
+            if getattr(reading, column) != getattr(before, column):
+                row.fault(column, "another one stands above for this string", "a moved saddle begins a new pass")
         found.append(reading)
+    for string in range(1, len(plan.strings) + 1):
+        moved = sum(each.moved for (which, _), each in stands.items() if which == string)
+        if abs(moved) > reach[1]:
+            what = f"moved adds up to {plan.said(moved)} for string {string}"
+            rows.faults.append(Fault("", what, f"no bridge reaches further than {plan.said(reach[1])}"))
     rows.refuse()
     return tuple(found)
+
+
+def reach_of(plan: Plan) -> tuple[float, float]:
+    """Give how far a saddle may stand from its line [mm]: a part of the longest scale."""
+    scale = max(filter(None, (plan.scale.length, plan.scale.bass)))
+    low, high = SADDLE_REACH
+    return low * scale, high * scale
 
 
 def target(plan: Plan, string: int, fret: int) -> float | None:
@@ -136,7 +152,10 @@ def _cents(row: Row, plan: Plan, string: int, fret: int) -> float:
         return 0.0
     if row.has("cents"):
         return row.number("cents", -FURTHEST, FURTHEST)
+    faults = len(row.faults)
     hertz = row.number("hz", 5.0, 20_000.0)
+    if len(row.faults) > faults:
+        return 0.0
     cents = cents_of(plan, string, fret, hertz)
     if cents is None:
         row.fault("hz", f"the plan states no pitch for string {string}", "state cents, or strings[...].pitch")

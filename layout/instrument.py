@@ -132,7 +132,7 @@ class Instrument:
         if (taught.stiffness, taught.stretch) != (1.0, 1.0):
             said.append(f"Calibrated at the bench: stiffness {taught.stiffness:g}, stretch {taught.stretch:g}")
         if tunings:
-            others = ", ".join(map(" ".join, tunings))
+            others = ", ".join(" ".join(reversed(tuning)) for tuning in tunings)
             said.append(f"The contacts serve the strings' own pitches and {others} together")
         return tuple(said)
 

@@ -33,6 +33,7 @@ FEWEST: Final = 5  # readings of one string that can tell a crown or a magnet fr
 LOW_FRETS: Final = 3  # frets 1 to 3 feel the nut most (common practice, no source)
 UPPER_FRETS: Final = 5  # from here on they should be good when only the nut is wrong
 _TRIED: Final = 0.02  # mm and parts, small enough for a derivative
+_MOST_STEPS: Final = 12  # each halves the miss
 
 Kind = Literal["nut height", "nut place", "magnets", "crown"]
 
@@ -108,9 +109,25 @@ class Evidence:
 
     def nut_sizes(self, advice: Advice) -> dict[Kind, float]:
         """Give how far the nut would be wrong, for each way it can be [mm]."""
-        return {
+        sizes = {
             kind: self._size(advice, shape)[0] for kind, _, shape in self._patterns(advice) if kind.startswith("nut")
         }
+        if "nut height" in sizes:
+            sizes["nut height"] = self._nut_height(advice, sizes["nut height"])
+        return sizes
+
+    def _nut_height(self, advice: Advice, guess: float) -> float:
+        """Find the height whose own effect is what was read: it grows with more than the height itself [mm]."""
+        fretting, saddle, nut = self.setting.fretting, self.readings.place, self.setting.nut
+        string, frets = advice.string - 1, advice.frets - 1
+        here, height = parts(fretting, saddle, nut).total, abs(guess)
+        for _ in range(_MOST_STEPS):
+            higher = parts(replace(fretting, nut_height=fretting.nut_height + height), saddle, nut).total
+            times = self._size(advice, (higher - here)[string, frets])[0]
+            if times <= 0:
+                return guess
+            height *= times**0.5
+        return height
 
     def at_fret(self, advice: Advice, fret: int, marks: Sequence[Mark]) -> float:
         """Give how far a string is off at one fret, its other patterns aside [cents]; 0 where few were read."""

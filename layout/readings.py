@@ -159,7 +159,7 @@ def read_rows(text: bytes, known: Sequence[str], needed: Sequence[str]) -> Rows:
     try:
         for line, cells in _lines(decoded, delimiter):
             if not columns:
-                columns = tuple(cell.lower() for cell in cells)
+                columns = tuple(cell.lower() for cell in cells[: _last(cells)])
                 faults += _faults_of_header(columns, known, needed, line)
                 if faults:
                     break
@@ -176,6 +176,11 @@ def read_rows(text: bytes, known: Sequence[str], needed: Sequence[str]) -> Rows:
     return found
 
 
+def _last(cells: Sequence[str]) -> int:
+    """Count the cells up to the last that is not empty: spreadsheets write empty columns behind the others."""
+    return max(place for place, cell in enumerate(cells, start=1) if cell)
+
+
 def _delimiter(text: str, needed: Sequence[str]) -> str:
     """See from the header what separates the columns."""
     header = next((line for line in text.splitlines() if line.strip()), "")
@@ -188,7 +193,8 @@ def _lines(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
     """Yield the number and the cells of every line that is not blank."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     for cells in reader:
-        stripped = [cell.strip() for cell in cells]
+        # A typographic minus is what some spreadsheets write.
+        stripped = [cell.strip().replace("\u2212", "-") for cell in cells]
         if any(stripped):
             yield reader.line_num, stripped
 

@@ -38,7 +38,10 @@ class Restrung:
     Parameters
     ----------
     move
-        From where each saddle stands now, back positive [mm], shape (strings,).
+        From where each saddle stands now, or from where it belongs with the strings that are on where
+        that was not read, back positive [mm], shape (strings,).
+    read
+        True for the strings that were read, shape (strings,).
     error
         Standard errors of the moves: of the readings, of the factors and of estimated cores [mm],
         shape (strings,).
@@ -52,6 +55,7 @@ class Restrung:
     """
 
     move: Floats
+    read: NDArray[np.bool_]
     error: Floats
     travel: Floats | None
     tension: Floats
@@ -122,9 +126,14 @@ def restring(
         # The ends of the range stand for one standard deviation of a core that was estimated.
         variance = variance + np.nan_to_num(np.ptp(strung.doubt, axis=1) / 2) ** 2
     move = further(*factors)
+    read = np.zeros(len(move), dtype=np.bool_)
     for advice in advices:
         move[advice.string - 1] += advice.move
         variance[advice.string - 1] += advice.error**2
+        read[advice.string - 1] = True
+    for group in setting.groups:
+        # They move as one, as far as suits them on the average.
+        move[list(group)] = move[list(group)].mean()
     travel = None
     if setting.room is not None:
         gone = readings.saddle + move - setting.saddle
@@ -132,6 +141,7 @@ def restring(
     bodies = list(zip(before.bodies, after.bodies, strict=True))
     return Restrung(
         move=move,
+        read=read,
         error=np.sqrt(variance),
         travel=travel,
         tension=np.array([(old.tension, new.tension) for old, new in bodies]),

@@ -13,12 +13,14 @@ from slotwright.layout.errors import PlanError
 from slotwright.layout.fretted import last_pass
 from slotwright.layout.pitch import parts
 from slotwright.layout.strung import aim_weights, limp
+from slotwright.layout.tunings import in_all_tunings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
+    from slotwright.layout.compensation import Offsets
     from slotwright.layout.fretted import Reading
     from slotwright.layout.instrument import Instrument
     from slotwright.layout.pitch import Fretting
@@ -80,6 +82,8 @@ class Setting:
     ----------
     fretting
         Strings over frets; limp ones where the plan does not know them.
+    tuned
+        The same in every tuning that the plan serves.
     weights
         The plan's aim, shape (strings, frets).
     saddle, nut
@@ -92,6 +96,7 @@ class Setting:
     """
 
     fretting: Fretting
+    tuned: Fretting
     weights: Floats
     saddle: Floats
     nut: Floats
@@ -115,8 +120,8 @@ def setting_of(instrument: Instrument) -> Setting:
     plan, neck, strung = instrument.plan, instrument.neck, instrument.strung
     weights = aim_weights(plan)
     if strung is None:
-        none = np.zeros(len(plan.strings))
-        return Setting(limp(plan, neck), weights, none, none, None, ())
+        none, strings = np.zeros(len(plan.strings)), limp(plan, neck)
+        return Setting(strings, strings, weights, none, none, None, ())
     saddle, room = strung.offsets.saddle, None
     groups: tuple[tuple[int, ...], ...] = ()
     if plan.bridge is not None:
@@ -130,7 +135,8 @@ def setting_of(instrument: Instrument) -> Setting:
         if placed.bands is not None and placed.reserve is not None:
             away = np.abs((placed.bands - placed.contacts[:, None]) / neck.ways[:, None, :1])[..., 0]
             room = np.copysign(away, placed.reserve)
-    return Setting(strung.fretting, weights, saddle, strung.offsets.nut, room, groups)
+    tuned = in_all_tunings(plan, strung.fretting)
+    return Setting(strung.fretting, tuned, weights, saddle, strung.offsets.nut, room, groups)
 
 
 def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:
@@ -171,7 +177,7 @@ def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:
         return found
     # The move that the readings want, from where the plan has the saddle, tells how far it stands from there.
     for _ in range(2):
-        place = np.where(known, saddle, saddle - (best_place(setting, found) - found.place))
+        place = np.where(known, saddle, saddle - (best_place(setting, found).saddle - found.place))
         found = replace(found, place=place)
     return found
 
@@ -200,15 +206,28 @@ def each_pass(setting: Setting, raw: Sequence[Reading]) -> tuple[Readings, ...]:
     return tuple(found)
 
 
-def best_place(setting: Setting, readings: Readings, minimise: Criterion = "rms") -> Floats:
-    """Give where the saddles of the readings belong [mm], shape (strings,)."""
+def best_place(setting: Setting, readings: Readings, minimise: Criterion = "rms") -> Offsets:
+    """Give where the saddles of the readings belong.
+
+    Parameters
+    ----------
+    setting, readings
+        The strings as they lie, and what was read of them at their own pitches.
+    minimise
+        What is to be made least, over all tunings of the plan.
+
+    Returns
+    -------
+    Offsets
+        Where each saddle belongs while the nut stays [mm], shape (strings,).
+    """
     return compensate(
-        setting.fretting,
+        setting.tuned,
         used_weights(setting, readings),
         minimise=minimise,
         beyond=beyond_model(setting, readings),
         nut_stands=setting.nut,
-    ).saddle
+    )
 
 
 def used_weights(setting: Setting, readings: Readings) -> Floats:

@@ -134,6 +134,38 @@ def test_strings_that_share_a_saddle_move_together():
     assert both[2].move == pytest.approx(six.move, abs=1e-3)
 
 
+def test_a_shared_saddle_tames_the_worst_of_its_notes():
+    instrument = lay_out(flat_plan(minimise="worst", bridge={"groups": [[3, 4]]}))
+    rows = [(3, 12, 6.0), (3, 17, 10.0), (4, 12, -4.0)]
+    both = advices(instrument, rows)
+    assert both[0].move == both[1].move
+
+    def largest(move):
+        return max(abs(e + s * move) for a in both for e, s in zip(a.now[a.aimed], a.slopes[a.aimed], strict=True))
+
+    brute = min((largest(move), move) for move in np.linspace(-3, 5, 8001))
+    assert both[0].move == pytest.approx(brute[1], abs=0.03)  # slopes are those where each string alone would stand
+
+
+def test_a_plan_with_more_tunings_is_left_where_they_agreed():
+    """Read what the model says of the compromise at the strings' own pitches: nothing is to be moved."""
+    made = flat_plan(tolerance=0.3).model_copy(update={"tunings": (("D4", "A3", "F3", "C3", "G2", "C2"),)})
+    instrument = lay_out(made)
+    off = instrument.strung.after.total
+    assert np.abs(off[5, 11]) > 1
+    rows = [(s, f, off[s - 1, f - 1]) for s, frets in AIMS.items() for f in frets]
+    for advice in advices(instrument, rows):
+        assert abs(advice.move) < 1e-3
+        assert advice.direction == "leave"
+
+
+def test_a_reading_no_bridge_can_follow_is_held_and_said():
+    instrument = lay_out(flat_plan())
+    found = intonate(instrument, parse_readings(table([(6, 12, -120.0)]), instrument.plan))
+    assert found.strings[0].advice.held
+    assert "where no bridge reaches" in found.strings[0].findings[0].evidence
+
+
 def test_strings_that_nothing_is_known_of():
     instrument = lay_out(plan(strings=6, compensation={"aim": [{"strings": [1], "frets": [12]}]}))
     (advice,) = advices(instrument, [(1, 12, 5.0)])
@@ -190,6 +222,9 @@ BAD = [
     ("string,fret,cents,saddle_offset\n1,12,1,2 feet\n", 'line 2, column saddle_offset: given "2 feet"'),
     ("string,fret,cents,saddle_offset\n1,12,1,2\n1,17,1,3\n", "line 3, column saddle_offset: another one stands above"),
     ('string,fret,cents\n1,12,1\n1,"12', "not a table"),
+    ("string,fret,cents,saddle_offset\n1,12,1,60\n", 'line 2, column saddle_offset: given "60"; allowed -12.80 to 25.60 mm'),
+    ("string,fret,cents,pass,moved\n1,12,1,1,20\n1,12,1,2,20\n", "moved adds up to 40.00 mm for string 1"),
+    ("string,fret,hz\n1,12,nan\n", 'line 2, column hz: given "nan"'),
     ("string,fret,cents\n1,12,\x00\n", "line 2"),
     ("string,fret,cents\n1,1\u00b2,1\n", "line 2, column fret"),
 ]  # fmt: skip
@@ -216,6 +251,13 @@ def test_all_faults_of_a_table_at_once_but_no_screens_of_them():
 def test_tables_of_spreadsheets(text):
     (reading,) = parse_readings(text.encode(), flat_plan())
     assert (reading.string, reading.fret, reading.cents) == (1, 12, -2.5)
+
+
+def test_a_typographic_minus_empty_columns_and_an_offset_said_once():
+    text = "string,fret,cents,saddle_offset,,\n1,12,\u22122.5,1.5,,\n1,17,3,,,\n"
+    first, second = parse_readings(text.encode(), flat_plan())
+    assert first.cents == -2.5
+    assert first.saddle_offset == second.saddle_offset == 1.5
 
 
 def test_too_large_a_table_is_refused_unread():

@@ -167,6 +167,9 @@ def test_restringing_tells_tension_and_travel(instrument):
     )
     room = instrument.bridge.reserve / instrument.neck.ways[:, :1]
     assert told.travel == pytest.approx(room + told.move[:, None] * [1, -1])
+    assert not told.read.any()
+    shared = restring(instrument, other, replace(setting, groups=((0, 1),)), gather(setting, ()), (), None)
+    assert shared.move[0] == shared.move[1] == pytest.approx(told.move[:2].mean())
     # Nothing was read: the whole doubt of the factors is in it.
     assert (told.error > 0.03).all()
 
@@ -220,3 +223,10 @@ def test_the_plan_keeps_its_comments():
     again = recalibrated(written, 0.9, 1.0)
     assert again.decode().count("[calibration]") == 1
     assert tomllib.loads(again.decode())["calibration"] == {"stiffness": 0.9, "stretch": 1.0}
+
+
+def test_factors_that_explain_nothing_are_not_to_be_kept(instrument):
+    world = World(instrument.strung.offsets.saddle + 3.0)
+    raw = [replace(r, saddle_offset=float(instrument.strung.offsets.saddle[r.string - 1])) for r in readings(world)]
+    assert learnt(instrument, raw).doubtful
+    assert not learnt(instrument, readings(world)).doubtful

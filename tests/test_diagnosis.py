@@ -154,3 +154,28 @@ def test_the_end_of_the_travel_and_what_would_gain_way():
     assert said == pytest.approx(gained, abs=0.05)  # lower where it was read, not where it was reckoned
     (forward,) = judged(instrument, [(1, 12, -20.0)]).strings[0].findings
     assert "at its front" in forward.evidence
+
+
+@pytest.mark.parametrize("height", [0.4, 0.8, 1.2])
+def test_the_height_of_a_nut_slot_is_told_truly(instrument, height):
+    """What it does grows with more than the height itself; a file must not be led through the board."""
+    world = healthy(slot_too_high=height)
+    rows = [(string, fret, cents) for string in ALL for fret, cents in zip(EVERY, world.errors(string), strict=True)]
+    found = judged(instrument, rows)
+    said = [f.evidence for v in found.strings for f in v.findings if f.kind == "nut"]
+    assert len(said) >= 4
+    for evidence in said:
+        assert float(evidence.split("nut slot were ")[1].split()[0]) == pytest.approx(height, abs=0.01)
+    # What a nut does is not to be learnt as stiffness.
+    assert found.calibrated is None
+    assert "tell of nut first" in found.wanting
+
+
+def test_a_zero_fret_has_no_slot():
+    made = flat_plan(setup={"nut_action": 0}).model_copy(deep=True)
+    made = made.model_copy(update={"frets": made.frets.model_copy(update={"zero_fret": True})})
+    world = healthy(nut_too_far=0.9)
+    rows = [(string, fret, cents) for string in ALL for fret, cents in zip(EVERY, world.errors(string), strict=True)]
+    said = [f.evidence for v in judged(lay_out(made), rows).strings for f in v.findings if f.kind == "nut"]
+    assert said
+    assert all("height of the zero fret first" in evidence and "slot" not in evidence for evidence in said)

@@ -136,7 +136,7 @@ def test_the_log_holds_all_that_the_dialogue_knows(dialogue):
 
 
 @pytest.mark.parametrize(
-    ("turns", "said"), [(1.75, "1 3/4 clockwise"), (-0.25, "1/4 anticlockwise"), (2, "2 clockwise"), (0, "0")]
+    ("turns", "said"), [(1.75, "1 3/4 clockwise"), (-0.25, "1/4 anticlockwise"), (2, "2 clockwise"), (0, "under 1/4")]
 )
 def test_turns_in_words(turns, said):
     assert said_turns(turns) == said
@@ -166,5 +166,27 @@ def test_what_is_not_understood(dialogue, typed):
 
 def test_no_frequency_without_a_pitch():
     bare = Dialogue(lay_out(plan(strings=6)))
-    with pytest.raises(ValueError, match="no frequency to compare with"):
+    with pytest.raises(ValueError, match="no pitch to compare with"):
         understood("440 hz", bare.plan, bare.ask(()))
+
+
+def test_a_saddle_that_does_not_move_is_asked_about_and_then_left(dialogue):
+    """The same is read again and again: it is not said to go the other way, nor moved for ever."""
+    raw, told = (), []
+    while (question := dialogue.ask(raw)) is not None and question.string == 1:
+        told += question.told
+        raw = (*raw, question.reading({12: 8.0, 17: 13.0}[question.fret], ""))
+    assert "string 1: its saddle did not move. Is it stuck, or was it not turned yet?" in told
+    assert "the last move went the other way round" not in told
+    assert len({reading.at for reading in raw}) == 3
+    assert question.told[0] == "string 1: left as it is; its saddle did not move: free it, or see what its screw does"
+
+
+def test_it_says_how_every_string_ended(dialogue):
+    world = World(dialogue.instrument.strung.offsets.saddle)
+    _, _, raw = hold(dialogue, world, np.random.default_rng(1), noise=0.0)
+    assert dialogue.closings(raw) == tuple(f"string {string}: in tune" for string in AIMS)
+    assert dialogue.closings(()) == ()
+    first = dialogue.ask(())
+    warbling = (first.reading(9.0, "warble"), first._replace(fret=17).reading(9.0, "warble"))
+    assert dialogue.ask(warbling).told[0].startswith("string 1: every note warbles")

@@ -145,6 +145,64 @@ def test_a_dialogue_goes_on_where_it_broke_off(run, tmp_path):
     assert (tmp_path / "log.csv").read_text().count("\n") == 4
 
 
+def test_stepping_back_over_a_skip_keeps_the_reading(run, tmp_path):
+    run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="4.8\ns\nb\nq\n")
+    assert "1,12,4.800" in (tmp_path / "log.csv").read_text()
+
+
+def test_a_move_asked_for_before_is_said_to_be(run):
+    out = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="5\n8\n\nx\nq\n")[1]
+    assert out.count("(as before) string 1: back") == 2
+    assert "string 1: asked to be moved, not read since" in out
+    assert "give or take" not in out  # no table that asks for the move once more
+    out = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="q\n")[1]
+    assert "may be done already" in out
+
+
+def test_a_log_behind_a_link_and_one_that_another_hand_wrote(run, tmp_path):
+    (tmp_path / "link.csv").symlink_to("real.csv")
+    run("bench", "heron.toml", "--ask", "--log", "link.csv", typed="5\nq\n")
+    assert (tmp_path / "link.csv").is_symlink()
+    assert "1,12,5.000" in (tmp_path / "real.csv").read_text()
+
+    from slotwright.cli.dialogue import _Log
+    from slotwright.layout.errors import SlotwrightError
+    from slotwright.layout.fretted import Reading
+    from slotwright.layout.instrument import lay_out
+
+    kept = _Log(tmp_path / "real.csv", lay_out(starter("heron")))
+    (tmp_path / "real.csv").write_text("string,fret,cents\n2,12,1\n")
+    with pytest.raises(SlotwrightError, match="changed by somebody else"):
+        kept.write((Reading(1, 12, 3.0),))
+    assert "2,12,1" in (tmp_path / "real.csv").read_text()
+
+
+@pytest.mark.parametrize("extra", [("--json",), ("--save-plan", "k.toml"), ("--restring", "heron.toml")])
+def test_what_a_dialogue_does_not_do(run, extra):
+    assert run("bench", "heron.toml", "--ask", "--log", "log.csv", *extra)[0] == 2
+
+
+def test_a_calibrated_plan_is_written_to_a_plan_file_only(run, tmp_path):
+    (tmp_path / "many.csv").write_text(MANY)
+    code, _, err = run("bench", "heron.toml", "many.csv", "--save-plan", "many.csv", "--force")
+    assert (code, "end its name in .toml" in err) == (2, True)
+    assert (tmp_path / "many.csv").read_text() == MANY
+
+
+def test_restringing_marks_what_was_not_read(run):
+    out = run("bench", "heron.toml", "read.csv", "--restring", "heron.toml")[1]
+    assert "* not read: from where it belongs" in out
+    assert [line.split()[0] for line in out.splitlines() if " * " in line] == ["4", "5"]
+
+
+def test_long_aims_fit_into_a_line(run, tmp_path):
+    (tmp_path / "curlew.toml").write_text(starters()["curlew"], "utf-8")
+    (tmp_path / "all.csv").write_text("string,fret,cents\n" + "".join(f"1,{n},{n / 2 - 3}\n" for n in range(1, 13)))
+    out = run("bench", "curlew.toml", "all.csv")[1]
+    assert "12 frets: -2.5 to +3.0" in out
+    assert max(map(len, out.splitlines()[:2])) < 120
+
+
 def test_nothing_typed_is_no_failure(run, tmp_path):
     assert run("bench", "heron.toml", "--ask", "--log", "log.csv")[0] == 0
     assert run("bench", "heron.toml", "--ask", "--log", "log.csv")[0] == 0
@@ -223,7 +281,7 @@ def test_restringing(run, tmp_path):
     (tmp_path / "heavy.toml").write_text(heavier, "utf-8")
     code, out, err = run("bench", "heron.toml", "many.csv", "--restring", "heavy.toml")
     assert (code, err) == (0, "")
-    assert "restrung as Heron six" in out
+    assert "for the strings of Heron six, instead of the moves above" in out
     line = next(line for line in out.splitlines() if "0.010 to 0.012 in" in line)
     assert "68.2 to 98.2 N" in line  # by hand: tension goes with the square of the gauge
     told = json.loads(run("bench", "heron.toml", "many.csv", "--restring", "heavy.toml", "--json")[1])["restring"]
