@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from slotwright.layout.survey import Line, Saddle, Survey
 
 _SIDES = ("treble", "bass")
+_SADDLE_REACH = 0.1  # of what is expected; further away it was not measured from crown 12
 
 
 @click.command("survey", epilog="Example: slotwright survey neck.csv --saddle 326.1,328.4 --plan neck.toml")
@@ -122,6 +123,12 @@ def _saddles(found: Survey, stands: tuple[float, float] | None) -> dict[str, Sad
     if stands is None:
         return {}
     lines = (found.lines[0], found.lines[-1])
+    for line, given in zip(lines, stands, strict=True):
+        if abs(given - line.saddle_from_12) > _SADDLE_REACH * line.saddle_from_12:
+            raise SlotwrightError(
+                f"--saddle: {given:.2f} mm from crown 12, where {line.saddle_from_12:.2f} mm are expected; "
+                "was it measured from crown 12?"
+            )
     return {side: saddle_that_is(found, line, given) for side, line, given in zip(_SIDES, lines, stands, strict=True)}
 
 

@@ -249,8 +249,8 @@ class _Words:
             low, high = SADDLE_REACH
             yield Finding(
                 "travel",
-                f"the saddle would stand, or have stood, beyond {low:.0%} to {high:.0%} of the scale, where no bridge "
-                "reaches: look at the readings and at the plan's scale",
+                f"the saddle would stand, or have stood, beyond {low:.0%} to {high:.0%} of the scale, "
+                "where no bridge reaches: look at the readings and at the plan's scale",
             )
         if advice.travel is None or min(advice.travel) >= 0 or advice.direction == "leave":
             return

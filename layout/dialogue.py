@@ -306,12 +306,12 @@ def understood(text: str, plan: Plan, question: Question) -> tuple[float, str]:
     found = _ANSWER.fullmatch(text.strip().replace("\u2212", "-")) if len(text) < _LONGEST else None
     if found is None:
         raise ValueError(f"{quoted(text)}: cents such as -2.5, or 329.1 hz; w behind it when the note warbles")
-    number = float(found[1].replace(",", "."))
-    cents: float | None = number
+    cents = float(found[1].replace(",", "."))
     if (found[2] or "").lower() == "hz":
-        cents = cents_of(plan, question.string, question.fret, number) if number > 0 else np.inf
-        if cents is None:
+        heard = cents_of(plan, question.string, question.fret, cents) if cents > 0 else np.inf
+        if heard is None:
             raise ValueError(f"{quoted(text)}: the plan states no pitch to compare with; give cents")
+        cents = heard
     if abs(cents) > FURTHEST:
         raise ValueError(f"{quoted(text)}: another note, by hundreds of cents; read fret {question.fret} again")
     return cents, "warble" if found[3] else ""

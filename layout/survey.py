@@ -164,7 +164,8 @@ class Saddle:
     from_12
         From the crown of fret 12 [mm].
     behind
-        Further from the nut than its line [mm].
+        Further from the nut than where the octave comes true with the nut that is there [mm]; with
+        the rule's nut where that was not measured.
     cents
         What lengths alone make fret 12 sound against the open string, from the nut face where
         that was measured; above 0 sharp.
@@ -190,9 +191,11 @@ def saddle_that_is(survey: Survey, line: Line, from_12: float) -> Saddle:
     Saddle
         Where it stands and what that makes of fret 12.
     """
-    open_string = line.crown_12 - line.zero - (line.nut_offset or 0.0) + from_12
+    nut = line.nut_offset or 0.0
+    open_string = line.crown_12 - line.zero - nut + from_12
     cents = OCTAVE * float(np.log2(open_string / from_12)) - OCTAVE * FROM_CROWN / survey.divisions
-    return Saddle(from_12, from_12 - line.saddle_from_12, cents)
+    # A nut nearer to fret 1 asks for a saddle as much nearer: the octave fret has to halve what is left.
+    return Saddle(from_12, from_12 - (line.saddle_from_12 - nut), cents)
 
 
 def divisor(step: float) -> float:

@@ -43,7 +43,7 @@ def findings(survey: Survey, saddles: Mapping[str, Saddle], units: Unit) -> Iter
         yield from _of_saddle_line(line, said)
     for side, saddle in saddles.items():
         yield _of_saddle(side, saddle, said)
-    yield "strings want their contacts behind that line: being stiff and pressed down makes them sharp"
+    yield "strings want their contacts behind that: being stiff and pressed down makes them sharp"
     if saddles:
         yield "so a saddle behind it is no fault yet; slotwright compensate says how far behind"
 
@@ -108,6 +108,9 @@ def _of_saddle_line(line: Line, said: _Writer) -> Iterator[str]:
         f"saddle line: {said(line.saddle_from_12)} +- {said(line.saddle_from_12_error)} from crown {FROM_CROWN} "
         f"on {edge} (at {said(line.crown_12 + line.saddle_from_12)} on the ruler)"
     )
+    if line.nut_offset:
+        nearer = said(line.saddle_from_12 - line.nut_offset)
+        yield f"with the nut face left where it is: {nearer} from crown {FROM_CROWN}"
     places = line.measured.frets.tolist()
     if FROM_CROWN not in places:
         yield f"crown {FROM_CROWN} was not measured; its place is {said(line.crown_12)} on the ruler"
@@ -120,6 +123,6 @@ def _of_saddle(side: str, saddle: Saddle, said: _Writer) -> str:
     way, move = ("behind", "forward") if saddle.behind > 0 else ("before", "back")
     heard = f"{abs(saddle.cents):.1f} cents {'sharp' if saddle.cents > 0 else 'flat'}"
     return (
-        f"saddle on the {side} edge: {said(saddle.from_12)} from crown {FROM_CROWN}, {far} {way} its line; "
-        f"lengths alone make fret {FROM_CROWN} {heard}; {far} {move} would bring it to the line"
+        f"saddle on the {side} edge: {said(saddle.from_12)} from crown {FROM_CROWN}, {far} {way} a true "
+        f"octave with this nut; lengths alone make fret {FROM_CROWN} {heard}; {far} {move} would bring it there"
     )

@@ -229,12 +229,13 @@ def test_saddle_by_hand():
     found = survey([Measured("distance", FRETS, places(648, zero=3.0), 3.3)])
     line = found.lines[0]
     behind = saddle_that_is(found, line, 326.0)
-    assert behind.behind == pytest.approx(2.0)
+    assert behind.behind == pytest.approx(2.3)  # the nut stands 0.3 nearer to it: half of what is left is 323.7
     assert behind.cents == pytest.approx(1200 * np.log2((324 - 0.3 + 326) / 326 / 2))
     assert behind.cents < 0
-    before = saddle_that_is(found, line, 322.0)
+    before = saddle_that_is(found, line, 321.7)
     assert before.behind == pytest.approx(-2.0)
     assert before.cents > 0
+    assert saddle_that_is(found, line, 323.7).cents == pytest.approx(0, abs=1e-6)
     without = survey([Measured("distance", FRETS, places(648, zero=3.0))])
     assert saddle_that_is(without, without.lines[0], 324.0).cents == pytest.approx(0, abs=1e-6)
 

@@ -104,12 +104,17 @@ def test_saddle_that_is_there(run, tmp_path):
     assert told["bass"]["from_fret_12"] == pytest.approx(317.5)
     assert told["bass"]["cents_at_12"] > 0
     out = run("survey", "neck.csv", "--saddle", "326,322")[1]
-    assert "2.00 behind its line; lengths alone make fret 12 5.3 cents flat; 2.00 forward would" in out
-    assert "2.00 before its line; lengths alone make fret 12 5.4 cents sharp; 2.00 back would" in out
+    assert (
+        "2.00 behind a true octave with this nut; lengths alone make fret 12 5.3 cents flat; 2.00 forward would"
+        in out
+    )
+    assert (
+        "2.00 before a true octave with this nut; lengths alone make fret 12 5.4 cents sharp; 2.00 back would" in out
+    )
     assert "no fault yet" in out
 
 
-@pytest.mark.parametrize("given", ["326", "326,1,2", "326;327", "a,b", "326,-1", "326,"])
+@pytest.mark.parametrize("given", ["326", "326,1,2", "326;327", "a,b", "326,-1", "326,", "640,640", "320,100"])
 def test_a_wrong_saddle_is_refused(run, tmp_path, given):
     write(tmp_path / "neck.csv", crowns(648))
     code, out, err = run("survey", "neck.csv", "--saddle", given)
