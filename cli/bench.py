@@ -220,7 +220,8 @@ def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
             click.echo(f"string {' and '.join(map(str, group))} share a saddle: one move for both")
     if instrument.strung is None:
         click.echo("the strings are not known: moves are reckoned from lengths alone")
-    click.echo("Loosen a string before you turn its screw, retune after each move, then read again.")
+    turned = "Loosen a string before you turn its screw, retune" if advices[0].turns is not None else "Retune"
+    click.echo(f"{turned} after each move, then read again.")
     click.echo("Strings under tension whip when they break: keep your face out of their line.")
 
 
