@@ -11,33 +11,17 @@ import time
 import pytest
 from helpers import starter
 
-from slotwright.cli import main
 from slotwright.layout.fretted import parse_readings
 from slotwright.templates import starters
 
 READINGS = "string,fret,cents\n1,12,5\n1,17,8\n2,12,-3\n2,17,-4\n3,12,-1\n3,17,1\n6,12,0.5\n"
 
 
-@pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
-    """Run a command beside a plan and readings; give exit code, output and messages."""
-    monkeypatch.chdir(tmp_path)
+@pytest.fixture(autouse=True)
+def beside_a_plan(tmp_path):
+    """Put a plan and readings into the folder."""
     (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
     (tmp_path / "read.csv").write_text(READINGS)
-
-    def once(*args, typed=""):
-        import io
-
-        monkeypatch.setattr("sys.stdin", io.StringIO(typed))
-        try:
-            main([str(arg) for arg in args])
-            code = 0
-        except SystemExit as end:
-            code = end.code
-        told = capsys.readouterr()
-        return code, told.out, told.err
-
-    return once
 
 
 def test_moves_in_words(run):
@@ -204,13 +188,13 @@ def test_long_aims_fit_into_a_line(run, tmp_path):
 
 
 def test_nothing_typed_is_no_failure(run, tmp_path):
-    assert run("bench", "heron.toml", "--ask", "--log", "log.csv")[0] == 0
-    assert run("bench", "heron.toml", "--ask", "--log", "log.csv")[0] == 0
+    assert run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="")[0] == 0
+    assert run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="")[0] == 0
     (tmp_path / "log.csv").write_text("string,fret,cents\n1,12,x\n")
-    assert run("bench", "heron.toml", "--ask", "--log", "log.csv")[0] == 2
+    assert run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="")[0] == 2
     assert run("bench", "heron.toml", "--ask", "--log", "none/there/log.csv", typed="1\n")[0] == 0
     (tmp_path / "file").write_text("")
-    assert run("bench", "heron.toml", "--ask", "--log", "file/log.csv")[0] in (1, 2)
+    assert run("bench", "heron.toml", "--ask", "--log", "file/log.csv", typed="")[0] in (1, 2)
 
 
 def test_the_log_survives_being_killed_at_any_moment(tmp_path):
@@ -235,7 +219,11 @@ def test_the_log_survives_being_killed_at_any_moment(tmp_path):
         readings = parse_readings(text, plan)
         assert len(readings) >= kept - 1  # the last one may just have been taken back
         kept = len(readings)
-    assert {name for name in os.listdir(tmp_path) if not name.startswith(".")} == {"heron.toml", "log.csv"}
+    assert {name for name in os.listdir(tmp_path) if not name.startswith(".")} == {
+        "heron.toml",
+        "log.csv",
+        "read.csv",
+    }
 
 
 MANY = "string,fret,cents\n" + "".join(

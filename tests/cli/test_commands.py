@@ -13,33 +13,9 @@ from pathlib import Path
 import pytest
 from helpers import GOLDEN, STARTERS, TOP, golden
 
-from slotwright.cli import COMMANDS, main
+from slotwright.cli import COMMANDS
 from slotwright.layout.drawing import SHEETS
 from slotwright.templates import starters
-
-
-@pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
-    """Run a command in an empty folder; give exit code, output and messages."""
-    monkeypatch.chdir(tmp_path)
-
-    def once(*args):
-        try:
-            main([str(arg) for arg in args])
-            code = 0
-        except SystemExit as end:
-            code = end.code
-        told = capsys.readouterr()
-        assert "Traceback" not in told.err
-        return code, told.out, told.err
-
-    return once
-
-
-@pytest.fixture
-def heron(run, tmp_path):
-    assert run("new", "heron")[0] == 0
-    return tmp_path / "heron.toml"
 
 
 @pytest.mark.parametrize("command", ["", *COMMANDS])

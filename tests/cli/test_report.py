@@ -5,31 +5,6 @@ from pathlib import Path
 
 import pytest
 
-from slotwright.cli import main
-
-
-@pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-
-    def once(*args):
-        try:
-            main([str(arg) for arg in args])
-            code = 0
-        except SystemExit as end:
-            code = end.code
-        told = capsys.readouterr()
-        assert "Traceback" not in told.err
-        return code, told.out, told.err
-
-    return once
-
-
-@pytest.fixture
-def heron(run, tmp_path):
-    run("new", "heron")
-    return tmp_path / "heron.toml"
-
 
 def test_it_is_called_after_the_plan_and_keeps_what_is_there(run, heron):
     code, out, err = run("report", heron)

@@ -6,32 +6,8 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from slotwright.cli import main
 from slotwright.cli.compensate import command
 from slotwright.layout.slip import CAUSES, DRAWS
-
-
-@pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-
-    def once(*args):
-        try:
-            main(list(map(str, args)))
-            code = 0
-        except SystemExit as end:
-            code = end.code
-        told = capsys.readouterr()
-        assert "Traceback" not in told.err
-        return code, told.out, told.err
-
-    return once
-
-
-@pytest.fixture
-def heron(run, tmp_path):
-    assert run("new", "heron")[0] == 0
-    return tmp_path / "heron.toml"
 
 
 def test_table(run, heron):

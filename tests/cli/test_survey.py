@@ -9,28 +9,8 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from slotwright.cli import main
-
 FRETS = range(1, 23)
 WIDTHS = ("--strings", 6, "--nut-width", 43, "--width", "52 mm")
-
-
-@pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
-    """Run a command in an empty folder; give exit code, output and messages."""
-    monkeypatch.chdir(tmp_path)
-
-    def once(*args):
-        try:
-            main([str(arg) for arg in args])
-            code = 0
-        except SystemExit as end:
-            code = end.code
-        told = capsys.readouterr()
-        assert "Traceback" not in told.err
-        return code, told.out, told.err
-
-    return once
 
 
 def crowns(scale, *, seed=1, sigma=0.1, zero=1.2, frets=FRETS, eighteen=False, bad=()):

@@ -5,32 +5,7 @@ import os
 
 import pytest
 
-from slotwright.cli import main
-
 TUNING = "D2 A2 D3 G3 A3 D4"
-
-
-@pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-
-    def once(*args):
-        try:
-            main(list(map(str, args)))
-            code = 0
-        except SystemExit as end:
-            code = end.code
-        told = capsys.readouterr()
-        assert "Traceback" not in told.err
-        return code, told.out, told.err
-
-    return once
-
-
-@pytest.fixture
-def heron(run, tmp_path):
-    assert run("new", "heron")[0] == 0
-    return tmp_path / "heron.toml"
 
 
 def planned(heron, *tunings):
