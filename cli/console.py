@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import sys
+import time
 from typing import TYPE_CHECKING, TypeVar
 
 import click
@@ -10,13 +12,20 @@ import click
 from slotwright.layout.errors import FaultyError, MeasuredError, PlanError, SlotwrightError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
+
+    from rich.progress import Progress
 
     from slotwright.layout.instrument import Instrument
 
 
 Measured = TypeVar("Measured")
+Each = TypeVar("Each")
+
+_MOST_FAULTS = 100  # lines of complaint: more than any plan has keys to get wrong
+
+_PATIENCE = 1.0  # s
 
 UNIT_NAMES = {"mm": "mm", "in": "inches"}
 
@@ -57,7 +66,10 @@ def _read(path: Path, most: int, wanted: str) -> bytes:
 def _listed(path: Path, error: FaultyError) -> str:
     if len(error.faults) == 1:
         return f"{path}: {error}"
-    return "\n  ".join([f"{path}: {len(error.faults)} things to mend", *map(str, error.faults)])
+    told = [f"{path}: {len(error.faults)} things to mend", *map(str, error.faults[:_MOST_FAULTS])]
+    if (more := len(error.faults) - _MOST_FAULTS) > 0:
+        told.append(f"and {more} more")
+    return "\n  ".join(told)
 
 
 def cents(off: float) -> str:
@@ -74,6 +86,32 @@ def warn(instrument: Instrument) -> None:
     """Print what is possible but hardly meant, beside the result."""
     for warning in instrument.warnings:
         click.echo(f"warning: {warning}", err=True)
+
+
+def counted(steps: Sequence[Each], doing: str) -> Iterator[Each]:
+    """Go through steps; on a terminal a bar tells how far it got, once that takes longer than a second."""
+    begun, bar = time.monotonic(), None
+    try:
+        for done, step in enumerate(steps):
+            if bar is None and done and time.monotonic() - begun > _PATIENCE and sys.stderr.isatty():
+                bar = _bar()
+                task = bar.add_task(doing, total=len(steps))
+                bar.start()
+            if bar is not None:
+                bar.update(task, completed=done)
+            yield step
+    finally:
+        if bar is not None:
+            bar.stop()
+
+
+def _bar() -> Progress:
+    """Make a bar beside the result, that is gone once the work is done."""
+    from rich.console import Console  # noqa: PLC0415 - quick --help
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn  # noqa: PLC0415
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    return Progress(*columns, console=Console(stderr=True), transient=True)
 
 
 def print_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from slotwright.cli.console import print_json, print_table, read_instrument, warn
+from slotwright.cli.console import counted, print_json, print_table, read_instrument, warn
 from slotwright.layout.errors import KeptError, PlanError, SheetError, SlotwrightError
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def command(
     pages = _pages(paper, landscape, margin, overlap, measured)
     drawn: list[tuple[Path, Sheet, str]] = []
     files: dict[Path, bytes] = {}
-    for plan in plans:
+    for plan in counted(plans, "drawing"):
         for sheet in _draw(plan, sheets, mirror):
             for kind in dict.fromkeys(formats or _USUAL):
                 path = out / f"{plan.stem}-{sheet.name}.{kind}"

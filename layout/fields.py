@@ -133,13 +133,15 @@ def mm_row(names: Sequence[str], low: float, high: float, *, one_for_all: bool =
     return LengthField(row)
 
 
-def holes() -> LengthField:
+def holes(most: int) -> LengthField:
     """Check a list of ``[x, y, diameter]``."""
     place, across = _LengthCheck(-1000.0, 3000.0), _LengthCheck(0.1, 100.0)
 
     def rows(given: object, info: ValidationInfo) -> tuple[tuple[float, float, float], ...]:
         if not isinstance(given, list) or not all(isinstance(h, list) and len(h) == 3 for h in given):
             raise WrongValueError(f"given {quoted(given)}; allowed a list of [x, y, diameter]")
+        if len(given) > most:
+            raise WrongValueError(f"given {len(given)} holes; allowed up to {most}")
         return tuple((place(x, info), place(y, info), across(d, info)) for x, y, d in given)
 
     return LengthField(rows)
@@ -185,10 +187,11 @@ def groups(most: int) -> BeforeValidator:
     """Check lists of strings that share a saddle, no string in two of them."""
 
     def check(given: object) -> tuple[tuple[int, ...], ...]:
-        if not isinstance(given, list) or not all(isinstance(group, list) and group for group in given):
+        lists = isinstance(given, list) and all(isinstance(group, list) and group for group in given)
+        if not isinstance(given, list) or not lists or len(given) > most:
             raise WrongValueError(f"given {quoted(given)}; allowed lists of strings, such as [[1, 2], [3, 4]]")
         found = tuple(tuple(_whole(each, 1, most) for each in group) for group in given)
-        if len(set(sum(found, ()))) < sum(map(len, found)):
+        if len({each for group in found for each in group}) < sum(map(len, found)):
             raise WrongValueError(f"given {quoted(given)}; a string stands there twice")
         return found
 

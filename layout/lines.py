@@ -97,7 +97,8 @@ def distance(a: Floats, b: Floats) -> Floats:
 
 
 def lengthened(lines: Floats, by: float) -> Floats:
-    """Add a distance [mm], or take it off when negative, at both ends of lines (n, 2, 2)."""
+    """Add a distance [mm], or take it off when negative, at both ends of lines (n, 2, 2); NaN where it has none."""
     along = lines[:, 1] - lines[:, 0]
-    step = by * along / np.hypot(along[:, 0], along[:, 1])[:, None]
+    with np.errstate(invalid="ignore"):  # whoever asked refuses a slot of no length, and says why
+        step = by * along / np.hypot(along[:, 0], along[:, 1])[:, None]
     return np.stack((lines[:, 0] - step, lines[:, 1] + step), axis=1)

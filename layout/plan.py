@@ -24,6 +24,7 @@ Criterion = Literal["rms", "worst"]
 MOST_STRINGS: Final = 18
 MOST_FRETS: Final = 60
 MOST_TUNINGS: Final = 12
+MOST_HOLES: Final = 100
 
 BRIDGE_KINDS: Final = ("individual saddles", "saddle slot", "two posts", "floating")
 
@@ -280,8 +281,8 @@ class Bridge(Table):
     reserve: Annotated[float, mm(0, 20)] = 1.0
     outline: Annotated[tuple[float, float] | None, mm_row(("across", "along"), 1, 500)] = None
     front: Annotated[float | None, mm(-200, 200)] = None
-    holes: Annotated[tuple[tuple[float, float, float], ...], fields.holes()] = ()
-    existing_holes: Annotated[tuple[tuple[float, float, float], ...], fields.holes()] = ()
+    holes: Annotated[tuple[tuple[float, float, float], ...], fields.holes(MOST_HOLES)] = ()
+    existing_holes: Annotated[tuple[tuple[float, float, float], ...], fields.holes(MOST_HOLES)] = ()
     travel: Annotated[float | None, mm(0.5, 100)] = None
     front_stop: Annotated[float, mm(-100, 100)] = 0.0
     thread_pitch: Annotated[float | None, mm(0.1, 5)] = None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import re
 import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -18,6 +19,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
 MOST_BYTES: Final = 256_000
+_DEEPEST: Final = 12  # tables and lists in each other; a plan has four
+# A key of so many parts takes the parser minutes and gigabytes; no text in a plan is long enough to look like it.
+_ENDLESS_KEY: Final = re.compile(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*"|'[^'\n]*')[ \t]*+\.[ \t]*+){64}""")
+_WIDEST: Final = 64  # bits of a whole number; TOML knows no longer ones
 
 # Two keys of one table that state the same thing. Looked for in the text itself, so that they
 # are named together with whatever else is wrong.
@@ -224,13 +229,29 @@ def _contents(text: bytes) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         raise PlanError([Fault("", f"not UTF-8 text (byte {error.start})", "save it as UTF-8")]) from None
     try:
-        return tomllib.loads(decoded)
+        return _loaded(decoded)
     except tomllib.TOMLDecodeError as error:
         raise PlanError([Fault("", f"not a TOML file: {error}", "mend that line")]) from None
     except (ValueError, RecursionError) as error:
         # A number of thousands of digits; tables nested thousands deep.
         what = "nested too deep" if isinstance(error, RecursionError) else "a number is far too long"
         raise PlanError([Fault("", f"not a plan: {what}")]) from None
+
+
+def _loaded(text: str) -> dict[str, Any]:
+    """Read TOML; of what the parser lets through, refuse as it would what nothing behind it could hold or repeat."""
+    if _ENDLESS_KEY.search(text):
+        raise RecursionError
+    contents = tomllib.loads(text)
+    level: list[Any] = [contents]
+    for _ in range(_DEEPEST):
+        below = [each for inside in level for each in (inside.values() if isinstance(inside, dict) else inside)]
+        if any(isinstance(each, int) and each.bit_length() > _WIDEST for each in below):
+            raise ValueError
+        level = [each for each in below if isinstance(each, dict | list)]
+    if level:
+        raise RecursionError
+    return contents
 
 
 def _same_thing(contents: Mapping[str, Any]) -> Iterator[Fault]:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from slotwright.layout.units import Unit
 
 MOST_BYTES: Final = 1_000_000
+_MOST_ROWS: Final = 10_000
 _MOST_FAULTS: Final = 20  # lines of complaint; one wrong column would fill screens
 
 
@@ -163,6 +164,8 @@ def read_rows(text: bytes, known: Sequence[str], needed: Sequence[str]) -> Rows:
                 faults += _faults_of_header(columns, known, needed, line)
                 if faults:
                     break
+            elif len(rows) == _MOST_ROWS:
+                _wrong(f"line {line}", f"more than {_MOST_ROWS} rows", "keep to the last readings")
             elif any(cells[len(columns) :]):
                 comma = "write a decimal point, not a comma" if delimiter == "," else ""
                 faults.append(Fault(f"line {line}", f"{len(cells)} cells for {len(columns)} columns", comma))
@@ -202,6 +205,9 @@ def _lines(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
 def _faults_of_header(
     columns: Sequence[str], known: Sequence[str], needed: Sequence[str], line: int
 ) -> Iterator[Fault]:
+    if len(columns) > 2 * len(known):
+        yield Fault(f"line {line}", f"{len(columns)} columns", f"known here: {', '.join(known)}")
+        return
     for place, column in enumerate(columns, start=1):
         if column not in known:
             named = quoted(column) if column else f"column {place} without a name"

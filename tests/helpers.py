@@ -10,6 +10,7 @@ from typing import Any
 
 import mpmath as mp
 import numpy as np
+from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
 from slotwright.layout.pitch import Fretting
@@ -35,6 +36,22 @@ def golden(path: Path, made: bytes) -> bool:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(made)
     return path.read_bytes() == made
+
+
+def prove(holds, strategy, many, part):
+    """Try examples: always the same ones, so that a change and not chance decides; SLOTWRIGHT_DEEP=n tries n others.
+
+    A test shared out in parts gives each its number: they run side by side and draw other examples.
+    """
+    deep = int(os.environ.get("SLOTWRIGHT_DEEP", "0"))
+
+    @seed(int.from_bytes(os.urandom(8)) if deep else part)
+    @settings(max_examples=deep or many, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+    @given(strategy)
+    def each(drawn):
+        holds(drawn)
+
+    each()
 
 
 def contents(**changes: Any) -> dict[str, Any]:

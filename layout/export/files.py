@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import os
+import secrets
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from slotwright.layout.errors import KeptError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
-    from pathlib import Path
 
 
 def refuse_existing(paths: Iterable[Path]) -> None:
@@ -62,7 +63,11 @@ def write_whole(files: Mapping[Path, bytes], *, force: bool = False) -> None:
 
 
 def _write(path: Path, contents: bytes, *, force: bool) -> None:
-    draft = path.with_name(f".{path.name}.{os.getpid()}.part")
+    named = path
+    if force:  # what a link names is replaced, not the link
+        path = Path(os.path.realpath(path))
+    # A name that no draft of a killed run has, nor one of a run on another machine.
+    draft = path.with_name(f".slotwright-{secrets.token_hex(6)}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with draft.open("xb") as file:
@@ -74,7 +79,7 @@ def _write(path: Path, contents: bytes, *, force: bool) -> None:
         with contextlib.suppress(OSError):
             draft.unlink()
         if isinstance(error, OSError) and not isinstance(error, KeptError):
-            error.filename = str(path)  # the draft's name means nothing to a user
+            error.filename = str(named)  # the draft's name means nothing to a user
         raise
 
 

@@ -1,12 +1,11 @@
 """DXF files, re-read by GDAL (pyogrio), a plain tag reader and ezdxf's strict reader."""
 
-import os
-
 import ezdxf
 import numpy as np
 import pytest
 import shapely
 from helpers import FANNED, STARTERS, contents, starter
+from readers import gdal
 
 from slotwright.layout.drawing import described, draw_sheet
 from slotwright.layout.drawing.sheet import Layer, Text
@@ -14,20 +13,8 @@ from slotwright.layout.export.dxf import VERSIONS, dxf
 from slotwright.layout.instrument import lay_out
 from slotwright.layout.planfile import check_plan
 
-os.environ["OGR_ARC_STEPSIZE"] = "0.1"
-os.environ["DXF_ENCODING"] = "UTF-8"
-
 EVERY = [(name, sheet) for name in STARTERS for sheet in described(lay_out(starter(name)))]
 NEAR = 1e-6  # mm
-
-
-def gdal(path):
-    """Read geometries and layers with GDAL's DXF driver."""
-    import pyogrio
-
-    meta, _, geometry, fields = pyogrio.raw.read(path)
-    layers = fields[list(meta["fields"]).index("Layer")]
-    return shapely.from_wkb(geometry), layers
 
 
 def header(text):

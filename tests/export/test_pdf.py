@@ -12,6 +12,7 @@ import pytest
 import shapely
 from helpers import FANNED, STARTERS, contents, starter
 from PIL import Image
+from readers import MM, pdf_lines
 
 from slotwright.layout.drawing import described, draw_sheet
 from slotwright.layout.drawing.marks import rule
@@ -22,7 +23,6 @@ from slotwright.layout.export.pdf import pdf, registration
 from slotwright.layout.instrument import lay_out
 from slotwright.layout.planfile import check_plan
 
-MM = 72 / 25.4  # points: PDF ISO 32000-1, unit 1/72 in
 # ISO 216 and ASME Y14.1 (letter and tabloid are its A and B), as sources print them.
 PUBLISHED = {
     "A4": (210, 297), "A3": (297, 420), "A2": (420, 594), "A1": (594, 841), "A0": (841, 1189),
@@ -36,20 +36,6 @@ def printed(sheet, paper="A4", **options):
     """Share a sheet out and write it; give the file and how it was shared out."""
     layout = share_out(sheet, paper, **options)
     return pdf(sheet, layout), layout
-
-
-def ink(colour):
-    return tuple(int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
-
-
-def lines(page, colour):
-    """Give the straight lines of one colour on a page as ends in mm from its lower left corner, (n, 2, 2)."""
-    found = [
-        [(x / MM, float(page.height) / MM - y / MM) for x, y in line["pts"]]
-        for line in page.lines
-        if np.allclose(line["stroking_color"], ink(colour), atol=2e-3)
-    ]
-    return np.array(found).reshape(-1, 2, 2)
 
 
 @pytest.mark.parametrize("paper", PUBLISHED)
@@ -108,7 +94,7 @@ def test_rules_on_every_page(scale, text):
     assert min(wanted) >= 100
     with pdfplumber.open(io.BytesIO(written)) as document:
         for page in document.pages:
-            found = lines(page, PENS[Layer.DIM].colour) / scale
+            found = pdf_lines(page, PENS[Layer.DIM].colour) / scale
             length = np.hypot(*(found[:, 1] - found[:, 0]).T)
             level = found[(np.abs(found[:, :, 1] - (y - 11)).max(axis=1) < 1e-3)]
             upright = found[(np.abs(found[:, :, 0] - (x - 4.5)).max(axis=1) < 1e-3)]
@@ -152,12 +138,12 @@ def assembled(written, layout):
         pages = document.pages[1:] if len(layout.tiles) > 1 else document.pages
         crosses, slots = [], []
         for page in pages:
-            grey = lines(page, "#7a828a")
+            grey = pdf_lines(page, "#7a828a")
             length = np.hypot(*(grey[:, 1] - grey[:, 0]).T)
             arms = grey[np.abs(length - 6.0) < 0.01]
             level = arms[np.abs(arms[:, 0, 1] - arms[:, 1, 1]) < 1e-3]
             crosses.append(level.mean(axis=1))
-            slots.append(lines(page, PENS[Layer.CUT_SLOTS].colour))
+            slots.append(pdf_lines(page, PENS[Layer.CUT_SLOTS].colour))
     where = {layout.tiles[0]: np.zeros(2)}
     waiting = list(layout.tiles)
     while waiting:

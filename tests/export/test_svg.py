@@ -1,7 +1,6 @@
 """SVG files, re-read by svgelements, and their picture beside that of the DXF."""
 
 import io
-import os
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -10,7 +9,8 @@ import resvg_py
 import shapely
 from helpers import FANNED, STARTERS, TOP, contents, golden, starter
 from PIL import Image, ImageDraw
-from svgelements import SVG, Circle, Group, Path, SimpleLine
+from readers import gdal, svg_groups
+from svgelements import Circle, Path, SimpleLine
 
 from slotwright.layout.drawing import described, draw_sheet
 from slotwright.layout.drawing.sheet import Layer
@@ -19,15 +19,7 @@ from slotwright.layout.export.svg import svg
 from slotwright.layout.instrument import lay_out
 from slotwright.layout.planfile import check_plan
 
-os.environ["OGR_ARC_STEPSIZE"] = "0.1"
-
 NEAR = 1e-3  # mm; four decimals are written
-
-
-def read(text):
-    """Read shapes by layer, in mm from the upper left corner."""
-    drawing = SVG.parse(io.StringIO(text.decode()), ppi=25.4)
-    return drawing, {group.id: list(group) for group in drawing.select(lambda e: isinstance(e, Group) and e.id)}
 
 
 @pytest.mark.parametrize("unit", ["mm", "in"])
@@ -35,7 +27,7 @@ def read(text):
 def test_every_slot_where_it_belongs(name, unit):
     instrument = lay_out(starter(name))
     sheet = draw_sheet(instrument, "board")
-    drawing, groups = read(svg(sheet, unit=unit))
+    drawing, groups = svg_groups(svg(sheet, unit=unit))
     assert (drawing.width, drawing.height) == pytest.approx(sheet.size, abs=NEAR)
     corner = np.array([sheet.box[0], sheet.box[3]])
     ends = []
@@ -53,7 +45,7 @@ def test_every_slot_where_it_belongs(name, unit):
 
 def test_arc_rises_as_the_engine_says():
     sheet = draw_sheet(lay_out(starter("heron")), "radius")
-    _, groups = read(svg(sheet))
+    _, groups = svg_groups(svg(sheet))
     boxes = sorted(abs(p).bbox() for p in groups["CUT_OUTLINE"])
     wanted = sorted(
         (e.box()[0] - sheet.box[0], sheet.box[3] - e.box()[3], e.box()[2] - sheet.box[0], sheet.box[3] - e.box()[1])
@@ -95,14 +87,11 @@ def bitmap(ink):
 
 def picture_of_dxf(path, box):
     """Draw what GDAL reads from the cutting layers, 10 px to the mm."""
-    import pyogrio
-
-    meta, _, geometry, fields = pyogrio.raw.read(path)
-    layers = fields[list(meta["fields"]).index("Layer")]
+    shapes, layers = gdal(path)
     left, bottom, right, top = box
     image = Image.new("L", (round(10 * (right - left)), round(10 * (top - bottom))), 255)
     pen = ImageDraw.Draw(image)
-    for shape, layer in zip(shapely.from_wkb(geometry), layers, strict=True):
+    for shape, layer in zip(shapes, layers, strict=True):
         if layer.startswith("CUT"):
             points = (shapely.get_coordinates(shape) - [left, top]) * [10, -10]
             pen.line([tuple(p) for p in points], fill=0, width=2)
@@ -156,7 +145,7 @@ def test_dxf_and_svg_show_the_same_picture(tmp_path, left_handed, mirrored):
 def test_the_treble_side_is_up():
     # A longer bass scale leans the nut line: its treble end lies nearer to the bridge, higher on the sheet.
     sheet = draw_sheet(lay_out(check_plan(FANNED)), "board")
-    _, groups = read(svg(sheet))
+    _, groups = svg_groups(svg(sheet))
     first = abs(Path(groups["CUT_SLOTS"][0]))
     bass, treble = first.first_point, first.current_point
     assert treble.y < bass.y

@@ -1,0 +1,427 @@
+"""Any plan a maker may type: a strategy over every table and key, most of them near what is made."""
+
+from __future__ import annotations
+
+import copy
+import math
+from dataclasses import dataclass
+from functools import reduce
+from typing import Any
+
+from hypothesis import strategies as st
+
+from slotwright.layout import strings
+from slotwright.layout.plan import BRIDGE_KEYS, BRIDGE_KINDS
+
+NOTES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+STEEL = 380.0  # m/s, about 60 % of what wire holds: sqrt(1140 MPa over 7850 kg/m3)
+WORST_IN = 12  # one plan in so many tames its worst note: that takes a linear programme for each string
+
+
+@dataclass(frozen=True)
+class About:
+    """What the keys of a plan lean on."""
+
+    strings: int
+    frets: int
+    units: str
+    scale: float  # mm
+    width: float  # mm, at the nut
+    wild: bool  # one length in seven is anything its limits allow
+    octave: int
+    zero_fret: bool
+    gauges: tuple[float, ...] | None  # mm
+
+
+def written(about, low, high):
+    """Write a length between two limits [mm] in one of the ways that shops do."""
+    size = st.floats(low, high, allow_nan=False, allow_infinity=False)
+    bare = 1.0 if about.units == "mm" else 25.4
+    ways = [
+        size.map(lambda x: round(x / bare, 4)),
+        size.map(lambda x: f"{x:.3f} mm"),
+        size.map(lambda x: f"{x / 25.4:.4f} in"),
+        size.map(lambda x: f"{int(x * 64 / 25.4)}/64 in"),
+    ]
+    return st.sampled_from(ways[:1] * 5 + ways[1:]).flatmap(lambda way: way)
+
+
+def length(about, low, high, limits):
+    """Draw a length: mostly between `low` and `high` [mm], now and then anything its limits allow."""
+    near = written(about, low, high)
+    return st.integers(0, 6).flatmap(lambda n: written(about, *limits) if n == 0 else near) if about.wild else near
+
+
+def row(about, low, high, limits, *, one_for_all=False):
+    """Draw a pair of lengths, or one for both."""
+    each = length(about, low, high, limits)
+    pair = st.lists(each, min_size=2, max_size=2)
+    return pair | each if one_for_all else pair
+
+
+def some(sizes):
+    """Draw from several floats as they stand."""
+    return st.sampled_from(sizes)
+
+
+def wholes(high, most, *, least=1):
+    return st.lists(st.integers(1, high), min_size=least, max_size=min(most, high), unique=True)
+
+
+def name_of(hertz):
+    """Name the pitch at or below a frequency."""
+    key = min(max(math.floor(69 + 12 * math.log2(hertz / 440.0)), 12), 108)
+    return f"{NOTES[key % 12]}{key // 12 - 1}"
+
+
+@st.composite
+def string(draw, about, place):
+    """Draw a string that holds at its pitch, with whatever a maker may state of it."""
+    kind = draw(st.sampled_from(strings.KINDS))
+    gauge = about.gauges[place]
+    made: dict[str, Any] = {"gauge": f"{gauge:.4f} mm", "kind": kind}
+    speed, core = STEEL, gauge
+    if kind == "wound steel":
+        core = min(strings.estimated_core(gauge), 0.9 * gauge)
+        if draw(st.booleans()):
+            core = draw(st.floats(0.3, 0.8)) * gauge
+            made["core"] = f"{max(core, 0.1):.4f} mm"
+        if draw(st.booleans()):
+            made["core_shape"] = draw(st.sampled_from(strings.CORE_SHAPES))
+        if draw(st.booleans()):
+            made["winding"] = draw(st.sampled_from(list(strings.WINDINGS)))
+        speed = STEEL * core / gauge
+    hertz = max(speed * draw(st.floats(0.4, 1.0)) / (2e-3 * about.scale), 17.0)
+    if draw(st.booleans()):
+        made["pitch"] = name_of(hertz)
+    else:
+        made["frequency"] = round(hertz, 3)
+    area = math.pi * gauge**2 / 4
+    if kind == "wound nylon" or draw(st.integers(0, 5)) == 0:
+        made["mass"] = round(min(max(draw(st.floats(0.5, 1.0)) * 7.0 * (core / gauge) ** 2 * area, 0.01), 100), 4)
+    if draw(st.integers(0, 5)) == 0:
+        made["string_constant"] = round(draw(st.floats(20, 400)), 2)
+    if draw(st.integers(0, 5)) == 0:
+        made["bending"] = round(draw(st.floats(0, 20)), 3)
+    return made
+
+
+@st.composite
+def all_strings(draw, about):
+    """Draw the strings: a count, gauges alone, everything, or a part; sometimes in courses."""
+    known = draw(st.sampled_from(["count", "gauges", "all", "all", "all", "all", "part"]))
+    if about.gauges is None or known == "count":
+        return about.strings
+    made = [{"gauge": f"{gauge:.4f} mm"} for gauge in about.gauges]
+    if known != "gauges":
+        made = [draw(string(about, place)) for place in range(about.strings)]
+    if known == "part":
+        for each in made:
+            lost = draw(st.sampled_from([None, *each]))
+            each.pop(lost, None)
+            if lost == "kind":
+                for key in ("core", "core_shape", "winding"):
+                    each.pop(key, None)
+    if draw(st.integers(0, 3)) == 0:
+        course = 1
+        for each in made:
+            each["course"] = course
+            course += draw(st.integers(0, 1))
+    return made
+
+
+def tunings(about, made):
+    """Draw other tunings of the strings, lowest string first."""
+
+    def hertz(each):
+        return each.get("frequency") or strings.frequency(each.get("pitch", "A2"))
+
+    own = [hertz(each) for each in made] if isinstance(made, list) else [110.0] * about.strings
+    down = st.lists(st.integers(0, 4), min_size=about.strings, max_size=about.strings)
+    tuning = down.map(lambda steps: [name_of(f / 2 ** (n / 12)) for f, n in zip(own, steps, strict=True)])
+    return st.lists(tuning.map(lambda names: " ".join(reversed(names))), max_size=3)
+
+
+def scale(about, treble, bass):
+    """Give one scale or two, and where two are square."""
+    keys: dict[str, Any] = {"length": written(about, about.scale, about.scale)}
+    if treble is not None:
+        keys = {"treble": written(about, treble, treble), "bass": written(about, bass, bass)}
+    square = some(["nut", "saddle", 0, 7, 9.5, 12]) | st.floats(0, 60).map(lambda x: round(x, 2))
+    return keys, {"square_fret": square}
+
+
+def frets(about, divisions, cents):
+    keys: dict[str, Any] = {"count": st.just(about.frets), "zero_fret": st.just(about.zero_fret)}
+    keys |= {"divisions": st.just(divisions)} if cents is None else {"cents": st.just(cents)}
+    return keys, {
+        "height": length(about, 0.6, 1.5, (0.2, 3)),
+        "slot_width": length(about, 0.4, 0.7, (0.1, 2)),
+        "tang_depth": length(about, 1, 2, (0.3, 5)),
+        "slot_clearance": length(about, 0, 0.6, (0, 3)),
+        "slot_inset": length(about, 0, 3, (0, 20)),
+    }
+
+
+def board(about, made):
+    """Give the keys of a board that its strings fit on."""
+    room = 0.75 * about.width
+    there = {
+        "fret": st.integers((about.frets + 1) // 2, about.frets),
+        "width": length(about, 1.1 * about.width, 1.5 * about.width, (5, 500)),
+    }
+    margin = length(about, 1.5, 0.1 * about.width, (0, 50))
+    either = table({"edge_margin": margin}, {}) | table({"width_at": table(there, {})}, {})
+    marks = wholes(about.frets, 6, least=0)
+    keys = {"nut_width": written(about, about.width, about.width)}
+    gauged = isinstance(made, list) and all("gauge" in each for each in made)
+    spacings = ["even centres"] + ["even gaps"] * gauged
+    return keys, either, {
+        "string_spread_nut": length(about, 0.9 * room, room, (0, 500)),
+        "string_spread_saddle": length(about, 1.0 * room, 1.4 * room, (0, 800)),
+        "spacing": some(spacings),
+        "course_spacing": row(about, 1.8, 3.0, (0.5, 20)),
+        "beyond_last_fret": length(about, 0, 20, (0, 300)),
+        "behind_nut": length(about, 0, 20, (0, 300)),
+        "thickness": length(about, 5, 9, (1, 30)),
+        "radius": st.just(0) | row(about, 180, 600, (0, 5000), one_for_all=True),
+        "joint_fret": st.integers(0, about.frets),
+        "binding": length(about, 0, 2, (0, 10)),
+        "position_marks": marks,
+        "double_marks": marks,
+        "mark_diameter": length(about, 2, 7, (0.5, 30)),
+        "left_handed": st.booleans(),
+    }  # fmt: skip
+
+
+def job():
+    longest = {"reference": 60, "drawn_by": 60, "revision": 20, "date": 30}
+    # Never "nan" or "inf" by themselves: the drawings are searched for these.
+    return {key: st.just("") | st.text(max_size=most - 1).map("w{}".format) for key, most in longest.items()}
+
+
+def blank(about):
+    long = 0.98 * about.scale
+    keys = {
+        "length": length(about, long, long + 80, (50, 3000)),
+        "width": length(about, 2 * about.width, 3 * about.width, (10, 600)),
+    }
+    return keys, {"nut_at": length(about, 10, 40, (0, 500)), "run_out": length(about, 0, 5, (0, 50))}
+
+
+def jig(about):
+    return {
+        "pin": length(about, 1, 4, (0.5, 20)),
+        "play": length(about, 0, 0.2, (0, 2)),
+        "notch_depth": length(about, 3, 8, (1, 50)),
+        "blade_to_pin": length(about, -100, 100, (-1000, 1000)),
+    }
+
+
+def setup(about):
+    lies: dict[str, Any] = {"nut_action": length(about, 0.1, 0.6, (0, 5))}
+    if about.octave > 1:
+        lies = lies | {"first_gap": row(about, 0.1, 0.3, (0, 5), one_for_all=True)}
+    some_of = [st.just({})]
+    if not about.zero_fret:
+        some_of += [st.fixed_dictionaries({key: value}) for key, value in lies.items()]
+    bow = wholes(about.frets, 2, least=2).map(sorted) if about.frets > 1 else st.nothing()
+    return st.one_of(some_of), {
+        "action": row(about, 1.0, 3.0, (0.1, 20), one_for_all=True),
+        "action_fret": st.integers(min(2, about.frets), about.frets),
+        "relief": length(about, 0, 0.4, (0, 3)),
+        "relief_between": bow,
+        "press_distance": length(about, 0, 15, (0, 50)),
+        "press_depth": length(about, 0, 0.4, (0, 3)),
+        "free_length": length(about, 0, 100, (0, 1000)),
+        "clamped_ends": st.integers(0, 2),
+    }  # fmt: skip
+
+
+@st.composite
+def compensation(draw, about):
+    """Draw what the offsets are to serve."""
+    minimise = "worst" if draw(st.integers(1, WORST_IN)) == 1 else "rms"
+    free, aims = list(range(1, about.strings + 1)), []
+    while free and draw(st.booleans()) and len(aims) < 4:
+        many = draw(st.integers(1, len(free)))
+        of, free = free[:many], free[many:]
+        at = draw(wholes(about.frets, 6))
+        aim = {"strings": of, "frets": at}
+        if minimise == "rms" and draw(st.booleans()):
+            aim["weights"] = [round(draw(st.floats(0.1, 10)), 3) for _ in at]
+        aims.append(aim)
+    rules = ["none", "common"] + ["per string"] * (not about.zero_fret)
+    made: dict[str, Any] = {"minimise": minimise, "nut": draw(st.sampled_from(rules)), "aim": aims}
+    return draw(table(made, {"tolerance": st.floats(0.5, 10), "rounding": length(about, 0, 0.5, (0, 5))}))
+
+
+def calibration():
+    factor = st.floats(0.5, 2) | st.floats(0.1, 10)
+    return {"stiffness": factor, "stretch": factor}
+
+
+def nut(about):
+    return {
+        "thickness": length(about, 3, 6, (1, 20)),
+        "height": length(about, 6, 10, (1, 30)),
+        "slot": length(about, 0, 6, (0, 20)),
+        "ledge": length(about, 0, 10, (0, 100)),
+    }
+
+
+def holes(about):
+    each = st.tuples(
+        length(about, -60, 60, (-1000, 3000)), length(about, -60, 60, (-1000, 3000)), length(about, 2, 12, (0.1, 100))
+    )
+    return st.lists(each.map(list), max_size=3)
+
+
+def bridge(about, kind):
+    """Give the keys that a kind of bridge needs and those it may have."""
+    across = max(1.3 * about.width, 12.0)
+    needed = {
+        "individual saddles": {"travel": length(about, 12, 20, (0.5, 100))},
+        "saddle slot": {
+            "slot_width": length(about, 3, 8, (0.5, 20)),
+            "slot_length": length(about, across, 1.5 * across, (5, 400)),
+        },
+        "two posts": {
+            "post_spread": length(about, across, 1.5 * across, (10, 500)),
+            "travel": length(about, 12, 25, (0.5, 100)),
+        },
+        "floating": {"foot": st.tuples(length(about, 100, 160, (1, 500)), length(about, 8, 14, (1, 500))).map(list)},
+    }[kind]
+    optional = {
+        "reserve": length(about, 0, 2, (0, 20)),
+        "outline": st.tuples(length(about, across, 2 * across, (1, 500)), length(about, 25, 60, (1, 500))).map(list),
+        "front": length(about, -10, 10, (-200, 200)),
+        "holes": holes(about),
+        "existing_holes": holes(about),
+        "front_stop": length(about, -5, 5, (-100, 100)),
+        "thread_pitch": length(about, 0.4, 1, (0.1, 5)),
+        "screw_from": some(["rear", "front"]),
+        "crest_offset": length(about, -2, 2, (-20, 20)),
+        "groups": groups(about.strings),
+        "angle": st.floats(-8, 8),
+        "slot_depth": length(about, 5, 10, (0.5, 50)),
+        "crown_radius": length(about, 0, 3, (0, 20)),
+        "pin_distance": length(about, 8, 20, (0, 100)),
+        "pin_diameter": length(about, 4, 6, (0.5, 20)),
+        "tie_distance": length(about, 8, 20, (0, 100)),
+        "tie_diameter": length(about, 1, 3, (0.5, 20)),
+        "bushing_diameter": length(about, 8, 12, (0.5, 50)),
+        "plane_height": length(about, 5, 25, (-50, 200)),
+        "base_height": length(about, 0, 10, (0, 200)),
+    }
+    return needed, {key: value for key, value in optional.items() if kind in BRIDGE_KEYS.get(key, BRIDGE_KINDS)}
+
+
+@st.composite
+def groups(draw, count):
+    """Put strings that stand side by side on shared saddles."""
+    free, made = list(range(1, count + 1)), []
+    while free and draw(st.booleans()):
+        many = draw(st.integers(1, min(3, len(free))))
+        made.append(free[:many])
+        free = free[many:]
+    return made
+
+
+def table(needed, optional):
+    """Draw a table with all that it needs and any of the rest."""
+    fixed = {key: value if isinstance(value, st.SearchStrategy) else st.just(value) for key, value in needed.items()}
+    return st.fixed_dictionaries(
+        fixed, optional={key: value for key, value in optional.items() if not value.is_empty}
+    )
+
+
+@st.composite
+def about_plan(draw):
+    """Draw what the rest leans on: how many strings and frets, how long, how wide."""
+    count = draw(st.sampled_from([1, 2, 3, 4, 5, 6, 6, 6, 7, 8, 10, 12, 18]))
+    divisions, cents = draw(st.sampled_from([12, 12, 12, 12, 19, 24, 31, 5])), None
+    if draw(st.integers(0, 4)) == 0:
+        notes = draw(st.lists(st.integers(8, 119), min_size=1, max_size=14, unique=True).map(sorted))
+        cents = [10.0 * note for note in notes] + [1200.0]
+    steps = divisions if cents is None else len(cents)
+    most = min(60, max(2 * steps, 4))
+    gauged = draw(st.integers(0, 9)) > 0
+    gauges = tuple(round(draw(st.floats(0.2, 1.4)), 4) for _ in range(count)) if gauged else None
+    fretted = draw(st.integers(1, most) if draw(st.integers(0, 3)) == 0 else st.integers(max(most // 2, 1), most))
+    return divisions, cents, About(
+        strings=count,
+        frets=fretted,
+        units=draw(st.sampled_from(["mm", "in"])),
+        scale=draw(st.sampled_from([330.0, 400.0, 520.0, 584.2, 628.0, 648.0, 650.0, 864.0, 1060.0])),
+        width=round((5.2 + draw(st.floats(0.8, 4.0))) * count + 10, 2),
+        wild=draw(st.integers(0, 3)) == 0,
+        octave=min(steps, fretted),
+        zero_fret=draw(st.integers(0, 3)) == 0,
+        gauges=gauges,
+    )  # fmt: skip
+
+
+@st.composite
+def contents(draw):
+    """Draw the contents of a plan; most can be drawn, some must be refused."""
+    divisions, cents, about = draw(about_plan())
+    made: dict[str, Any] = {"title": draw(st.text(max_size=40).map("t{}".format)), "units": about.units}
+    made["strings"] = draw(all_strings(about))
+    fan = about.strings > 1 and draw(st.integers(0, 2)) == 0
+    bass = about.scale * draw(st.floats(1.0, 1.05)) if fan else None
+    made["scale"] = draw(table(*scale(about, about.scale if fan else None, bass)))
+    made["frets"] = draw(table(*frets(about, divisions, cents)))
+    keys, either, rest = board(about, made["strings"])
+    made["board"] = {**draw(table(keys, rest)), **draw(either)}
+    lies, rest = setup(about)
+    bridges = st.sampled_from(BRIDGE_KINDS).flatmap(
+        lambda kind: table(bridge(about, kind)[0], bridge(about, kind)[1]).map(lambda keys: {"kind": kind, **keys})
+    )
+    tables = {
+        "tunings": tunings(about, made["strings"]),
+        "job": table({}, job()),
+        "blank": table(*blank(about)),
+        "jig": table({}, jig(about)),
+        "setup": st.builds(lambda one, other: {**one, **other}, lies, table({}, rest)),
+        "compensation": compensation(about),
+        "calibration": table({}, calibration()),
+        "nut": table({}, nut(about)),
+        "bridge": bridges,
+    }
+    return {**made, **draw(st.fixed_dictionaries({}, optional=tables))}
+
+
+JUNK = (
+    None, True, "", "x", "nan", "1e999 mm", float("nan"), float("inf"), -1, 0, 10**400, 1e308, [], [[]], {}, {"x": 1},
+    "\x00", "\u202e", "1/0 in", "E4", [1, 2, 3], ["a"] * 40, -0.0, 7, 61, "9" * 70,
+)  # fmt: skip
+
+
+def places(inside, way=()):
+    """List the ways to every value of a plan."""
+    steps = inside.items() if isinstance(inside, dict) else enumerate(inside) if isinstance(inside, list) else ()
+    for step, value in steps:
+        yield (*way, step)
+        yield from places(value, (*way, step))
+
+
+@st.composite
+def spoilt(draw):
+    """Draw a plan with a slip of the hand: a value of another kind, a key too many, a key lost."""
+    made = draw(contents())
+    for _ in range(draw(st.integers(1, 3))):
+        *way, last = draw(st.sampled_from(list(places(made))))
+        table = reduce(lambda inside, step: inside[step], way, made)
+        slip = draw(st.sampled_from(["junk", "junk", "lost", "unknown", "twice"]))
+        if slip == "junk":
+            table[last] = copy.deepcopy(draw(st.sampled_from(JUNK)))
+        elif slip == "lost" or not isinstance(table, dict):
+            del table[last]
+        elif slip == "twice":
+            table[f"{last}s"] = table[last]
+        else:
+            table[draw(st.text(max_size=8))] = 1
+        if not made:
+            break
+    return made
