@@ -233,6 +233,10 @@ def test_worst_is_over_the_aim_alone():
     off, weights = np.array([[1.0, -5.0, 3.0, 9.0]]), np.array([[1.0, 1.0, 1.0, 0.0]])
     assert worst(off, weights).tolist() == [1]
     assert rms(off, weights) == pytest.approx(np.sqrt(35 / 3))
+    # Errors below a cent are no less than what no aim is at; many instruments are judged side by side.
+    many = np.stack((off, off[:, [2, 0, 1, 3]])) / 10
+    assert worst(many, weights).tolist() == [[1], [2]]
+    assert rms(many, weights) == pytest.approx(np.sqrt(35 / 3) / 10 * np.ones((2, 1)))
 
 
 @pytest.mark.parametrize("minimise", ["rms", "worst"])

@@ -198,3 +198,19 @@ def test_clearance_sees_a_high_crown():
     assert np.unravel_index(np.argmin(gaps), gaps.shape) == (7, 7)  # fretted at 7, lying on 8
     assert gaps[7, 7] < 0
     assert np.isinf(gaps[8, 7])
+
+
+@given(seeds)
+@some
+def test_clearance_is_the_gap_under_a_straight_string(seed):
+    rng = np.random.default_rng(seed)
+    fretting = random_fretting(rng, strings=3, frets=12)
+    saddle, nut = rng.uniform(-2, 6, 3), rng.uniform(-1, 1, 3)
+    gaps, heights = clearance(fretting, saddle, nut), saddle_height(fretting, saddle, nut)
+    for i in range(3):
+        held_at = [nut[i], *fretting.frets[i]], [fretting.nut_height[i], *fretting.crowns[i]]
+        for fret, (x, z) in enumerate(zip(*held_at, strict=True)):
+            ends = [x, fretting.scale[i] + saddle[i]], [z, heights[i]]
+            under = np.interp(fretting.frets[i, fret:], *ends) - fretting.crowns[i, fret:]
+            assert gaps[i, fret, fret:] == pytest.approx(under, abs=1e-12)
+            assert np.isposinf(gaps[i, fret, :fret]).all()
