@@ -14,6 +14,10 @@ from slotwright.layout.pitch import errors, parts
 
 seeds = st.integers(0, 2**32 - 1)
 NEAR = 1e-6  # mm
+PER_STRING = (
+    "scale", "frets", "crowns", "nut_height", "action_at", "action_height", "press", "press_depth", "free_length",
+    "tension", "axial", "bending",
+)  # fmt: skip
 
 
 def problem(seed, strings=3, frets=18):
@@ -27,11 +31,18 @@ def problem(seed, strings=3, frets=18):
 
 def one(fretting, i):
     """Take out one string."""
-    arrays = {name: getattr(fretting, name)[i : i + 1] for name in (
-        "scale", "frets", "crowns", "nut_height", "action_at", "action_height", "press", "press_depth", "free_length",
-        "tension", "axial", "bending",
-    )}  # fmt: skip
-    return replace(fretting, **arrays)
+    return some(fretting, slice(i, i + 1))
+
+
+def some(fretting, which):
+    """Take out some strings."""
+    return replace(fretting, **{name: getattr(fretting, name)[which] for name in PER_STRING})
+
+
+def side_by_side(*many):
+    """Stack instruments, all with one end clamped."""
+    arrays = {name: np.stack([getattr(each, name) for each in many]) for name in PER_STRING}
+    return replace(many[0], **arrays, clamped=1.0)
 
 
 @given(seeds)
@@ -269,3 +280,106 @@ def test_no_negative_zero():
     found = compensate(replace(fretting, nut_height=fretting.nut_height * 0), weights, nut="common", rounding=5)
     assert not np.signbit(found.nut[found.nut == 0]).any()
     assert not np.signbit(found.saddle[found.saddle == 0]).any()
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_worst_with_a_common_nut_against_scipy(seed):
+    fretting, weights = problem(seed)
+    found = compensate(fretting, weights, nut="common", minimise="worst")
+    assert np.ptp(found.nut) == 0
+    assert not found.nut_held.any()
+
+    def largest(saddle, at_nut):
+        off = parts(fretting, saddle, np.full(3, at_nut)).total
+        return np.where(weights > 0, np.abs(off), 0.0).max(axis=1)
+
+    def least(i, at_nut):
+        def of(x):
+            return largest(np.full(3, x), at_nut)[i]
+
+        return minimize_scalar(of, bounds=(-10, 30), method="bounded", options={"xatol": 1e-9}).fun
+
+    # One search inside the other: the best saddle of each string for a nut, and the nut whose worst string is best.
+    best = minimize_scalar(
+        lambda x: max(least(i, x) for i in range(3)), bounds=(-NUT_REACH, NUT_REACH), method="bounded"
+    )
+    ours = largest(found.saddle, found.nut[0])
+    assert ours.max() <= best.fun + NEAR
+    # No saddle is left worse than this nut makes it, not even where another string has the worst note.
+    assert ours == pytest.approx([least(i, found.nut[0]) for i in range(3)], abs=NEAR)
+
+
+@pytest.mark.parametrize("minimise", ["rms", "worst"])
+def test_a_string_aimed_at_one_fret_has_no_say_in_the_nut(minimise):
+    fretting, weights = problem(2)
+    weights[0] = np.arange(18) == 11
+    for nut in ("per string", "common"):
+        found = compensate(fretting, weights, nut=nut, minimise=minimise)
+        without = compensate(some(fretting, slice(1, None)), weights[1:], nut=nut, minimise=minimise)
+        assert not found.nut_held.any()
+        assert found.nut[1:] == pytest.approx(without.nut, abs=1e-8)
+        assert found.saddle[1:] == pytest.approx(without.saddle, abs=1e-8)
+        assert found.nut[0] == (0 if nut == "per string" else found.nut[1])
+        assert parts(fretting, found.saddle, found.nut).total[0, 11] == pytest.approx(0, abs=1e-7)
+
+
+@pytest.mark.parametrize("minimise", ["rms", "worst"])
+@pytest.mark.parametrize("nut", ["none", "per string", "common"])
+def test_four_steps_are_home(nut, minimise):
+    # Each step solves the problem made linear, so that the way left is squared, not shortened.
+    fretting, weights = side_by_side(problem(1)[0], problem(5)[0]), problem(2)[1]
+    there = _best(fretting, weights, np.zeros((2, 3)), nut, minimise)
+    assert _best(fretting, weights, np.zeros((2, 3)), nut, minimise, most=4) == pytest.approx(
+        np.array(there), abs=NEAR
+    )
+
+
+@pytest.mark.parametrize("minimise", ["rms", "worst"])
+@pytest.mark.parametrize("nut", ["per string", "common"])
+def test_one_with_a_nut_far_too_high_leaves_its_neighbours_alone(nut, minimise):
+    (low, weights), (other, _) = problem(2), problem(4)
+    lofty = replace(other, nut_height=other.nut_height + 1.2, action_height=other.action_height + 0.6)
+    together = compensate(side_by_side(low, lofty), weights, nut=nut, minimise=minimise)
+    assert together.nut_held.any(axis=-1).tolist() == [False, True]
+    for i, fretting in enumerate((low, lofty)):
+        alone = compensate(replace(fretting, clamped=1.0), weights, nut=nut, minimise=minimise)
+        assert together.saddle[i] == pytest.approx(alone.saddle, abs=1e-7)
+        assert together.nut[i] == pytest.approx(alone.nut, abs=1e-7)
+
+
+def test_weights_count_in_proportion():
+    fretting, weights = problem(2)
+    for nut in ("none", "per string", "common"):
+        plain, light = (compensate(fretting, factor * weights, nut=nut) for factor in (1.0, 1e-6))
+        assert light.saddle == pytest.approx(plain.saddle, abs=1e-8)
+        assert light.nut == pytest.approx(plain.nut, abs=1e-8)
+
+
+@given(seeds)
+@settings(max_examples=15, deadline=None)
+def test_what_was_measured_beyond_the_model_counts(seed):
+    fretting, weights = problem(seed)
+    beyond = np.random.default_rng(seed).uniform(-3, 3, weights.shape)
+    found = compensate(fretting, weights, beyond=beyond)
+    off, slopes = errors(fretting, found.saddle, found.nut)
+    # Where the sum of squares is least its slope is nought.
+    each = weights * (off + beyond) * slopes[..., 0]
+    assert each.sum(axis=1) == pytest.approx(0, abs=1e-6)
+    assert (np.abs(each).sum(axis=1) > 1).all()
+    # The worst is least where the sharpest and the flattest note are alike.
+    found = compensate(fretting, weights, beyond=beyond, minimise="worst")
+    off = np.where(weights > 0, parts(fretting, found.saddle, found.nut).total + beyond, 0)
+    assert off.max(axis=1) == pytest.approx(-off.min(axis=1), abs=1e-6)
+
+
+def test_a_nut_that_stands_elsewhere_is_left_there():
+    fretting, weights = problem(2)
+    stands = np.array([0.4, 0.0, -0.7])
+    found = compensate(fretting, weights, nut_stands=stands)
+    assert found.nut == pytest.approx(stands, abs=0)
+    off, slopes = errors(fretting, found.saddle, stands)
+    assert (weights * off * slopes[..., 0]).sum(axis=1) == pytest.approx(0, abs=1e-6)
+    # Where it may move, it does not matter where it stood.
+    free, moved = (compensate(fretting, weights, nut="per string", nut_stands=at) for at in (0.0, stands))
+    assert moved.nut == pytest.approx(free.nut, abs=1e-8)
+    assert moved.saddle == pytest.approx(free.saddle, abs=1e-8)

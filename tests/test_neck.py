@@ -270,3 +270,27 @@ def test_a_moved_nut_takes_slot_and_end_of_the_board_along():
     assert (moved.slots[1:] == neck.slots[1:]).all()
     assert (moved.outline[1:3] == neck.outline[1:3]).all()
     assert moved.from_nut is neck.from_nut
+
+
+@pytest.mark.parametrize("left_handed", [False, True])
+@pytest.mark.parametrize(
+    ("square_fret", "width_at", "end", "side"),
+    [
+        ("saddle", None, "nut", "treble"),
+        (0, None, "last fret", "bass"),
+        (9, {"fret": 12, "width": 52}, "last fret", "bass"),
+    ],
+)
+def test_the_nearest_edge_by_cross_products(square_fret, width_at, end, side, left_handed):
+    scale = {"length": None, "treble": 600, "bass": 680, "square_fret": square_fret}
+    neck = lay_neck(
+        plan(scale=scale, board={"string_spread_saddle": 60, "width_at": width_at, "left_handed": left_handed})
+    )
+    corners = {("nut", "bass"): 0, ("last fret", "bass"): 1, ("last fret", "treble"): 2, ("nut", "treble"): 3}
+    far = {}
+    for (where, which), corner in corners.items():
+        string = {"treble": 0, "bass": -1}[which]
+        (ax, ay), (bx, by) = neck.outline[corner] - neck.nut_ends[string], neck.ways[string]
+        far[where, which] = abs(ax * by - ay * bx)
+    assert min(far, key=far.get) == (end, side)
+    assert nearest_edge(neck) == (pytest.approx(far[end, side], rel=1e-9), end, side)
