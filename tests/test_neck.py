@@ -11,6 +11,7 @@ from slotwright.layout.neck import lay_neck, mark_centres, nearest_edge, with_nu
 from slotwright.layout.planfile import check_plan
 from slotwright.layout.spacing import string_places
 
+FAN = {"length": None, "treble": 628, "bass": 640}
 some_neck = settings(max_examples=60, deadline=None)
 
 
@@ -159,6 +160,15 @@ def test_a_flat_board_without_bow_is_level():
     neck = lay_neck(plan(setup={"relief": 0.3, "relief_between": [4, 5]}))
     assert neck.bow is None
     assert not neck.crown_height([0.0, 100.0, 600.0], [20.0, 0.0, -20.0]).any()
+    # Three crowns are enough for a bow.
+    bowed = lay_neck(plan(setup={"relief": 0.3, "relief_between": [4, 6]}))
+    assert bowed.crown_height(bowed.frets.middle[[4, 6]].mean(), 20.0) == pytest.approx(-0.3)
+
+
+def test_the_notes_of_the_frets():
+    neck = lay_neck(plan(frets={"divisions": 19, "count": 38}))
+    assert neck.cents == pytest.approx(np.arange(39) * 1200 / 19)
+    assert neck.fractions[[0, 19, 38]] == pytest.approx([1, 0.5, 0.25])
 
 
 @pytest.mark.parametrize(
@@ -170,20 +180,29 @@ def test_a_flat_board_without_bow_is_level():
         ({"board": {"width_at": {"fret": 22, "width": 30}}}, "board.width_at", "at the last fret"),
         ({"board": {"edge_margin": 0, "string_spread_nut": 38}}, "board.edge_margin", "at the last fret, 0.04 mm past the edge"),
         ({"board": {"nut_width": 6}}, "board.nut_width", "nothing is left"),
+        ({"strings": 2, "board": {"nut_width": 6.4}}, "board.nut_width", "nothing is left"),
         ({"strings": [{"gauge": 5}] * 6, "board": {"nut_width": 30}}, "board.string_spread_nut", "strings 1 and 2 touch"),
+        ({"strings": [{"gauge": 1}] * 2, "board": {"string_spread_nut": 1.0}}, "board.string_spread_nut", "strings 1 and 2 touch"),
+        ({"strings": [{"gauge": g} for g in (0.2, 2, 2, 0.2)], "board": {"spacing": "even centres", "string_spread_nut": 5.4}}, "board.string_spread_nut", "strings 2 and 3 touch"),
+        ({"strings": [{"gauge": 0.25}] * 3, "board": {"string_spread_saddle": 0.5}}, "board.string_spread_saddle", "strings 1 and 2 touch"),
+        ({"strings": [{"gauge": 2, "course": 1}] * 2, "board": {"course_spacing": [2.5, 1.5]}}, "board.course_spacing", "strings 1 and 2 touch"),
+        ({"strings": [{"gauge": 2, "course": 1}] * 2, "board": {"string_spread_nut": 1.5}}, "board.string_spread_nut", "strings 1 and 2 touch"),
+        ({"strings": [{"gauge": 2, "course": c} for c in (1, 2)], "board": {"nut_width": 8.2}}, "board.string_spread_nut", "strings 1 and 2 touch"),
         ({"board": {"radius": 20}}, "board.radius", "20.00 mm at the corner"),
         ({"board": {"radius": [400, 22]}}, "board.radius", "15.31 mm at the corner of the board, which lies 26.54 mm"),
         ({"frets": {"slot_inset": 20}, "board": {"nut_width": 41}}, "frets.slot_inset", "no slot at fret 0"),
         ({"frets": {"slot_inset": 12}, "board": {"binding": 8.75}}, "frets.slot_inset", "no slot at fret 0"),
         ({"frets": {"slot_inset": 10}, "board": {"binding": 9.4, "string_spread_saddle": 30, "width_at": {"fret": 22, "width": 38}}}, "frets.slot_inset", "no slot at fret 22"),
-        ({"scale": {"length": None, "treble": 100, "bass": 2000}}, "scale", "runs into"),
-        ({"board": {"string_spread_saddle": 700}}, "board.string_spread_saddle", "fan out too far"),
+        ({"scale": {"length": None, "treble": 100, "bass": 2000}}, "scale", "the nut runs into fret 1 inside the board"),
+        ({"scale": {"length": None, "treble": 100, "bass": 900, "square_fret": 12}}, "scale", "fret 5 runs into fret 6 inside"),
+        ({"frets": {"cents": [4800], "count": 30}}, "frets.count", "fret 14 and fret 15 stand on one line"),
+        ({"frets": {"cents": [4800], "count": 14}}, "frets.count", "fret 14 and the saddle stand on one line"),
+        ({"scale": FAN, "board": {"string_spread_saddle": 700}}, "board.string_spread_saddle", "fan out too far"),
+        ({"scale": FAN, "board": {"string_spread_nut": 36, "string_spread_saddle": 664}}, "board.string_spread_saddle", "fan out too far"),
     ],
 )  # fmt: skip
 def test_no_neck(changes, where, says):
     made = contents(**changes)
-    if "fan out" in says:
-        made["scale"] = {"treble": 628, "bass": 640}
     with pytest.raises(PlanError) as caught:
         lay_neck(check_plan(made))
     (fault,) = caught.value.faults
@@ -197,6 +216,10 @@ def test_no_neck(changes, where, says):
     [
         {"board": {"string_spread_nut": 41.5}},  # half a millimetre inside
         {"frets": {"slot_inset": 12}, "board": {"binding": 8.7}},  # 1.1 mm of slot at the nut
+        {"strings": 2, "board": {"nut_width": 7}},  # 0.6 mm between the strings
+        {"strings": 6, "board": {"string_spread_nut": 4.5}},
+        {"scale": {"length": 300}, "frets": {"count": 60}},  # the last two frets 0.6 mm apart
+        {"scale": FAN, "board": {"string_spread_nut": 36, "string_spread_saddle": 663.8}},
         {"board": {"radius": [22, 400]}},  # curved over 21.25 mm at the nut, over 26.5 mm at the far end
     ],
 )
