@@ -217,15 +217,17 @@ def test_batches_of_instruments():
                 assert together.nut[i] == pytest.approx(alone.nut, abs=1e-8)
 
 
-def test_rounding_for_the_shop():
-    fretting, weights = problem(9)
-    found = compensate(fretting, weights, nut="per string", rounding=0.25)
+@pytest.mark.parametrize("seed", range(9, 15))
+def test_rounding_for_the_shop(seed):
+    fretting, weights = problem(seed)
+    beyond = np.random.default_rng(seed).uniform(-5, 5, weights.shape)
+    found = compensate(fretting, weights, nut="per string", rounding=0.25, beyond=beyond)
     assert found.saddle / 0.25 == pytest.approx(np.round(found.saddle / 0.25))
     assert found.nut / 0.25 == pytest.approx(np.round(found.nut / 0.25))
     # The saddle was found for the rounded nut, so no other step of it serves better.
     for step in (-0.25, 0.25):
-        left = rms(parts(fretting, found.saddle + step, found.nut).total, weights)
-        assert (left >= rms(parts(fretting, found.saddle, found.nut).total, weights) - 1e-9).all()
+        left = rms(parts(fretting, found.saddle + step, found.nut).total + beyond, weights)
+        assert (left >= rms(parts(fretting, found.saddle, found.nut).total + beyond, weights) - 1e-9).all()
 
 
 def test_what_is_out_of_reach_is_held_and_said():
@@ -234,6 +236,10 @@ def test_what_is_out_of_reach_is_held_and_said():
     found = compensate(high, weights)
     assert found.saddle_held.all()
     assert found.saddle == pytest.approx(0.04 * fretting.scale)
+    # Notes that sound far flatter than the model has it ask for a saddle far forward.
+    flat = compensate(fretting, weights, beyond=-90.0)
+    assert flat.saddle_held.all()
+    assert flat.saddle == pytest.approx(-0.02 * fretting.scale)
     lofty = compensate(replace(fretting, nut_height=fretting.nut_height + 6), weights, nut="per string")
     assert lofty.nut_held.any()
     assert np.abs(lofty.nut).max() == NUT_REACH
@@ -383,3 +389,60 @@ def test_a_nut_that_stands_elsewhere_is_left_there():
     free, moved = (compensate(fretting, weights, nut="per string", nut_stands=at) for at in (0.0, stands))
     assert moved.nut == pytest.approx(free.nut, abs=1e-8)
     assert moved.saddle == pytest.approx(free.saddle, abs=1e-8)
+
+
+@pytest.mark.parametrize("measured", [False, True])
+@pytest.mark.parametrize("nut", ["per string", "common"])
+def test_a_nut_far_too_high_may_have_its_best_place_within_reach(nut, measured):
+    fretting, _ = problem(2)
+    weights = np.where(np.arange(18) < 12, 1.0, 0.0) * np.ones((3, 1))
+    beyond = np.random.default_rng(2).uniform(-20, 0, weights.shape) if measured else 0.0
+    lofty = replace(fretting, nut_height=fretting.nut_height + 2.5, action_height=fretting.action_height + 1.25)
+    found = compensate(lofty, weights, nut=nut, beyond=beyond)
+
+    def cost(saddle, at_nut):
+        each = (weights * (parts(lofty, saddle, at_nut).total + beyond) ** 2).sum(axis=1)
+        return each if nut == "per string" else np.full(3, each.sum())
+
+    def at_best(at_nut):
+        return cost(_best(lofty, weights, at_nut, "none", "rms", beyond)[0], at_nut)
+
+    ours = cost(found.saddle, found.nut)
+    assert ours == pytest.approx(at_best(found.nut), rel=1e-9)
+    # Where the steps find no way down, the place is one of a quarter millimetre: good to a thousandth of the squares.
+    for place in np.linspace(-NUT_REACH, NUT_REACH, 31):
+        assert (ours <= at_best(np.full(3, place)) * (1 + 1e-3)).all()
+    assert (np.abs(found.nut) < NUT_REACH).any()
+    assert not found.saddle_held.any()
+    # The steps alone fare worse, also where they end within reach.
+    alone = _best(lofty, weights, np.zeros(3), nut, "rms", beyond)
+    assert (cost(*alone) > ours * (1 + 1e-3)).any()
+
+
+def test_a_nut_is_held_at_either_end():
+    fretting, _ = problem(2)
+    weights = np.where(np.arange(18) < 12, 1.0, 0.0) * np.ones((3, 1))
+    lofty = replace(fretting, nut_height=fretting.nut_height + 3.0, action_height=fretting.action_height + 1.5)
+    found = compensate(lofty, weights, nut="per string")
+    assert found.nut[1:].tolist() == [-NUT_REACH, NUT_REACH]
+    assert found.nut_held.tolist() == [False, True, True]
+
+
+@pytest.mark.parametrize("nut", ["none", "per string"])
+def test_tunings_share_the_offsets(nut):
+    fretting, weights = problem(2)
+    tuned = [replace(fretting, tension=factor * fretting.tension) for factor in (1.0, 0.8, 1.1)]
+    together = replace(fretting, tension=np.stack([each.tension for each in tuned]))
+    found = compensate(together, weights, nut=nut)
+    assert not found.nut_held.any()
+    slope, size = 0.0, 0.0
+    for each in tuned:
+        off, slopes = errors(each, found.saddle, found.nut)
+        part = weights[..., None] * off[..., None] * slopes
+        slope, size = slope + part.sum(axis=1), size + np.abs(part).sum(axis=1)
+    # The squares of all tunings together are least.
+    assert slope[:, : 1 if nut == "none" else 2] == pytest.approx(0, abs=1e-6)
+    assert (size > 1).all()
+    worst_of_all = compensate(together, weights, minimise="worst")
+    off = [np.where(weights > 0, parts(each, worst_of_all.saddle, worst_of_all.nut).total, 0) for each in tuned]
+    assert np.max(off, axis=(0, 2)) == pytest.approx(-np.min(off, axis=(0, 2)), abs=1e-6)

@@ -35,6 +35,30 @@ def test_jacobian_against_finite_differences(seed):
 
 @given(seeds)
 @some
+def test_jacobian_where_no_length_is_nearly_straight(seed):
+    # Steep strings, pressed hard and close behind the crown, that stretch a lot: nothing is too small to count.
+    rng = np.random.default_rng(seed)
+    plain = random_fretting(rng, strings=4, frets=20)
+    fretting = replace(
+        plain,
+        nut_height=plain.nut_height + 40,
+        action_height=plain.action_height + 90,
+        press=plain.press / 20,
+        press_depth=plain.press_depth + 0.3,
+        axial=plain.axial / 100,
+        stretch=20.0,
+    )
+    saddle, nut = rng.uniform(-2, 6, 4), rng.uniform(-1, 1, 4)
+    _, jacobian = errors(fretting, saddle, nut)
+    assert (np.expm1(parts(fretting, saddle, nut).mass * np.log(2) / 600) > 0.1).all()  # stretched by a tenth
+    h = 1e-3
+    for which, (ds, dn) in enumerate(((h, 0), (0, h))):
+        slope = (errors(fretting, saddle + ds, nut + dn)[0] - errors(fretting, saddle - ds, nut - dn)[0]) / (2 * h)
+        assert jacobian[..., which] == pytest.approx(slope, rel=1e-5, abs=1e-5)
+
+
+@given(seeds)
+@some
 def test_a_saddle_moved_back_flattens_every_note(seed):
     rng = np.random.default_rng(seed)
     fretting = random_fretting(rng, strings=4, frets=20)
