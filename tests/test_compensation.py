@@ -283,8 +283,12 @@ def test_a_nut_far_too_high_does_not_lead_astray(nut, minimise):
 
 def test_no_negative_zero():
     fretting, weights = problem(3)
-    found = compensate(replace(fretting, nut_height=fretting.nut_height * 0), weights, nut="common", rounding=5)
-    assert not np.signbit(found.nut[found.nut == 0]).any()
+    flat = np.linspace(-9, 0, 18) * np.ones((3, 1))  # flat near the nut: it asks for a longer open string
+    plain = compensate(fretting, weights, nut="common", beyond=flat)
+    assert (plain.nut < 0).all()
+    found = compensate(fretting, weights, nut="common", beyond=flat, rounding=5)
+    assert (found.nut == 0).all()
+    assert not np.signbit(found.nut).any()
     assert not np.signbit(found.saddle[found.saddle == 0]).any()
 
 
