@@ -35,6 +35,30 @@ def test_jacobian_against_finite_differences(seed):
 
 @given(seeds)
 @some
+def test_jacobian_where_no_length_is_nearly_straight(seed):
+    # Steep strings, pressed hard and close behind the crown, that stretch a lot: nothing is too small to count.
+    rng = np.random.default_rng(seed)
+    plain = random_fretting(rng, strings=4, frets=20)
+    fretting = replace(
+        plain,
+        nut_height=plain.nut_height + 40,
+        action_height=plain.action_height + 90,
+        press=plain.press / 20,
+        press_depth=plain.press_depth + 0.3,
+        axial=plain.axial / 100,
+        stretch=20.0,
+    )
+    saddle, nut = rng.uniform(-2, 6, 4), rng.uniform(-1, 1, 4)
+    _, jacobian = errors(fretting, saddle, nut)
+    assert (np.expm1(parts(fretting, saddle, nut).mass * np.log(2) / 600) > 0.1).all()  # stretched by a tenth
+    h = 1e-3
+    for which, (ds, dn) in enumerate(((h, 0), (0, h))):
+        slope = (errors(fretting, saddle + ds, nut + dn)[0] - errors(fretting, saddle - ds, nut - dn)[0]) / (2 * h)
+        assert jacobian[..., which] == pytest.approx(slope, rel=1e-5, abs=1e-5)
+
+
+@given(seeds)
+@some
 def test_a_saddle_moved_back_flattens_every_note(seed):
     rng = np.random.default_rng(seed)
     fretting = random_fretting(rng, strings=4, frets=20)
@@ -198,3 +222,19 @@ def test_clearance_sees_a_high_crown():
     assert np.unravel_index(np.argmin(gaps), gaps.shape) == (7, 7)  # fretted at 7, lying on 8
     assert gaps[7, 7] < 0
     assert np.isinf(gaps[8, 7])
+
+
+@given(seeds)
+@some
+def test_clearance_is_the_gap_under_a_straight_string(seed):
+    rng = np.random.default_rng(seed)
+    fretting = random_fretting(rng, strings=3, frets=12)
+    saddle, nut = rng.uniform(-2, 6, 3), rng.uniform(-1, 1, 3)
+    gaps, heights = clearance(fretting, saddle, nut), saddle_height(fretting, saddle, nut)
+    for i in range(3):
+        held_at = [nut[i], *fretting.frets[i]], [fretting.nut_height[i], *fretting.crowns[i]]
+        for fret, (x, z) in enumerate(zip(*held_at, strict=True)):
+            ends = [x, fretting.scale[i] + saddle[i]], [z, heights[i]]
+            under = np.interp(fretting.frets[i, fret:], *ends) - fretting.crowns[i, fret:]
+            assert gaps[i, fret, fret:] == pytest.approx(under, abs=1e-12)
+            assert np.isposinf(gaps[i, fret, :fret]).all()
