@@ -205,8 +205,9 @@ def blank(about):
     keys = {
         "length": length(about, long, long + 80, (50, 3000)),
         "width": length(about, 2 * about.width, 3 * about.width, (10, 600)),
+        "nut_at": length(about, 25, 50, (0, 500)),
     }
-    return keys, {"nut_at": length(about, 10, 40, (0, 500)), "run_out": length(about, 0, 5, (0, 50))}
+    return keys, {"run_out": length(about, 0, 5, (0, 50))}
 
 
 def jig(about):

