@@ -22,6 +22,7 @@ MOST_BYTES: Final = 256_000
 _DEEPEST: Final = 12  # tables and lists in each other; a plan has four
 # A key of so many parts takes the parser minutes and gigabytes; no text in a plan is long enough to look like it.
 _ENDLESS_KEY: Final = re.compile(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*"|'[^'\n]*')[ \t]*+\.[ \t]*+){64}""")
+_MOST_VALUES: Final = 10_000  # more than any plan has, with a note at every cent
 _WIDEST: Final = 64  # bits of a whole number; TOML knows no longer ones
 
 # Two keys of one table that state the same thing. Looked for in the text itself, so that they
@@ -230,6 +231,8 @@ def _contents(text: bytes) -> dict[str, Any]:
         raise PlanError([Fault("", f"not UTF-8 text (byte {error.start})", "save it as UTF-8")]) from None
     try:
         return _loaded(decoded)
+    except PlanError:  # itself a ValueError
+        raise
     except tomllib.TOMLDecodeError as error:
         raise PlanError([Fault("", f"not a TOML file: {error}", "mend that line")]) from None
     except (ValueError, RecursionError) as error:
@@ -244,8 +247,12 @@ def _loaded(text: str) -> dict[str, Any]:
         raise RecursionError
     contents = tomllib.loads(text)
     level: list[Any] = [contents]
+    many = 0
     for _ in range(_DEEPEST):
         below = [each for inside in level for each in (inside.values() if isinstance(inside, dict) else inside)]
+        many += len(below)
+        if many > _MOST_VALUES:
+            raise PlanError([Fault("", f"not a plan: it holds more than {_MOST_VALUES} values")])
         if any(isinstance(each, int) and each.bit_length() > _WIDEST for each in below):
             raise ValueError
         level = [each for each in below if isinstance(each, dict | list)]
