@@ -237,6 +237,13 @@ def test_bad_tables_name_line_and_column(text, says):
     assert says in str(refused.value)
 
 
+def test_hertz_need_a_pitch():
+    with pytest.raises(
+        MeasuredError, match=r"the plan states no pitch for string 1; state cents, or strings\[...\].pitch"
+    ):
+        parse_readings(b"string,fret,hz\n1,12,660\n", plan())
+
+
 def test_all_faults_of_a_table_at_once_but_no_screens_of_them():
     with pytest.raises(MeasuredError) as refused:
         parse_readings(b"string,fret,cents\n1,x,1\n9,12,1\n1,12,\n", flat_plan())

@@ -180,6 +180,9 @@ def test_another_neck_is_no_restringing(instrument):
     with pytest.raises(PlanError, match="scale: 628"):
         restring(instrument, lay_out(parse_plan(starters()["heron"].encode())), setting, nothing, (), None)
     bare = lay_out(parse_plan(b'title = "b"\nstrings = 6\n[scale]\nlength = 640\n[board]\nnut_width = 43\n'))
+    seven = lay_out(parse_plan(b'title = "s"\nstrings = 7\n[scale]\nlength = 640\n[board]\nnut_width = 48\n'))
+    with pytest.raises(PlanError, match="strings: 7 in the other plan, 6 here"):
+        restring(instrument, seven, setting, nothing, (), None)
     with pytest.raises(PlanError, match="missing in the other plan"):
         restring(instrument, bare, setting, nothing, (), None)
 

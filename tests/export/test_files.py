@@ -42,6 +42,13 @@ def test_a_file_that_appears_meanwhile_is_kept(tmp_path, monkeypatch):
     assert os.listdir(tmp_path) == ["a"]
 
 
+def test_the_first_of_two_files_goes_when_the_second_fails(tmp_path):
+    (tmp_path / "b").write_bytes(b"a file where a folder is wanted")
+    with pytest.raises(OSError, match="b"):
+        write_whole({tmp_path / "a": b"abc", tmp_path / "b" / "c": b"def"})
+    assert os.listdir(tmp_path) == ["b"]
+
+
 def test_a_dangling_link_is_kept(tmp_path):
     path = tmp_path / "link"
     path.symlink_to(tmp_path / "nowhere")

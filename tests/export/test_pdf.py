@@ -257,6 +257,12 @@ def test_more_than_forty_pages_ask_for_larger_paper():
             share_out(sheet, other)
 
 
+def test_no_known_paper_is_large_enough():
+    whole = tuple(Line(Layer.MARK, (0, y), (30_000, y)) for y in range(0, 10_000, 200))
+    with pytest.raises(PaperError, match="take a larger paper"):
+        printed(Sheet("vast", "Vast", whole, (0, 0, 30_000, 10_000)))
+
+
 def test_a_margin_that_leaves_nothing():
     with pytest.raises(PaperError, match="leave"):
         printed(draw_sheet(lay_out(starter("heron")), "slots"), margin=50, overlap=50)
