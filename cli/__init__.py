@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import signal
 import sys
 from importlib import import_module
 from typing import Final
@@ -68,6 +69,10 @@ def main(args: list[str] | None = None) -> None:
         # A title may hold letters that this terminal or file cannot show.
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
+    for name in ("SIGTERM", "SIGHUP"):  # end as Ctrl-C does, with nothing half written left behind
+        number = getattr(signal, name, None)  # Windows has no SIGHUP
+        if number is not None and signal.getsignal(number) == signal.SIG_DFL:
+            signal.signal(number, signal.default_int_handler)
     try:
         group(args, prog_name="slotwright")
     except SlotwrightError as error:

@@ -205,7 +205,8 @@ def test_killed_at_any_moment(here):
     assert changed > 3  # or nothing was ever killed at work
 
 
-def test_an_interrupted_run_leaves_no_draft(here):
+@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_an_interrupted_run_leaves_no_draft(here, sent):
     args = ("draw", "heron.toml", "--out", "out", "--force")
     assert run(here, *args).returncode == 0
     names = sorted(os.listdir(here / "out"))
@@ -219,7 +220,7 @@ def test_an_interrupted_run_leaves_no_draft(here):
         [sys.executable, "-c", code, *args], cwd=here, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
         process.stdout.readline()
-        process.send_signal(signal.SIGINT)
+        process.send_signal(sent)
         _, err = process.communicate(timeout=10)
     assert (process.returncode, err.split()) == (1, ["Aborted!"])
     assert sorted(os.listdir(here / "out")) == names

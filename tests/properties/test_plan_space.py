@@ -112,7 +112,7 @@ def test_most_of_these_plans_can_be_drawn():
     # Or else the tests above would hardly draw anything.
     told = []
     prove(lambda made: told.append(drawn(made)[1] is None), contents(), 200, 0)
-    assert sum(told) > 0.5 * len(told)
+    assert sum(told) > 0.6 * len(told)
 
 
 def test_the_plans_know_every_table_and_key():
