@@ -51,7 +51,7 @@ def column(instrument: Instrument, contacts: Floats, words: Sequence[str], x: fl
     for contact, row, text in zip(contacts, rows, words, strict=True):
         yield Line(Layer.DIM, point(contact + np.array([1.5, 0.0])), (x - 1, row))
         yield Text(Layer.DIM, (x, row), text, _HEIGHT, up="middle")
-    heading = f"from fret {instrument.plan.action_fret}:"
+    heading = f"from fret {instrument.plan.action_fret}"  # a mirror puts it below them
     yield Text(Layer.DIM, (x, max(rows) + 2 * _HEIGHT), heading, _HEIGHT, up="middle")
 
 
@@ -63,7 +63,7 @@ def nut_labels(instrument: Instrument, x: float) -> Iterator[Text]:
     rows = _rows(neck.nut_ends)
     for row, text in zip(rows, nut_words(instrument), strict=True):
         yield Text(Layer.DIM, (x, row), text, _HEIGHT, "right", "middle")
-    heading = f"to fret {instrument.plan.action_fret}:"
+    heading = f"to fret {instrument.plan.action_fret}"
     yield Text(Layer.DIM, (x, max(rows) + 2 * _HEIGHT), heading, _HEIGHT, "right", "middle")
 
 

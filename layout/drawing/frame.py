@@ -10,10 +10,12 @@ from slotwright.layout.drawing.marks import rule
 from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Sheet, Text, extents
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from slotwright.layout.drawing.sheet import Box, Entity
     from slotwright.layout.instrument import Instrument
+
+    _Line = tuple[str, float, float]  # text, step that leads to it in line heights, height [mm]
 
 CAUTIONS: Final = (
     "Measure both rules on this sheet before you cut; paper moves with damp and wet glue stretches it.",
@@ -26,9 +28,12 @@ _LEAST: Final = 118.0  # mm, least height above the title block
 _MARGIN: Final = 5.0  # mm of paper around the border
 _GAP: Final = 8.0  # mm between the parts of a sheet
 _SMALL: Final = 2.2  # mm, height of the capitals of running text
+_LARGE: Final = 3.0  # mm, of headings
 _LEADING: Final = 1.75  # line to line, in heights
 _BLOCK: Final = 128.0  # mm, width of the title block
-_COLUMN: Final = 78.0  # mm, least width of a column of text
+_COLUMN: Final = 70.0  # mm, least width of a column of text; two of them and a rule go on A4 with its margins
+_NARROW: Final = 150.0  # mm, the widest drawing whose title block goes below the texts, not beside them
+_CELL: Final = 40.0  # mm, least width of a field in it
 _HEAD: Final = 11.0  # mm, height of the first row of the title block
 _ROW: Final = 7.6  # mm, height of the others
 _RULE: Final = 15.0  # mm, room that a rule takes across its length
@@ -84,20 +89,21 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
     mirrored = mirrored and content.mirrors
     drawn = [entity.mirrored() if mirrored else entity for entity in content.entities]
     left, bottom, right, top = extents(drawn)
-    columns = _columns(instrument, content)
-    width = max(right - left, 2 * _COLUMN + _BLOCK + 2 * _GAP)
+    beside = _BLOCK + 2 * _GAP if right - left > _NARROW else 0.0
+    width = max(right - left, 2 * _COLUMN + beside - _RULE)
     left -= (width - (right - left)) / 2  # a narrow drawing stands in the middle
-    column = (width + _RULE - _BLOCK - len(columns) * _GAP) / len(columns)
-    texts = [_paragraphs(heading, lines, column) for heading, lines in columns]
-    block = _title_rows(name, instrument, mirrored)
-    depth = max(_HEAD + _ROW * len(block), *(_depth(text) for text in texts))
+    column = (width + _RULE - beside) / 2
+    columns = _columns(_texts(instrument, content), column)
+    block = _title_rows(_title_fields(name, instrument, mirrored), _BLOCK if beside else width + _RULE + 3 * _GAP)
+    high, deep = _HEAD + _ROW * len(block), max(map(_depth, columns))
+    depth = max(high, deep) + _GAP if beside else high + deep
 
     # The upright rule needs 100 mm and room for its numbers; a low drawing stands in their middle.
     spare = max(0.0, _LEAST - (top - bottom + 2 * _GAP + _RULE)) / 2
     foot = bottom - _GAP - _RULE - spare
     edge: Box = (
         left - _RULE - 2 * _GAP,
-        foot - depth - _GAP,
+        foot - depth,
         left + width + _GAP,
         top + spare + (2 * _GAP if mirrored else _GAP),
     )
@@ -110,10 +116,16 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
     parts += rule((left, foot + 5.5), width, upright=False)
     parts += rule((left - _GAP - 4.0, foot + _GAP), edge[3] - foot - 1.7 * _GAP, upright=True)
     x = edge[0] + _GAP
-    for text in texts:
-        parts += _set(text, x, foot - 3.5)
+    for lines in columns:
+        parts += _set(lines, x, foot - 3.5)
         x += column + _GAP
-    parts += _title_block(instrument.plan.title, block, edge[2] - _BLOCK, edge[1], foot)
+    if beside:
+        place: Box = edge[2] - _BLOCK, edge[1], edge[2], foot
+        parts.append(Line(Layer.FRAME, place[:2], (place[0], foot)))
+    else:
+        place = edge[0], edge[1], edge[2], foot - deep
+        parts.append(Line(Layer.FRAME, (edge[0], place[3]), (edge[2], place[3])))
+    parts += _title_block(instrument.plan.title, block, place)
     flat = [p for part in parts for p in (part.parts() if isinstance(part, Dimension) else (part,))]
     paper = edge[0] - _MARGIN, edge[1] - _MARGIN, edge[2] + _MARGIN, edge[3] + _MARGIN
     return Sheet(
@@ -132,101 +144,97 @@ def _border(edge: Box) -> Contour:
     return Contour(Layer.FRAME, ((left, bottom), (right, bottom), (right, top), (left, top)))
 
 
-def _columns(instrument: Instrument, content: Content) -> list[tuple[str, Sequence[str]]]:
+def _texts(instrument: Instrument, content: Content) -> Iterator[tuple[str, Sequence[str]]]:
+    """Give the heading and the paragraphs of each text on a sheet."""
+    yield "Cautions", (*CAUTIONS, *content.cautions)
+    noted = [*(f"Warning: {warning}." for warning in instrument.warnings), *content.notes]
     assumed = [
         f"{key}={value.text}"
         for key, value in instrument.assumed.items()
         # What is not there need not be listed on every sheet; the check command lists it all.
         if key.partition(".")[0] in content.tables and value.value not in (0, False, (0.0, 0.0))
     ]
-    columns: list[tuple[str, Sequence[str]]] = [("Cautions", (*CAUTIONS, *content.cautions))]
-    noted = [*(f"Warning: {warning}." for warning in instrument.warnings), *content.notes]
+    if noted or not assumed:
+        yield "Notes", noted or ["Everything drawn here is stated in the plan."]
     if assumed:
-        noted.append(f"Assumed, not stated in the plan: {', '.join(assumed)}.")
-    columns.append(("Notes", noted or ["Everything drawn here is stated in the plan."]))
+        yield "Assumed, not stated in the plan", [f"{', '.join(assumed)}."]
+
+
+def _columns(texts: Iterable[tuple[str, Sequence[str]]], width: float) -> tuple[list[_Line], list[_Line]]:
+    """Set each text into the shorter one of two columns."""
+    columns: tuple[list[_Line], list[_Line]] = [], []
+    for heading, paragraphs in texts:
+        column = min(columns, key=_depth)
+        column.append((heading, 2.2 if column else 0.0, _LARGE))
+        for paragraph in paragraphs:
+            column += [(line, 1.0 if i else 1.5, _SMALL) for i, line in enumerate(wrapped(paragraph, width, _SMALL))]
     return columns
 
 
-def _paragraphs(heading: str, lines: Sequence[str], width: float) -> list[tuple[str, float]]:
-    """Break paragraphs into lines, each with the step that leads to it, in line heights."""
-    text = [(heading, 0.0)]
-    for paragraph in lines:
-        text += [(line, 1.0 if i else 1.5) for i, line in enumerate(wrapped(paragraph, width, _SMALL))]
-    return text
+def _depth(column: Sequence[_Line]) -> float:
+    return sum(step for _, step, _ in column) * _SMALL * _LEADING + 3 * _SMALL
 
 
-def _depth(text: Sequence[tuple[str, float]]) -> float:
-    return sum(step for _, step in text) * _SMALL * _LEADING + 3 * _SMALL
-
-
-def _set(text: Sequence[tuple[str, float]], x: float, y: float) -> Iterator[Text]:
-    for i, (line, step) in enumerate(text):
+def _set(column: Sequence[_Line], x: float, y: float) -> Iterator[Text]:
+    for line, step, height in column:
         y -= step * _SMALL * _LEADING
-        height = _SMALL if i else 3.0
         yield Text(Layer.FRAME, (x, y), line, height, "left", "middle")
 
 
-def _title_rows(name: str, instrument: Instrument, mirrored: bool) -> list[tuple[tuple[str, str], ...]]:
-    """Give the rows of the title block (ISO 7200 fields), each a row of label and value."""
-    plan = instrument.plan
-    unit = plan.units
-    scale = plan.scale
+def _title_fields(name: str, instrument: Instrument, mirrored: bool) -> Iterator[tuple[str, str]]:
+    """Give label and value of what the title block says (ISO 7200 fields)."""
+    plan, scale = instrument.plan, instrument.plan.scale
     if scale.treble is not None and scale.bass is not None:
         square = {0.0: "the nut", float("inf"): "the saddle"}.get(scale.square_fret, f"fret {scale.square_fret:g}")
         scales = f"{instrument.length(scale.treble)} to {instrument.length(scale.bass)}, square at {square}"
     else:
         scales = instrument.length(scale.length or 0.0)
-    hand = "left-handed" if plan.board.left_handed else "right-handed"
-    rows: list[tuple[tuple[str, str], ...]] = [
-        (("sheet", name), ("drawn", "1:1"), ("lengths in", unit)),
-        (("scale length", scales),),
-        (("strings", str(len(plan.strings))), ("frets", str(plan.frets.count)), ("hand", hand)),
-    ]
+    yield from (("sheet", name), ("drawn", "1:1"), ("lengths in", plan.units), ("scale length", scales))
+    yield from (("strings", str(len(plan.strings))), ("frets", str(plan.frets.count)))
+    yield "hand", "left-handed" if plan.board.left_handed else "right-handed"
     if mirrored:
-        rows.append((("view", "MIRRORED, for work from the back"),))
-    job = plan.job
-    stated = [
-        (label, value)
-        for label, value in (
-            ("reference", job.reference if job else ""),
-            ("drawn by", job.drawn_by if job else ""),
-            ("revision", job.revision if job else ""),
-            ("date", job.date if job else ""),
-        )
-        if value
-    ]
-    wide = any(text_width(value, _SMALL) > _BLOCK / 2 - 5 for _, value in stated)
-    step = 1 if wide else 2
-    rows += [tuple(stated[i : i + step]) for i in range(0, len(stated), step)]
+        yield "view", "MIRRORED, for work from the back"
+    if job := plan.job:
+        stated = {"reference": job.reference, "drawn by": job.drawn_by, "revision": job.revision, "date": job.date}
+        yield from ((label, value) for label, value in stated.items() if value)
+
+
+def _title_rows(fields: Iterable[tuple[str, str]], room: float) -> list[list[tuple[str, str]]]:
+    """Put fields into rows, as many beside each other as can be read."""
+    rows: list[list[tuple[str, str]]] = []
+    for field in fields:
+        longer = [*rows[-1], field] if rows else [field]
+        cell = room / len(longer)
+        if rows and cell >= _CELL and all(text_width(value, _SMALL) <= cell - 5 for _, value in longer):
+            rows[-1] = longer
+        else:
+            rows.append([field])
     return rows
 
 
-def _title_block(
-    title: str, rows: Sequence[tuple[tuple[str, str], ...]], left: float, bottom: float, top: float
-) -> Iterator[Line | Text]:
-    """Draw the title block between the foot of the drawing and the border."""
-    right = left + _BLOCK
-    yield Line(Layer.FRAME, (left, bottom), (left, top))
-    for line, height, down in _title_lines(title):
+def _title_block(title: str, rows: Sequence[Sequence[tuple[str, str]]], place: Box) -> Iterator[Line | Text]:
+    """Draw the title block into its place, whose sides are there."""
+    left, bottom, right, top = place
+    for line, height, down in _title_lines(title, right - left - 6):
         yield Text(Layer.FRAME, (left + 3, top - down), line, height, up="middle")
     step = min((top - bottom - _HEAD) / len(rows), 1.3 * _ROW)
     for i, row in enumerate(rows):
         y = top - _HEAD - i * step
         yield Line(Layer.FRAME, (left, y), (right, y))
-        cell = _BLOCK / len(row)
+        cell = (right - left) / len(row)
         for j, (label, value) in enumerate(row):
             x = left + j * cell
             if j:
                 yield Line(Layer.FRAME, (x, y), (x, y - step))
-            yield Text(Layer.FRAME, (x + 3, y - 1.1), label, 1.8, up="top")
+            yield Text(Layer.FRAME, (x + 3, y - 0.8), label, 1.8, up="top")
             text, height = fitted(value, cell - 5, 2.5)
-            yield Text(Layer.FRAME, (x + 3, y - step + 1.4), text, height)
-    yield Line(Layer.FRAME, (left, top - _HEAD - len(rows) * step), (right, top - _HEAD - len(rows) * step))
+            yield Text(Layer.FRAME, (x + 3, y - step + 1.2), text, height)
+    if (end := top - _HEAD - len(rows) * step) > bottom + 0.01:  # or else the border is there
+        yield Line(Layer.FRAME, (left, end), (right, end))
 
 
-def _title_lines(title: str) -> list[tuple[str, float, float]]:
+def _title_lines(title: str, room: float) -> list[tuple[str, float, float]]:
     """Set a title in one line, or in two smaller ones: text, height and way down from the top."""
-    room = _BLOCK - 6
     text, height = fitted(title, room, 4.0, 2.8)
     if text == cleaned(title):
         return [(text, height, _HEAD / 2)]

@@ -209,8 +209,8 @@ def _tiled(
         left_over = f"a margin of {margin:g} mm and an overlap of {overlap:g} mm leave {min(room) - overlap:.0f} mm"
         raise PaperError(f"{left_over} of the paper; the rules alone need {_LEAST:.0f} mm")
     left, bottom, right, top = sheet.box
-    columns = _ends(left, right, room[0], overlap, _slots(sheet, 0))
-    rows = _ends(bottom, top, room[1], overlap, _slots(sheet, 1))[::-1]
+    columns = _ends(left, right, room[0], overlap, _cuts(sheet, 0))
+    rows = _ends(bottom, top, room[1], overlap, _cuts(sheet, 1))[::-1]
     shapes = shapely.STRtree([_shape(entity) for entity in sheet.entities])
     window = (room[0], room[1])
     tiles = [
@@ -222,20 +222,18 @@ def _tiled(
     return Layout(paper, margin, overlap, scale, window, tuple(columns), tuple(rows), tuple(tiles))
 
 
-def _slots(sheet: Sheet, axis: int) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-    """Give what the slots cover along an axis, from and to, shape (n, 2)."""
-    found = [
-        sorted((entity.start[axis], entity.end[axis]))
-        for entity in sheet.entities
-        if isinstance(entity, Line) and entity.layer == Layer.CUT_SLOTS
-    ]
-    return np.array(found).reshape(-1, 2)
+def _cuts(sheet: Sheet, axis: int) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    """Give what the slots cover along an axis, from and to, shape (n, 2); outlines and holes where there are none."""
+    for layers in ({Layer.CUT_SLOTS}, {Layer.CUT_OUTLINE, Layer.DRILL}):
+        if found := [entity.box()[axis::2] for entity in sheet.entities if entity.layer in layers]:
+            return np.array(found)
+    return np.empty((0, 2))
 
 
 def _ends(
-    low: float, high: float, room: float, overlap: float, slots: np.ndarray[tuple[int, int], np.dtype[np.float64]]
+    low: float, high: float, room: float, overlap: float, cuts: np.ndarray[tuple[int, int], np.dtype[np.float64]]
 ) -> list[float]:
-    """Place the low ends of as few tiles as can be along one axis, their seams as far from slots as can be."""
+    """Place the low ends of as few tiles as can be along one axis, their seams as far from cuts as can be."""
     if high - low <= room:
         return [(low + high - room) / 2]
     pitch = room - overlap
@@ -243,11 +241,11 @@ def _ends(
     slack = count * pitch + overlap - (high - low)
     shifts = np.linspace(0.0, slack, _PLACES)
     seams = low - shifts[:, None] + pitch * np.arange(1, count) + overlap / 2
-    if len(slots):
-        gaps = np.maximum(slots[:, 0] - seams[..., None], seams[..., None] - slots[:, 1])
-        shift = float(shifts[np.argmax(gaps.min(axis=(1, 2)))])
-    else:
-        shift = slack / 2
+    shift = slack / 2
+    if len(cuts):
+        clear = np.maximum(cuts[:, 0] - seams[..., None], seams[..., None] - cuts[:, 1]).min(axis=(1, 2))
+        if clear.max() > 0:
+            shift = float(shifts[np.argmax(clear)])
     return [low - shift + pitch * n for n in range(count)]
 
 

@@ -238,6 +238,25 @@ def test_a_sheet_that_fits_is_one_page_turned_if_need_be():
     assert len(upright.tiles) == 2
 
 
+@pytest.mark.parametrize("name", STARTERS)
+def test_a_small_piece_takes_one_page(name):
+    instrument = lay_out(starter(name))
+    for kind in {"nut", "saddle", "radius"} & set(described(instrument)):
+        sheet = draw_sheet(instrument, kind)
+        if sheet.size[0] < 175:  # upright A4 less its margins and rule; two gauges beside each other take more
+            assert len(share_out(sheet).tiles) == 1
+        else:
+            assert len(share_out(sheet).tiles) == 2
+
+
+def test_a_seam_keeps_clear_of_what_is_cut():
+    piece = Contour(Layer.CUT_OUTLINE, ((95, 20), (175, 20), (175, 40), (95, 40)))
+    layout = share_out(Sheet("piece", "Piece", (piece,), (0, 0, 183, 245)))
+    assert len(layout.columns) == 2
+    seam = layout.columns[1] + layout.overlap / 2
+    assert not 95 <= seam <= 175
+
+
 def test_empty_tiles_are_left_out():
     far = (Line(Layer.MARK, (0, 0), (20, 20)), Line(Layer.MARK, (900, 700), (950, 750)))
     layout = share_out(Sheet("far", "Far", far, (0, 0, 950, 750)), "A4")
