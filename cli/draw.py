@@ -74,6 +74,7 @@ def command(
     pages = _pages(paper, landscape, margin, overlap, measured)
     drawn: list[tuple[Path, Sheet, str]] = []
     files: dict[Path, bytes] = {}
+    strange = ""
     for plan in counted(plans, "drawing"):
         for sheet in _draw(plan, sheets, mirror):
             for kind in dict.fromkeys(formats or _USUAL):
@@ -82,7 +83,8 @@ def command(
                     raise SlotwrightError(f"two plans would write {path}; draw them into folders of their own")
                 note = ""
                 if kind == "pdf":
-                    files[path], note = _paged(sheet, pages)
+                    files[path], note, letters = _paged(sheet, pages)
+                    strange += letters
                 else:
                     files[path] = _written(sheet, kind, cast("Unit", unit), cast("Version", dxf_version))
                 drawn.append((path, sheet, note))
@@ -90,6 +92,8 @@ def command(
         write_whole(files, force=force)
     except KeptError as error:
         raise SlotwrightError(f"{error}; --force replaces it") from None
+    if strange:
+        click.echo(f"warning: pages show ? for {' '.join(dict.fromkeys(strange))}", err=True)
     if as_json:
         print_json({"files": [{"file": str(path), "width": s.size[0], "height": s.size[1]} for path, s, _ in drawn]})
         return
@@ -123,11 +127,11 @@ def _pages(paper: str, landscape: bool, margin: str, overlap: str, measured: str
     return {"paper": paper, "landscape": landscape or None, "scale": scale, **lengths}
 
 
-def _paged(sheet: Sheet, pages: dict[str, Any]) -> tuple[bytes, str]:
-    """Write a PDF and tell how many pages it has."""
+def _paged(sheet: Sheet, pages: dict[str, Any]) -> tuple[bytes, str, str]:
+    """Write a PDF; tell how many pages it has, and what letters it lacks."""
     from slotwright.layout.errors import PaperError  # noqa: PLC0415 - only when asked for
     from slotwright.layout.export.paper import share_out  # noqa: PLC0415
-    from slotwright.layout.export.pdf import pdf  # noqa: PLC0415
+    from slotwright.layout.export.pdf import pdf, unprintable  # noqa: PLC0415
 
     try:
         layout = share_out(sheet, **pages)
@@ -135,7 +139,8 @@ def _paged(sheet: Sheet, pages: dict[str, Any]) -> tuple[bytes, str]:
         raise SlotwrightError(f"sheet {sheet.name}: {error}") from None
     tiles = len(layout.tiles)
     paper = pages["paper"]
-    return pdf(sheet, layout), f"1 page {paper}" if tiles == 1 else f"{tiles} tiles {paper} and a cover page"
+    note = f"1 page {paper}" if tiles == 1 else f"{tiles} tiles {paper} and a cover page"
+    return pdf(sheet, layout), note, unprintable(sheet)
 
 
 def _written(sheet: Sheet, kind: str, unit: Unit, version: Version) -> bytes:

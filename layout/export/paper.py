@@ -43,6 +43,7 @@ MOST_CORRECTION: Final = 0.03
 SIDE: Final = 15.0  # mm at the left of a page for its upright rule
 FOOT: Final = 20.0  # mm at its foot for the level rule and what is said
 _LEAST: Final = 102.0  # mm, room for a rule of 100 mm
+_CLEAR: Final = 5.0  # mm from a seam to a cut, enough to tape and to mark (common practice, no source)
 _PLACES: Final = 200  # of the grid to try between its two ends
 
 
@@ -233,7 +234,7 @@ def _cuts(sheet: Sheet, axis: int) -> np.ndarray[tuple[int, int], np.dtype[np.fl
 def _ends(
     low: float, high: float, room: float, overlap: float, cuts: np.ndarray[tuple[int, int], np.dtype[np.float64]]
 ) -> list[float]:
-    """Place the low ends of as few tiles as can be along one axis, their seams as far from cuts as can be."""
+    """Place the low ends of as few tiles as can be along one axis, about the middle, their seams clear of cuts."""
     if high - low <= room:
         return [(low + high - room) / 2]
     pitch = room - overlap
@@ -245,7 +246,7 @@ def _ends(
     if len(cuts):
         clear = np.maximum(cuts[:, 0] - seams[..., None], seams[..., None] - cuts[:, 1]).min(axis=(1, 2))
         if clear.max() > 0:
-            shift = float(shifts[np.argmax(clear)])
+            shift = float(min(shifts[clear >= min(clear.max(), _CLEAR)], key=lambda each: abs(each - slack / 2)))
     return [low - shift + pitch * n for n in range(count)]
 
 

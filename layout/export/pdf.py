@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import io
 import math
-import re
+import unicodedata
+from functools import cache
+from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
 from reportlab.lib.colors import HexColor
@@ -13,6 +15,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from slotwright import templates
 from slotwright.layout.drawing.lettering import fitted, wrapped
 from slotwright.layout.drawing.marks import rule
 from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
@@ -24,7 +27,7 @@ if TYPE_CHECKING:
     from slotwright.layout.drawing.sheet import Box, Point, Sheet
     from slotwright.layout.export.paper import Layout
 
-_FONT: Final = "Vera"  # comes with the library, so that it can be embedded everywhere
+_FONT: Final = "letters"
 _CAPITALS: Final = 0.73  # height of its capitals over its size
 _SMALL: Final = 2.2  # mm
 _STEP: Final = 1.8  # line to line, in heights
@@ -53,8 +56,7 @@ def pdf(sheet: Sheet, layout: Layout) -> bytes:
     bytes
         The file; the same sheet always gives the same bytes. It asks the printer for no scaling.
     """
-    if _FONT not in pdfmetrics.getRegisteredFontNames():
-        pdfmetrics.registerFont(TTFont(_FONT, "Vera.ttf"))
+    _letters()
     written = io.BytesIO()
     canvas = Canvas(written, pagesize=tuple(side * mm for side in layout.paper), pdfVersion=(1, 6), invariant=1)
     canvas.setTitle(f"{sheet.title} - {sheet.name}")
@@ -72,6 +74,34 @@ def pdf(sheet: Sheet, layout: Layout) -> bytes:
         canvas.showPage()
     canvas.save()
     return written.getvalue()
+
+
+def unprintable(sheet: Sheet) -> str:
+    """Give the letters of a sheet that come out as question marks.
+
+    Parameters
+    ----------
+    sheet
+        The drawing.
+
+    Returns
+    -------
+    str
+        Each letter once; Latin, Greek and Cyrillic are never among them.
+    """
+    text = "".join(entity.text for entity in sheet.entities if isinstance(entity, Text))
+    letters = _letters()
+    return "".join(
+        letter for letter in dict.fromkeys(unicodedata.normalize("NFC", text)) if ord(letter) not in letters
+    )
+
+
+@cache
+def _letters() -> frozenset[int]:
+    """Make the face known that every file carries; give the letters it has."""
+    face = TTFont(_FONT, io.BytesIO((files(templates) / "letters.ttf").read_bytes()))
+    pdfmetrics.registerFont(face)
+    return frozenset(face.face.charToGlyph)
 
 
 def _page(canvas: Canvas, sheet: Sheet, layout: Layout, number: int, pages: int) -> None:
@@ -272,8 +302,8 @@ def _write(
     *,
     lift: float = 0.0,
 ) -> None:
-    # The embedded face has no letters for every script; what it lacks is shown as a question mark.
-    text = re.sub(r"[^\u0020-\u024f\u2010-\u2027]", "?", text)
+    letters = _letters()
+    text = "".join(letter if ord(letter) in letters else "?" for letter in unicodedata.normalize("NFC", text))
     canvas.saveState()
     canvas.translate(*at)
     canvas.rotate(turn)

@@ -280,6 +280,15 @@ def test_draw_pages(run, heron, tmp_path):
     )
 
 
+def test_draw_tells_what_pages_cannot_show(run, heron, tmp_path):
+    text = heron.read_text("utf-8").replace('"heron"', '"\u9db4 six \u9db4"')
+    (tmp_path / "crane.toml").write_text(text, "utf-8")
+    assert run("draw", tmp_path / "crane.toml", "--format", "svg")[2] == ""
+    code, out, err = run("draw", tmp_path / "crane.toml", "--format", "pdf")
+    assert (code, err) == (0, "warning: pages show ? for \u9db4\n")
+    assert "crane-slots.pdf" in out
+
+
 @pytest.mark.parametrize(
     ("option", "value", "says"),
     [

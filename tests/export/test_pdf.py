@@ -19,7 +19,7 @@ from slotwright.layout.drawing.marks import rule
 from slotwright.layout.drawing.sheet import PENS, Contour, Layer, Line, Sheet, Text
 from slotwright.layout.errors import PaperError
 from slotwright.layout.export.paper import FOOT, SIDE, SIZES, correction, paper_size, share_out
-from slotwright.layout.export.pdf import pdf, registration
+from slotwright.layout.export.pdf import pdf, registration, unprintable
 from slotwright.layout.instrument import lay_out
 from slotwright.layout.planfile import check_plan
 
@@ -302,6 +302,21 @@ def test_odd_titles_and_arcs():
     for kind in ("radius", "board"):
         written, _ = printed(draw_sheet(lay_out(check_plan(made)), kind))
         assert pypdf.PdfReader(io.BytesIO(written), strict=True).pages
+
+
+def test_titles_of_many_alphabets_are_printed():
+    title = "\u0141ab\u0119d\u017a, D\u00edlna u \u0158eky, \u0150rs\u00e9g, \u03a8\u03b1\u03bb\u03c4\u03ae\u03c1\u03b9, \u0413\u0438\u0442\u0430\u0440\u0430, \u0130"
+    sheet = draw_sheet(lay_out(check_plan(contents(title=title))), "slots")
+    text = pypdf.PdfReader(io.BytesIO(printed(sheet, "A1")[0])).pages[0].extract_text()
+    assert title in text
+    assert unprintable(sheet) == ""
+
+
+def test_letters_that_no_page_can_show_are_told():
+    sheet = draw_sheet(lay_out(check_plan(contents(title="e\u0301 \u5b57\u5b57 \U0001f3b8"))), "slots")
+    assert unprintable(sheet) == "\u5b57\U0001f3b8"
+    text = pypdf.PdfReader(io.BytesIO(printed(sheet, "A1")[0])).pages[0].extract_text()
+    assert "\u00e9 ?? ?" in text
 
 
 def test_an_arc_bulges_the_right_way(tmp_path):
