@@ -53,7 +53,14 @@ ODD = {
         strings=[{"pitch": p, "gauge": "0.02 in", "kind": "plain steel"} for p in ("G3", "D3", "A2", "E2")],
         board={"left_handed": True},
         compensation={"nut": "common"},
-        bridge={"kind": "two posts", "post_spread": 74, "travel": 8, "holes": [[10, 5, 3]], "outline": [86, 15]},
+        bridge={
+            "kind": "two posts",
+            "post_spread": 74,
+            "travel": 8,
+            "holes": [[10, 5, 3]],
+            "outline": [86, 15],
+            "existing_holes": [[640, 36, 10], [640, -36, 10]],
+        },
     ),
 }
 PLANS = ["heron", "bittern", "curlew", "dunlin", "wren", *ODD]
@@ -332,6 +339,17 @@ def test_the_bridge_in_figures(visit):
     near, far = math.hypot(datum - 6, 43 - half), math.hypot(datum - 6, 43 + half)
     checks = [float(re.search(r"[\d.]+", text)[0]) for text in texts(tab, "#bridge .figures dd")]
     assert checks == pytest.approx([near, near, far, far], abs=0.02)
+
+
+def test_holes_that_are_there_are_drawn(visit):
+    tab = visit("left")
+    drawn = tab.locator("#bridge circle.there").all()
+    assert [tuple(float(c.get_attribute(a)) for a in ("cx", "cy", "r")) for c in drawn] == [
+        (-36, 640, 5),
+        (36, 640, 5),
+    ]
+    assert "holes that are there" in tab.locator("#bridge figcaption").inner_text()
+    assert visit("heron").locator("#bridge circle.there").count() == 0
 
 
 def test_travel_that_does_not_suffice_is_marked(chromium, tmp_path):

@@ -75,6 +75,7 @@ def bridge_section(instrument: Instrument) -> dict[str, Any] | None:
             for one, other in (("AC", "BD", "AD", "BC") if checked else ())
         ],
         "holes": list(_hole_rows(instrument, crown)),
+        "there": bool(plan.bridge.existing_holes),
         "margins": [
             (name, both(instrument, treble), both(instrument, bass)) for name, treble, bass, _ in margins(plan, neck)
         ],
@@ -106,12 +107,12 @@ def _place(point: Floats) -> Place:
 
 
 def _picture(instrument: Instrument, corners: dict[str, Floats]) -> Markup:
-    placed, neck = instrument.bridge, instrument.neck
+    placed, neck, plan = instrument.bridge, instrument.neck, instrument.plan
+    assert plan.bridge is not None  # noqa: S101 - there is no picture without one
     bands = [] if placed.bands is None else list(placed.bands)
-    holes = [
-        np.array([[hole.x - hole.diameter / 2, hole.y], [hole.x + hole.diameter / 2, hole.y]])
-        for hole in placed.holes
-    ]
+    drilled = [(hole.x, hole.y, hole.diameter) for hole in placed.holes]
+    there = [(x, plan.board.hand * y, diameter) for x, y, diameter in plan.bridge.existing_holes]
+    holes = [np.array([[x - wide / 2, y], [x + wide / 2, y]]) for x, y, wide in (*drilled, *there)]
     slot = [] if placed.slot is None else [placed.slot]
     everything = np.concatenate([*placed.outlines, *slot, placed.contacts, neck.saddle_ends, *bands, *holes])
     (top, left), (bottom, right) = everything.min(axis=0), everything.max(axis=0)
@@ -123,7 +124,8 @@ def _picture(instrument: Instrument, corners: dict[str, Floats]) -> Markup:
     parts = (
         group("bridge", [shape(map(_place, outline)) for outline in placed.outlines]),
         group("bridge", [shape(map(_place, each), class_="slot") for each in slot]),
-        group("bridge", [dot((hole.y, hole.x), hole.diameter / 2, class_="hole") for hole in placed.holes]),
+        group("bridge", [dot((y, x), wide / 2, class_="hole") for x, y, wide in drilled]),
+        group("bridge", [dot((y, x), wide / 2, class_="hole there") for x, y, wide in there]),
         group("lines", _lines(instrument, top, bottom)),
         group("travel", _travel(instrument)),
         group("strings", _strings(instrument, top)),
