@@ -91,7 +91,7 @@ def _strip(instrument: Instrument, edge: Along, name: str, y: float, strings: Se
     words = "0" if instrument.plan.frets.zero_fret else "nut"
     yield Text(Layer.TEXT, (nut - 1.0, y), words, _HEIGHT, "center", "bottom", 90)
     close = saddle - frets[-1] < 8  # frets all the way up to the saddle: its name stands behind it
-    at = max([saddle, *(x + 3 for _, x, _ in found)]) + 1 if close else saddle - 1
+    at = max([saddle, *(x + 3 for _, x, _ in found)]) + 1 if close else min([saddle, *(x for _, x, _ in found)]) - 1
     yield Text(Layer.TEXT, (at, y), "nominal saddle", 1.9, "center", "top" if close else "bottom", 90)
     yield from _numbers([nut, *frets], low + 3.0, instrument.plan.board.joint_fret)
     lane = _WIDTH / len(strings)
