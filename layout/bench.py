@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from slotwright.layout.compensation import SADDLE_REACH
+from slotwright.layout.minimax import least_largest
 from slotwright.layout.pitch import errors, parts
 from slotwright.layout.setting import best_place, beyond_model, used_weights
 
@@ -119,7 +120,7 @@ def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ..
                 rows = [(weights[string] > 0, string) for string in together]
                 left = [(off + beyond)[string, aim] - jacobian[string, aim, 0] * move[string] for aim, string in rows]
                 slopes = np.concatenate([jacobian[string, aim, 0] for aim, string in rows])
-                move[together] = _least_worst(np.concatenate(left), slopes, move[together])
+                move[together] = least_largest(np.concatenate(left), slopes)
             else:
                 move[together] = share @ move[together]
             spread[together] = np.sqrt(np.sum((share * spread[together]) ** 2))
@@ -243,14 +244,3 @@ def _advice(
         held=held,
         travel=travel,
     )
-
-
-def _least_worst(here: Floats, slopes: Floats, moves: Floats) -> float:
-    """Give the one move of several strings that makes their largest error least, from what it is unmoved."""
-    from scipy.optimize import minimize_scalar  # noqa: PLC0415 - slow to import and seldom wanted
-
-    def largest(move: float) -> float:
-        return float(np.abs(here + slopes * move).max())
-
-    ends = (float(moves.min()) - 1e-6, float(moves.max()) + 1e-6)
-    return float(minimize_scalar(largest, bounds=ends, method="bounded", options={"xatol": 1e-9}).x)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from slotwright.layout.minimax import least_largest, least_largest_of_two
 from slotwright.layout.pitch import errors, parts
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ NUT_REACH: Final = 1.5  # mm (from memory)
 
 _MOST_STEPS: Final = 30  # the problem is smooth and tiny: three steps are the rule
 _CLOSE: Final = 1e-10  # mm
+_FURTHEST: Final = 10.0  # mm that a nut is ever moved while the steps go on
 _PLACES: Final = 13  # of the nut to try where steps alone are not to be trusted
 
 
@@ -192,7 +194,7 @@ def _best(
         move, move_nut = step(off, jacobian, rows, free, common=nut == "common")
         # Hold wild first steps inside the instrument.
         saddle = np.clip(saddle + move, -0.2 * fretting.scale, 0.2 * fretting.scale)
-        at_nut = np.clip(at_nut + move_nut, -10.0, 10.0)
+        at_nut = np.clip(at_nut + move_nut, -_FURTHEST, _FURTHEST)
         if max(np.abs(move).max(), np.abs(move_nut).max()) < _CLOSE:
             break
     return saddle, at_nut
@@ -228,53 +230,9 @@ def _square_step(
 def _worst_step(
     off: Floats, jacobian: Floats, weights: Floats, free: Flags, *, common: bool
 ) -> tuple[Floats, Floats]:
-    """Solve the linear minimax problem, string by string; a common nut for all of them first."""
-    move, move_nut = np.zeros(off.shape[:-1]), np.zeros(off.shape[:-1])
-    aimed = np.broadcast_to(weights > 0, off.shape)
-    for many in np.ndindex(off.shape[:-2]):
-        strings = range(off.shape[-2])
-        if common and free[many].any():
-            together = [(off[many][i][aimed[many][i]], jacobian[many][i][aimed[many][i]]) for i in strings]
-            move_nut[many] = _least_worst(together, common=True)[-1]
-        for i in strings:
-            rows = aimed[many][i]
-            e, j = off[many][i][rows], jacobian[many][i][rows]
-            if common or not free[many][i]:
-                e, j = e + j[:, 1] * move_nut[many][i], j[:, :1]
-            found = _least_worst([(e, j)], common=False)
-            move[many][i] = found[0]
-            if not common and free[many][i]:
-                move_nut[many][i] = found[1]
-    return move, move_nut
-
-
-def _least_worst(strings: list[tuple[Floats, Floats]], *, common: bool) -> Floats:
-    """Make the largest of ``|e + J x|`` as small as it gets.
-
-    The unknowns are one saddle for each string, then the nut where there is one: a linear
-    programme, with the bound itself as the last unknown.
-    """
-    from scipy.optimize import linprog  # noqa: PLC0415 - slow to import and seldom wanted
-
-    own = 1 if common else strings[0][1].shape[1]
-    unknowns = len(strings) + 1 if common else own
-    rows = []
-    for place, (e, j) in enumerate(strings):
-        row = np.zeros((len(e), unknowns))
-        if common:
-            row[:, place], row[:, -1] = j[:, 0], j[:, 1]
-        else:
-            row[:, :own] = j
-        rows.append(row)
-    slopes, off = np.concatenate(rows), np.concatenate([e for e, _ in strings])
-    bound = -np.ones((len(off), 1))
-    answer = linprog(
-        np.append(np.zeros(unknowns), 1.0),
-        A_ub=np.block([[slopes, bound], [-slopes, bound]]),
-        b_ub=np.concatenate((-off, off)),
-        bounds=[(None, None)] * unknowns + [(0, None)],
-        options={"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10},
-    )
-    assert answer.success  # noqa: S101 - a bound on errors always exists
-    found: Floats = answer.x[:-1]
-    return found
+    """Solve the linear minimax problem."""
+    aimed = weights > 0
+    off, by_saddle, by_nut = (np.where(aimed, each, 0.0) for each in (off, jacobian[..., 0], jacobian[..., 1]))
+    if not free.any():
+        return least_largest(off, by_saddle), np.zeros(off.shape[:-1])
+    return least_largest_of_two(off, by_saddle, by_nut, free, 2 * _FURTHEST, common=common)

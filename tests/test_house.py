@@ -10,7 +10,7 @@ from helpers import TOP
 # A module imports only from those before it; a folder's modules stand together.
 ORDER = (
     "errors", "units", "temperament", "strings", "fields", "plan", "planfile", "lines", "spacing", "neck", "pitch",
-    "compensation", "tunings", "strung", "bridge", "remedies", "instrument", "slip", "readings", "fretted", "setting", "bench",
+    "minimax", "compensation", "tunings", "strung", "bridge", "remedies", "instrument", "slip", "readings", "fretted", "setting", "bench",
     "calibration", "restring", "patterns", "diagnosis", "history", "dialogue", "crowns", "fitting", "survey", "surveyed",
     "plantext", "drawing", "export",
 )  # fmt: skip
