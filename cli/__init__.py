@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import signal
 import sys
@@ -87,4 +88,4 @@ def main(args: list[str] | None = None) -> None:
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         click.echo(f"slotwright: {where}{error.strerror or error}", err=True)
-        sys.exit(1)
+        sys.exit(2 if error.errno == errno.ENAMETOOLONG else 1)

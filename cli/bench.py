@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 import click
 import numpy as np
 
-from slotwright.cli.console import UNIT_NAMES, print_json, print_table, read_instrument, read_measured, warn
+from slotwright.cli.console import (
+    FILE,
+    UNIT_NAMES,
+    print_json,
+    print_table,
+    read_instrument,
+    read_readings,
+    warn,
+    write,
+)
 from slotwright.cli.dialogue import converse
-from slotwright.layout.errors import KeptError, PlanError, SlotwrightError
+from slotwright.layout.errors import PlanError, SlotwrightError
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
+    from pathlib import Path
 
     from slotwright.layout.bench import Advice
     from slotwright.layout.calibration import Calibrated
@@ -27,14 +36,12 @@ _MOST_NOTES = 3  # of a string that fit into a line of the table
 
 
 @click.command("bench", epilog="Example: slotwright bench heron.toml readings.csv")
-@click.argument("plan", type=click.Path(path_type=Path))
-@click.argument("readings", type=click.Path(path_type=Path), required=False, metavar="[READINGS.csv]")
+@click.argument("plan", type=FILE)
+@click.argument("readings", type=FILE, required=False, metavar="[READINGS.csv]")
 @click.option("--ask", is_flag=True, help="Ask for the readings one by one, with the instrument in hand.")
-@click.option("--log", type=click.Path(path_type=Path), metavar="FILE.csv", help="For --ask: keep each reading here.")
-@click.option("--restring", type=click.Path(path_type=Path), metavar="OTHER_PLAN", help="Moves for its strings.")
-@click.option(
-    "--save-plan", type=click.Path(path_type=Path), metavar="FILE.toml", help="Keep the plan with what was learnt."
-)
+@click.option("--log", type=FILE, metavar="FILE.csv", help="For --ask: keep each reading here.")
+@click.option("--restring", type=FILE, metavar="OTHER_PLAN", help="Moves for its strings.")
+@click.option("--save-plan", type=FILE, metavar="FILE.toml", help="Keep the plan with what was learnt.")
 @click.option("--force", is_flag=True, help="Replace that file if it exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
 def command(
@@ -68,7 +75,7 @@ def command(
     if save_plan is not None and save_plan.suffix.lower() != ".toml":
         raise SlotwrightError(f"{save_plan}: the plan is a TOML file; end its name in .toml")
     instrument = read_instrument(plan)
-    raw = _read(instrument, readings) if readings is not None else converse(instrument, cast("Path", log))
+    raw = _read(instrument, readings) if readings else converse(instrument, cast("Path", log))
     if not raw:
         return
     found = intonate(instrument, raw)
@@ -87,11 +94,7 @@ def command(
 
 
 def _read(instrument: Instrument, readings: Path) -> tuple[Reading, ...]:
-    from slotwright.layout.fretted import parse_readings  # noqa: PLC0415 - quick --help
-
-    raw = read_measured(readings, lambda text: parse_readings(text, instrument.plan))
-    if not raw:
-        raise SlotwrightError(f"{readings}: nothing stands below its header; write a line for each reading")
+    raw = read_readings(readings, instrument)
     warn(instrument)
     return raw
 
@@ -113,18 +116,14 @@ def _restrung(instrument: Instrument, other: Instrument, raw: Sequence[Reading],
 
 
 def _save(plan: Path, path: Path, found: Intonation, *, force: bool) -> None:
-    from slotwright.layout.export.files import write_whole  # noqa: PLC0415 - quick --help
-    from slotwright.layout.plantext import recalibrated  # noqa: PLC0415
+    from slotwright.layout.plantext import recalibrated  # noqa: PLC0415 - quick --help
 
     if found.calibrated is None:
         raise SlotwrightError(f"{path} is not written: {found.wanting}")
     if found.calibrated.doubtful:
         raise SlotwrightError(f"{path} is not written: {found.calibrated.doubtful}; look at the findings")
     text = recalibrated(plan.read_bytes(), found.calibrated.stiffness, found.calibrated.stretch)
-    try:
-        write_whole({path: text}, force=force)
-    except KeptError as error:
-        raise SlotwrightError(f"{error}; --force replaces it") from None
+    write({path: text}, force=force)
 
 
 def _print(instrument: Instrument, found: Intonation) -> None:

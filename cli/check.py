@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from slotwright.cli.console import print_json, read_instrument
+from slotwright.cli.console import FILE, print_json, read_instrument
 from slotwright.layout.errors import PlanError, SlotwrightError
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 @click.command("check", epilog="Example: slotwright check heron.toml")
-@click.argument("plan", type=click.Path(path_type=Path))
+@click.argument("plan", type=FILE)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def command(plan: Path, as_json: bool) -> None:
     """Compute everything PLAN describes; say what is wrong, odd or assumed.

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 import numpy as np
 
-from slotwright.cli.console import UNIT_NAMES, cents, print_json, print_table, read_instrument, warn
+from slotwright.cli.console import FILE, UNIT_NAMES, cents, print_json, print_table, read_instrument, warn, write
 from slotwright.cli.slip import print_slips, read_sizes, slips_as_json
 from slotwright.cli.tunings import losses_as_json, print_losses
 from slotwright.layout.errors import SlotwrightError
@@ -17,6 +16,7 @@ from slotwright.layout.strung import least_worst, what_if
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     from slotwright.layout.instrument import Instrument
     from slotwright.layout.slip import Slips
@@ -26,11 +26,9 @@ _AIMS = {"rms": "spread the error", "worst": "tame the worst note"}
 
 
 @click.command("compensate", epilog="Example: slotwright compensate heron.toml --explain 3 --plot heron-pitch.svg")
-@click.argument("plan", type=click.Path(path_type=Path))
+@click.argument("plan", type=FILE)
 @click.option("--explain", type=int, metavar="STRING", help="Say why the notes of one string are off, fret by fret.")
-@click.option(
-    "--plot", type=click.Path(path_type=Path), metavar="FILE.svg", help="Chart every note, before and after."
-)
+@click.option("--plot", type=FILE, metavar="FILE.svg", help="Chart every note, before and after.")
 @click.option(
     "--tuning",
     "tunings",
@@ -229,9 +227,7 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
 
 
 def _plot(instrument: Instrument, strung: Strung, slipped: Slips | None, path: Path, *, force: bool) -> None:
-    from slotwright.layout.errors import KeptError  # noqa: PLC0415 - only when asked for
-    from slotwright.layout.export.chart import pitch_chart, slip_chart  # noqa: PLC0415
-    from slotwright.layout.export.files import write_whole  # noqa: PLC0415
+    from slotwright.layout.export.chart import pitch_chart, slip_chart  # noqa: PLC0415 - only when asked for
 
     if path.suffix.lower() != ".svg":
         raise SlotwrightError(f"{path}: the chart is an SVG file; end its name in .svg")
@@ -245,10 +241,7 @@ def _plot(instrument: Instrument, strung: Strung, slipped: Slips | None, path: P
         chart = pitch_chart(title, names, strung.before.total, strung.after.total, aims, tolerance)
     else:
         chart = slip_chart(title, names, (slipped.low, slipped.median, slipped.high), aims, tolerance)
-    try:
-        write_whole({path: chart}, force=force)
-    except KeptError as error:
-        raise SlotwrightError(f"{error}; --force replaces it") from None
+    write({path: chart}, force=force)
 
 
 def _as_json(instrument: Instrument, strung: Strung) -> dict[str, Any]:

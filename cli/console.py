@@ -5,19 +5,29 @@ from __future__ import annotations
 import json
 import sys
 import time
+from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from slotwright.layout.errors import FaultyError, MeasuredError, PlanError, SlotwrightError
+from slotwright.layout.errors import (
+    FaultyError,
+    KeptError,
+    LengthError,
+    MeasuredError,
+    PlanError,
+    SlotwrightError,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
-    from pathlib import Path
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from rich.progress import Progress
 
+    from slotwright.layout.fretted import Reading
     from slotwright.layout.instrument import Instrument
+    from slotwright.layout.units import Unit
 
 
 Measured = TypeVar("Measured")
@@ -26,6 +36,9 @@ Each = TypeVar("Each")
 _MOST_FAULTS = 100  # lines of complaint: more than any plan has keys to get wrong
 
 _PATIENCE = 1.0  # s
+
+# Files are read and written by us alone: what keeps us from it is the machine's refusal, not bad input.
+FILE = click.Path(readable=False, path_type=Path)
 
 UNIT_NAMES = {"mm": "mm", "in": "inches"}
 
@@ -50,6 +63,54 @@ def read_measured(path: Path, parse: Callable[[bytes], Measured]) -> Measured:
         return parse(_read(path, MOST_BYTES, "a table of measurements"))
     except MeasuredError as error:
         raise SlotwrightError(_listed(path, error)) from None
+
+
+def read_readings(path: Path, instrument: Instrument) -> tuple[Reading, ...]:
+    """Read what was measured at the bench; a table without a reading is refused."""
+    from slotwright.layout.fretted import parse_readings  # noqa: PLC0415 - quick --help
+
+    readings = read_measured(path, lambda text: parse_readings(text, instrument.plan))
+    if not readings:
+        raise SlotwrightError(f"{path}: nothing stands below its header; write a line for each reading")
+    return readings
+
+
+def write(files: Mapping[Path, bytes], *, force: bool) -> None:
+    """Write files whole or not at all."""
+    from slotwright.layout.export.files import write_whole  # noqa: PLC0415 - quick --help
+
+    with _force_told():
+        write_whole(files, force=force)
+
+
+def refuse_now(paths: Iterable[Path], *, force: bool) -> None:
+    """Refuse what `write` would refuse, before anything is asked."""
+    from slotwright.layout.export.files import refuse_existing  # noqa: PLC0415 - quick --help
+
+    with _force_told():
+        refuse_existing(paths, force=force)
+
+
+@contextmanager
+def _force_told() -> Iterator[None]:
+    try:
+        yield
+    except KeptError as error:
+        raise SlotwrightError(f"{error}; --force replaces it") from None
+
+
+def length_of(option: str, given: str, units: Unit, low: float, high: float) -> float:
+    """Read the length that an option states [mm]; a refusal names the option."""
+    from slotwright.layout.units import parse_length, show  # noqa: PLC0415 - quick --help
+
+    try:
+        length = parse_length(given, units)
+    except LengthError as error:
+        raise SlotwrightError(f"{option}: {error}") from None
+    if not low <= length <= high:
+        limits = f"{show(low, units, 3).rstrip('0').rstrip('.')} to {show(high, units)} {units}"
+        raise SlotwrightError(f"{option}: given {given}; allowed {limits}")
+    return length
 
 
 def _read(path: Path, most: int, wanted: str) -> bytes:

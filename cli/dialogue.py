@@ -28,7 +28,7 @@ def converse(instrument: Instrument, log: Path) -> tuple[Reading, ...]:
     dialogue, kept = Dialogue(instrument), _Log(log, instrument)
     asked: set[tuple[int, int]] = set()
     if kept.readings:
-        click.echo(f"{log}: going on after {len(kept.readings)} readings; the last move may be done already")
+        click.echo(f"{log}: going on after {_many(kept.readings)}; the last move may be done already")
     for line in REMINDERS:
         click.echo(line)
     click.echo("Type cents or hz (w behind it: warbles). Enter repeats, b steps back, s skips, q ends.")
@@ -45,8 +45,12 @@ def converse(instrument: Instrument, log: Path) -> tuple[Reading, ...]:
         return kept.readings
     if question.moved and question.told:
         click.echo(f"string {question.string}: asked to be moved, not read since; read before you turn again")
-    click.echo(f"{log} keeps {len(kept.readings)} readings; the same command goes on")
+    click.echo(f"{log} keeps {_many(kept.readings)}; the same command goes on")
     return ()
+
+
+def _many(readings: Sequence[Reading]) -> str:
+    return "1 reading" if len(readings) == 1 else f"{len(readings)} readings"
 
 
 class _Log:
@@ -62,8 +66,9 @@ class _Log:
         self.done: list[tuple[int, int] | None] = []
         self.written: bytes | None = None
         if self.path.exists():
-            self.readings = read_measured(path, lambda text: parse_readings(text, instrument.plan))
             self.written = self.path.read_bytes()
+        if self.written:
+            self.readings = read_measured(path, lambda text: parse_readings(text, instrument.plan))
         self.write(self.readings)  # a log that cannot be written is told now, not after the first answer
 
     @property
@@ -96,7 +101,8 @@ class _Log:
 
         there = self.path.read_bytes() if self.path.exists() else None
         if there != self.written:
-            raise SlotwrightError(f"{self.path.name} was changed by somebody else meanwhile; it is kept as it is")
+            what = "was changed by somebody else" if there is not None else "was taken away"
+            raise SlotwrightError(f"{self.path.name} {what} meanwhile; nothing is written, start again")
         text = as_log(readings, self.plan)
         write_whole({self.path: text}, force=True)
         self.readings, self.written = readings, text

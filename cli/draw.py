@@ -6,9 +6,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 import click
+from click.core import ParameterSource
 
-from slotwright.cli.console import counted, print_json, print_table, read_instrument, warn
-from slotwright.layout.errors import KeptError, PlanError, SheetError, SlotwrightError
+from slotwright.cli.console import FILE, counted, length_of, print_json, print_table, read_instrument, warn, write
+from slotwright.layout.errors import PlanError, SheetError, SlotwrightError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,12 +25,12 @@ _VERSIONS = ("R12", "R2000", "R2010")
 
 
 @click.command("draw", epilog="Example: slotwright draw heron.toml --sheet slots --format dxf --out templates")
-@click.argument("plans", nargs=-1, required=True, metavar="PLAN...", type=click.Path(path_type=Path))
+@click.argument("plans", nargs=-1, required=True, metavar="PLAN...", type=FILE)
 @click.option("--sheet", "sheets", multiple=True, type=click.Choice(_SHEETS), help="Sheet to draw; all without it.")
 @click.option(
     "--format", "formats", multiple=True, type=click.Choice(_FORMATS), help="File to write; dxf and svg without it."
 )
-@click.option("--out", type=click.Path(path_type=Path), default=Path(), help="Folder for the files; made if needed.")
+@click.option("--out", type=FILE, default=Path(), help="Folder for the files; made if needed.")
 @click.option(
     "--dxf-version",
     type=click.Choice(_VERSIONS),
@@ -46,32 +47,32 @@ _VERSIONS = ("R12", "R2000", "R2010")
 @click.option("--mirror", is_flag=True, help="Mirror the drawing, for work from the back.")
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.pass_context
 def command(
+    context: click.Context,
+    /,
     plans: tuple[Path, ...],
     sheets: tuple[str, ...],
     formats: tuple[str, ...],
     out: Path,
     dxf_version: str,
     unit: str,
-    paper: str,
-    landscape: bool,
-    margin: str,
-    overlap: str,
-    measured: str | None,
     mirror: bool,
     force: bool,
     as_json: bool,
+    **paper: Any,  # noqa: ANN401 - one for each option
 ) -> None:
     """Draw the sheets of each PLAN at full size.
 
     Without --sheet every sheet is drawn that the plan describes. Files are called after the plan
     and the sheet, and are written whole or not at all.
     """
-    from slotwright.layout.export.files import write_whole  # noqa: PLC0415 - quick --help
-
-    if any(part.is_file() for part in (out, *out.parents)):
+    if any(part.exists() and not part.is_dir() for part in (out, *out.parents)):
         raise SlotwrightError(f"{out}: a file is in the way; --out takes a folder")
-    pages = _pages(paper, landscape, margin, overlap, measured)
+    stated = [name for name in paper if context.get_parameter_source(name) is not ParameterSource.DEFAULT]
+    if stated and "pdf" not in formats:
+        raise click.UsageError(f"--{stated[0]} is for pages; add --format pdf.")
+    pages = _pages(**paper)
     drawn: list[tuple[Path, Sheet, str]] = []
     files: dict[Path, bytes] = {}
     strange = ""
@@ -80,7 +81,8 @@ def command(
             for kind in dict.fromkeys(formats or _USUAL):
                 path = out / f"{plan.stem}-{sheet.name}.{kind}"
                 if path in files:
-                    raise SlotwrightError(f"two plans would write {path}; draw them into folders of their own")
+                    twice = "one plan twice" if plans.count(plan) > 1 else "two plans"
+                    raise SlotwrightError(f"{twice} would write {path}; draw them into folders of their own")
                 note = ""
                 if kind == "pdf":
                     files[path], note, letters = _paged(sheet, pages)
@@ -88,10 +90,7 @@ def command(
                 else:
                     files[path] = _written(sheet, kind, cast("Unit", unit), cast("Version", dxf_version))
                 drawn.append((path, sheet, note))
-    try:
-        write_whole(files, force=force)
-    except KeptError as error:
-        raise SlotwrightError(f"{error}; --force replaces it") from None
+    write(files, force=force)
     if strange:
         click.echo(f"warning: pages show ? for {' '.join(dict.fromkeys(strange))}", err=True)
     if as_json:
@@ -116,14 +115,13 @@ def _draw(plan: Path, names: Sequence[str], mirror: bool) -> list[Sheet]:
 def _pages(paper: str, landscape: bool, margin: str, overlap: str, measured: str | None) -> dict[str, Any]:
     """Read the options of paper, each with the unit it may carry."""
     from slotwright.layout.export.paper import correction, paper_size  # noqa: PLC0415 - quick --help
-    from slotwright.layout.units import parse_length  # noqa: PLC0415
 
     paper_size(paper)
-    lengths = {"margin": parse_length(margin, "mm"), "overlap": parse_length(overlap, "mm")}
-    for name, length in lengths.items():
-        if not 0 <= length <= 50:
-            raise SlotwrightError(f"--{name} {length:g} mm; allowed 0 to 50 mm")
-    scale = correction(measured) if measured else (1.0, 1.0)
+    lengths = {
+        "margin": length_of("--margin", margin, "mm", 0, 50),
+        "overlap": length_of("--overlap", overlap, "mm", 0, 50),
+    }
+    scale = correction(measured) if measured is not None else (1.0, 1.0)
     return {"paper": paper, "landscape": landscape or None, "scale": scale, **lengths}
 
 

@@ -5,22 +5,22 @@ from __future__ import annotations
 import csv
 import math
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 import numpy as np
 
-from slotwright.cli.console import UNIT_NAMES, print_json, print_table, read_instrument, warn
+from slotwright.cli.console import FILE, UNIT_NAMES, print_json, print_table, read_instrument, warn
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     from slotwright.layout.instrument import Instrument
 
 
 @click.command("frets", epilog="Example: slotwright frets heron.toml --csv > heron.csv")
-@click.argument("plan", type=click.Path(path_type=Path))
+@click.argument("plan", type=FILE)
 @click.option("--csv", "as_csv", is_flag=True, help="Print comma-separated values, lengths in the plan's unit.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
 def command(plan: Path, as_csv: bool, as_json: bool) -> None:

@@ -6,41 +6,36 @@ from pathlib import Path
 
 import click
 
-from slotwright.cli.console import read_instrument, read_measured, warn
-from slotwright.layout.errors import KeptError, PlanError, SlotwrightError
+from slotwright.cli.console import FILE, read_instrument, read_readings, warn, write
+from slotwright.layout.errors import PlanError, SlotwrightError
 
 
 @click.command("report", epilog="Example: slotwright report heron.toml --out heron-for-the-customer.html")
-@click.argument("plan", type=click.Path(path_type=Path))
+@click.argument("plan", type=FILE)
 @click.option(
     "--readings",
-    type=click.Path(path_type=Path),
+    type=FILE,
     metavar="FILE.csv",
     help="What was read at the bench.",
 )
-@click.option("--out", type=click.Path(path_type=Path), metavar="FILE.html", help="File; without it after the plan.")
+@click.option("--out", type=FILE, metavar="FILE.html", help="File; without it after the plan.")
 @click.option("--force", is_flag=True, help="Replace the file if it exists.")
 def command(plan: Path, readings: Path | None, out: Path | None, force: bool) -> None:
     """Write one page that shows everything PLAN gives, to open, send or print.
 
     The file needs nothing beside it: any browser opens it, with or without a network.
     """
-    from slotwright.layout.export.files import write_whole  # noqa: PLC0415 - quick --help
-    from slotwright.layout.export.report import page  # noqa: PLC0415
-    from slotwright.layout.fretted import parse_readings  # noqa: PLC0415
+    from slotwright.layout.export.report import page  # noqa: PLC0415 - quick --help
 
     out = out or Path(f"{plan.stem}.html")
     if out.suffix.lower() not in (".html", ".htm"):
         raise SlotwrightError(f"{out}: the report is an HTML file; end its name in .html")
     instrument = read_instrument(plan)
-    raw = read_measured(readings, lambda text: parse_readings(text, instrument.plan)) if readings else ()
+    raw = read_readings(readings, instrument) if readings else ()
     warn(instrument)
     try:
         written = page(instrument, raw)
     except PlanError as error:
         raise SlotwrightError(f"{plan}: {error}") from None
-    try:
-        write_whole({out: written}, force=force)
-    except KeptError as error:
-        raise SlotwrightError(f"{error}; --force replaces it") from None
+    write({out: written}, force=force)
     click.echo(f"{out}  {len(written) / 1e6:.1f} MB; open it in a browser")

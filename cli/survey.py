@@ -5,17 +5,26 @@ from __future__ import annotations
 import math
 import sys
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from slotwright.cli.console import UNIT_NAMES, print_json, print_table, read_measured
-from slotwright.layout.errors import KeptError, LengthError, PlanError, SlotwrightError
-from slotwright.layout.units import Unit, parse_length, show
+from slotwright.cli.console import (
+    FILE,
+    UNIT_NAMES,
+    length_of,
+    print_json,
+    print_table,
+    read_measured,
+    refuse_now,
+    write,
+)
+from slotwright.layout.errors import PlanError, SlotwrightError
+from slotwright.layout.units import Unit, show
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from slotwright.layout.plantext import Asked
     from slotwright.layout.survey import Line, Saddle, Survey
@@ -25,7 +34,7 @@ _SADDLE_REACH = 0.1  # of what is expected; further away it was not measured fro
 
 
 @click.command("survey", epilog="Example: slotwright survey neck.csv --saddle 326.1,328.4 --plan neck.toml")
-@click.argument("measurements", type=click.Path(path_type=Path))
+@click.argument("measurements", type=FILE)
 @click.option("--sigma", metavar="LEN", help="How true one reading is: its standard deviation; 0.15 mm without it.")
 @click.option(
     "--divisions", type=click.IntRange(5, 60), default=12, show_default=True, help="Equal divisions of the octave."
@@ -41,12 +50,12 @@ _SADDLE_REACH = 0.1  # of what is expected; further away it was not measured fro
     help="Unit of bare numbers and of the table.",
 )
 @click.option("--title", metavar="T", help="Title of plan and chart; the name of the file without it.")
-@click.option("--plan", type=click.Path(path_type=Path), metavar="FILE.toml", help="Write a plan of this neck.")
+@click.option("--plan", type=FILE, metavar="FILE.toml", help="Write a plan of this neck.")
 @click.option("--strings", type=click.IntRange(1, 18), help="For the plan: how many strings.")
 @click.option("--nut-width", metavar="LEN", help="For the plan: width of the board at the nut.")
 @click.option("--width", metavar="LEN", help="For the plan: width of the board at the octave fret.")
 @click.option("--spread-saddle", metavar="LEN", help="For the plan: outer string to outer string at the saddle.")
-@click.option("--plot", type=click.Path(path_type=Path), metavar="FILE.svg", help="Chart how far each crown is off.")
+@click.option("--plot", type=FILE, metavar="FILE.svg", help="Chart how far each crown is off.")
 @click.option("--force", is_flag=True, help="Replace plan and chart if they exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
 def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - one for each option
@@ -56,32 +65,27 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
     crown by crown. A row `nut` is the face of the nut. What the plan needs besides is asked for.
     """
     from slotwright.layout.crowns import read_measurements  # noqa: PLC0415 - quick --help
-    from slotwright.layout.export.files import refuse_existing, write_whole  # noqa: PLC0415
     from slotwright.layout.survey import SIGMA, survey  # noqa: PLC0415
 
     units = cast("Unit", unit)
     force, plan, plot = options["force"], options["plan"], options["plot"]
     _check_names(plan, plot)
-    sigma = SIGMA if options["sigma"] is None else _length("--sigma", options["sigma"], units, 0.001, 5)
+    sigma = SIGMA if options["sigma"] is None else length_of("--sigma", options["sigma"], units, 0.001, 5)
     stands = None if options["saddle"] is None else _two_lengths(options["saddle"], units)
     found = read_measured(
         measurements, lambda text: survey(read_measurements(text, units), sigma, options["divisions"])
     )
     saddles = _saddles(found, stands)
-    title = options["title"] or measurements.stem
+    title = options["title"] or measurements.stem.encode("utf-8", "replace").decode()  # a name may be no text
     files: dict[Path, bytes] = {}
-    try:
-        if not force:
-            refuse_existing(filter(None, (plan, plot)))
-        if plan is not None:
-            files[plan] = _plan(found, title, units, options)
-        if plot is not None:
-            from slotwright.layout.export.residuals import survey_chart  # noqa: PLC0415
+    refuse_now(filter(None, (plan, plot)), force=force)
+    if plan is not None:
+        files[plan] = _plan(found, title, units, options)
+    if plot is not None:
+        from slotwright.layout.export.residuals import survey_chart  # noqa: PLC0415
 
-            files[plot] = survey_chart(title, found.lines, units)
-        write_whole(files, force=force)
-    except KeptError as error:
-        raise SlotwrightError(f"{error}; --force replaces it") from None
+        files[plot] = survey_chart(title, found.lines, units)
+    write(files, force=force)
     if as_json:
         print_json(_as_json(found, saddles))
         return
@@ -98,22 +102,11 @@ def _check_names(plan: Path | None, plot: Path | None) -> None:
             raise SlotwrightError(f"{path}: the {what} file; end its name in {ending}")
 
 
-def _length(option: str, given: str, units: Unit, low: float, high: float) -> float:
-    try:
-        length = parse_length(given, units)
-    except LengthError as error:
-        raise SlotwrightError(f"{option}: {error}") from None
-    if not low <= length <= high:
-        limits = f"{show(low, units, 3)} to {show(high, units)} {units}"
-        raise SlotwrightError(f"{option}: given {given}; allowed {limits}")
-    return length
-
-
 def _two_lengths(given: str, units: Unit) -> tuple[float, float]:
     parts = given.split(",")
     if len(parts) != 2:
         raise SlotwrightError(f"--saddle: given {given}; treble and bass belong here, such as 326.1,328.4")
-    treble, bass = (_length("--saddle", part, units, 10, 2000) for part in parts)
+    treble, bass = (length_of("--saddle", part, units, 10, 2000) for part in parts)
     return treble, bass
 
 
@@ -154,7 +147,7 @@ def _ask(options: dict[str, Any], units: Unit, fret: int) -> Asked:
     def width(name: str, words: str, *, empty: bool = False) -> float | None:
         option, high = f"--{name.replace('_', '-')}", 800.0 if empty else 500.0
         if options[name] is not None:
-            return _length(option, options[name], units, 5, high)
+            return length_of(option, options[name], units, 5, high)
         if empty and not lacking:
             return None  # all that is needed was said
 
@@ -162,7 +155,7 @@ def _ask(options: dict[str, Any], units: Unit, fret: int) -> Asked:
             if empty and not given.strip():
                 return None
             try:
-                return _length(option, given, units, 5, high)
+                return length_of(option, given, units, 5, high)
             except SlotwrightError as error:
                 raise click.UsageError(str(error).partition(": ")[2]) from None
 

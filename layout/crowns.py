@@ -64,7 +64,7 @@ def read_measurements(text: bytes, units: Unit) -> tuple[Measured, ...]:
     MeasuredError
         With all faults that were found.
     """
-    rows = read_rows(text, ("fret", "distance", "treble", "bass"), ("fret",))
+    rows = read_rows(text, ("fret", "distance", "treble", "bass"), ("fret",), "fret,distance")
     named = [name for name in ("distance", "treble", "bass") if any(row.has(name) for row in rows)]
     if named not in (["distance"], ["treble", "bass"]):
         found = f"found {' and '.join(named)}" if named else "found neither"

@@ -261,7 +261,8 @@ class _Words:
         gains = []
         if bridge.crest_offset:
             gains.append(f"the saddle turned round {self.said(2 * abs(bridge.crest_offset))}")
-        gains.append("a shorter spring what it is shorter")
+        if back == (bridge.screw_from == "rear"):  # the end at which a screw squeezes its spring
+            gains.append("a shorter spring as much as it is shorter")
         if back:
             wanted = self.evidence.readings.place[string] + advice.move
             for cure in cures(self.plan, self.instrument.neck, strung, string):
@@ -276,11 +277,9 @@ class _Words:
                 if (gained := float(wanted - then.saddle[string])) > 0.005:
                     gains.append(f"{cure.what} {self.said(gained)}")
         end = "rear" if back else "front"
-        yield Finding(
-            "travel",
-            f"the travel ends {self.said(-min(advice.travel))} before that place, at its {end}; what would gain way: "
-            f"{', '.join(gains)}",
-        )
+        help_ = f"what would gain way: {', '.join(gains)}" if gains else "only another place of the bridge gains way"
+        ends = f"the travel ends {self.said(-min(advice.travel))} before that place, at its {end}"
+        yield Finding("travel", f"{ends}; {help_}")
 
 
 def _heard(raw: Sequence[Reading], string: int) -> Iterator[Finding]:

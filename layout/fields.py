@@ -260,7 +260,7 @@ def tunings(most: int) -> BeforeValidator:
             raise WrongValueError(
                 f'given {quoted(given)}; allowed up to {most} texts such as "D2 A2 D3 G3 A3 D4", lowest string first'
             )
-        found = tuple(tuple(reversed(each.split())) for each in given)
+        found = tuple(tuple(reversed(each.replace(",", " ").split())) for each in given)
         try:
             for name in sum(found, ()):
                 strings.frequency(name)

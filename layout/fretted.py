@@ -87,9 +87,11 @@ def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:
     MeasuredError
         With line and column of all that is wrong.
     """
-    rows = read_rows(text, COLUMNS, ("string", "fret"))
+    rows = read_rows(text, COLUMNS, ("string", "fret"), "string,fret,cents")
     if not {"cents", "hz"} & set(rows.columns):
-        rows.faults.append(Fault("line 1", "column cents is missing", "the header is string,fret,cents"))
+        rows.faults.append(
+            Fault("line 1", "column cents is missing", "the first line names the columns: string,fret,cents")
+        )
         rows.refuse()
     found = []
     stands: dict[tuple[int, int], Reading] = {}

@@ -97,33 +97,31 @@ def least_largest_of_two(
 
 def _between(off: Floats, slopes: Floats, others: Floats) -> tuple[Floats, Floats, Floats]:
     """Find the best move, the least that it leaves, and the slope of that by another move, shape (...) each."""
-    steep = np.abs(slopes).argmax(axis=-1)[..., None]
-    still = _of(slopes, steep) == 0
+    shape, many = off.shape[:-1], off.shape[-1]
+    off, slopes, others = (each.reshape(-1, many) for each in (off, slopes, others))
+    each = np.arange(len(off))
     # Far out the steepest error is the largest on either side.
-    left, right = steep, steep
-    sign_left = np.where(_of(slopes, steep) > 0, -1.0, 1.0)
+    left = right = np.abs(slopes).argmax(axis=1)
+    still = slopes[each, left] == 0
+    sign_left = np.where(slopes[each, left] > 0, -1.0, 1.0)
     sign_right = -sign_left
     for _ in range(_MOST_CUTS):
-        fall, rise = sign_left * _of(slopes, left), sign_right * _of(slopes, right)
-        height_left, height_right = sign_left * _of(off, left), sign_right * _of(off, right)
-        move = np.where(still, 0.0, (height_left - height_right) / np.where(still, 1.0, rise - fall))
-        errors = off + slopes * move
-        largest = np.abs(errors).argmax(axis=-1)[..., None]
-        sign = np.where(_of(errors, largest) < 0, -1.0, 1.0)
-        least, slope = np.abs(_of(errors, largest)), sign * _of(slopes, largest)
-        higher = least > height_left + fall * move + _ALIKE * (1 + least)
+        fall, rise = sign_left * slopes[each, left], sign_right * slopes[each, right]
+        high_left, high_right = sign_left * off[each, left], sign_right * off[each, right]
+        opening = np.where(still, 1.0, rise - fall)
+        move = np.where(still, 0.0, (high_left - high_right) / opening)
+        errors = off + slopes * move[:, None]
+        largest = np.abs(errors).argmax(axis=1)
+        sign = np.where(errors[each, largest] < 0, -1.0, 1.0)
+        least, slope = np.abs(errors[each, largest]), sign * slopes[each, largest]
+        higher = least > high_left + fall * move + _ALIKE * (1 + least)
         to_left, to_right = higher & (slope < 0), higher & (slope > 0)
         if not (to_left | to_right).any():
             break
         left, sign_left = np.where(to_left, largest, left), np.where(to_left, sign, sign_left)
         right, sign_right = np.where(to_right, largest, right), np.where(to_right, sign, sign_right)
-    # Where the two lines hold the move, they share what another move does to it.
-    share = np.where(still, 0.5, rise / np.where(still, 1.0, rise - fall))
-    tilt = share * sign_left * _of(others, left) + (1 - share) * sign_right * _of(others, right)
-    # Or one that the move does not alter is the largest.
-    tilt = np.where(still | (higher & (slope == 0)), sign * _of(others, largest), tilt)
-    return move[..., 0], least[..., 0], tilt[..., 0]
-
-
-def _of(values: Floats, place: NDArray[np.intp]) -> Floats:
-    return np.take_along_axis(values, place, axis=-1)
+    # Where two lines hold the move, they share what another move does; or the largest is one it does not alter.
+    share = rise / opening
+    tilt = share * sign_left * others[each, left] + (1 - share) * sign_right * others[each, right]
+    tilt = np.where(still | (higher & (slope == 0)), sign * others[each, largest], tilt)
+    return move.reshape(shape), least.reshape(shape), tilt.reshape(shape)

@@ -110,7 +110,7 @@ class Evidence:
     def nut_sizes(self, advice: Advice) -> dict[Kind, float]:
         """Give how far the nut would be wrong, for each way it can be [mm]."""
         sizes = {
-            kind: self._size(advice, shape)[0] for kind, _, shape in self._patterns(advice) if kind.startswith("nut")
+            kind: self._size(advice, shape) for kind, _, shape in self._patterns(advice) if kind.startswith("nut")
         }
         if "nut height" in sizes:
             sizes["nut height"] = self._nut_height(advice, sizes["nut height"])
@@ -123,7 +123,7 @@ class Evidence:
         here, height = parts(fretting, saddle, nut).total, abs(guess)
         for _ in range(_MOST_STEPS):
             higher = parts(replace(fretting, nut_height=fretting.nut_height + height), saddle, nut).total
-            times = self._size(advice, (higher - here)[string, frets])[0]
+            times = self._size(advice, (higher - here)[string, frets])
             if times <= 0:
                 return guess
             height *= times**0.5
@@ -135,7 +135,7 @@ class Evidence:
         if ("crown", fret) not in shapes:
             return 0.0
         others = [shapes[mark.kind, mark.fret] for mark in marks if (mark.kind, mark.fret) != ("crown", fret)]
-        return self._size(advice, shapes["crown", fret], others)[0]
+        return self._size(advice, shapes["crown", fret], others)
 
     def _patterns(self, advice: Advice, *, low_crowns: bool = True) -> Iterator[tuple[Kind, int, Floats]]:
         """Yield the kind, the fret and the shape of what may be wrong with a string, (read frets,)."""
@@ -149,25 +149,23 @@ class Evidence:
         bend = np.maximum(advice.frets - self.plan.action_fret, 0.0) ** 2
         if np.count_nonzero(bend) > 1:
             yield "magnets", 0, bend / bend.max()
-        for place, fret in enumerate(advice.frets):
+        for fret, alone in zip(advice.frets, np.eye(len(frets)), strict=True):
             if low_crowns or fret > LOW_FRETS:
-                yield "crown", int(fret), np.eye(len(frets))[place]
+                yield "crown", int(fret), alone
 
     def _marks(self, advice: Advice, *, low_crowns: bool = True) -> tuple[Mark, ...]:
         shapes = [*self._patterns(advice, low_crowns=low_crowns)]
         explained: list[Floats] = []
         found: list[Mark] = []
         while shapes and len(explained) + 1 < len(advice.frets):
-            sizes = [self._size(advice, shape, explained) for _, _, shape in shapes]
-            sure = [
-                abs(size / error) / self._limits[kind.split()[0]] if error else 0.0
-                for (kind, _, _), (size, error) in zip(shapes, sizes, strict=True)
-            ]
+            sizes, doubts = self._sizes(advice, np.array([shape for _, _, shape in shapes]), explained)
+            limits = np.array([self._limits[kind.split()[0]] for kind, _, _ in shapes])
+            sure = np.divide(np.abs(sizes), limits * doubts, out=np.zeros_like(sizes), where=doubts > 0)
             best = int(np.argmax(sure))
-            if sure[best] < 1 or not self._heard(shapes[best][0], sizes[best][0], advice):
+            if sure[best] < 1 or not self._heard(shapes[best][0], float(sizes[best]), advice):
                 break
             kind, fret, shape = shapes.pop(best)
-            found.append(Mark(kind, fret, *sizes[best]))
+            found.append(Mark(kind, fret, float(sizes[best]), float(doubts[best])))
             explained.append(shape)
         return tuple(found)
 
@@ -182,20 +180,25 @@ class Evidence:
         good = not upper.size or float(np.abs(upper.mean())) <= self.tolerance
         return size > 0 and float(low.mean()) > self.tolerance and good
 
-    def _size(self, advice: Advice, shape: Floats, explained: Sequence[Floats] = ()) -> tuple[float, float]:
-        """Estimate how much of a pattern there is besides the saddle and what is explained; with its error.
+    def _size(self, advice: Advice, shape: Floats, explained: Sequence[Floats] = ()) -> float:
+        """Estimate how much of one pattern there is."""
+        return float(self._sizes(advice, shape[None], explained)[0][0])
 
-        Nothing, without an error, where they cannot be told apart.
+    def _sizes(self, advice: Advice, shapes: Floats, explained: Sequence[Floats] = ()) -> tuple[Floats, Floats]:
+        """Estimate how much of each pattern there is besides the saddle and what is explained; with its error.
+
+        Nothing, without an error, where they cannot be told apart. Shapes are (patterns, read frets).
         """
         string, frets = advice.string - 1, advice.frets - 1
         weigh = np.linalg.inv(self._covariance(string, frets))
         known = np.column_stack((self.slopes[string, frets, 0], *explained))
         carried = known.T @ weigh
-        own = shape - known @ np.linalg.solve(carried @ known, carried @ shape)
-        information = float(own @ weigh @ own)
-        if information < 1e-9 * float(shape @ weigh @ shape):
-            return 0.0, 0.0
-        return float(own @ weigh @ self.beyond[string, frets]) / information, information**-0.5
+        own = shapes - (known @ np.linalg.solve(carried @ known, carried @ shapes.T)).T
+        weighed = own @ weigh
+        information = (weighed * own).sum(axis=1)
+        told = information >= 1e-9 * ((shapes @ weigh) * shapes).sum(axis=1)
+        information = np.where(told, information, np.inf)
+        return weighed @ self.beyond[string, frets] / information, information**-0.5
 
     def _covariance(self, string: int, frets: NDArray[np.intp]) -> Floats:
         """Give the covariance of what is read beyond the model, the model's own doubts included."""

@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from slotwright.layout.errors import Fault, LengthError, MeasuredError
 from slotwright.layout.fields import nearest, quoted
-from slotwright.layout.units import parse_length, show
+from slotwright.layout.units import MM_PER_INCH, parse_length, show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 MOST_BYTES: Final = 1_000_000
 _MOST_ROWS: Final = 10_000
+_NUMBER: Final = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]{1,3})?", re.IGNORECASE)
+_SEPARATOR: Final = re.compile(r"sep=(.)\r?\n")  # what some spreadsheets write before the header
 _MOST_FAULTS: Final = 20  # lines of complaint; one wrong column would fill screens
 
 
@@ -61,10 +64,8 @@ class Row:
     def number(self, column: str, low: float, high: float) -> float:
         """Give a cell as a number between two limits."""
         text = self.cells.get(column, "")
-        try:
-            number = float(text.replace(",", ".") if self.decimal_comma else text)
-        except ValueError:
-            number = math.nan
+        given = text.replace(",", ".") if self.decimal_comma else text
+        number = float(given) if _NUMBER.fullmatch(given) else math.nan
         if low <= number <= high:
             return number
         hint = "write a decimal point, not a comma" if "," in text and not self.decimal_comma else ""
@@ -90,7 +91,10 @@ class Row:
             return low
         if low <= length <= high:
             return length
-        self.fault(column, f"{_given(text)}; allowed {show(low, units)} to {show(high, units)} {units}")
+        hint = ""
+        if units == "in" and low <= length / MM_PER_INCH <= high:
+            hint = f'if these are mm, write "{given} mm"'
+        self.fault(column, f"{_given(text)}; allowed {show(low, units)} to {show(high, units)} {units}", hint)
         return low
 
 
@@ -125,7 +129,7 @@ class Rows:
             raise MeasuredError(self.faults)
 
 
-def read_rows(text: bytes, known: Sequence[str], needed: Sequence[str]) -> Rows:
+def read_rows(text: bytes, known: Sequence[str], needed: Sequence[str], header: str) -> Rows:
     """Read a table with a header.
 
     Parameters
@@ -136,6 +140,8 @@ def read_rows(text: bytes, known: Sequence[str], needed: Sequence[str]) -> Rows:
         Columns that are understood.
     needed
         Those of them that must be there.
+    header
+        What the first line usually is, to be shown.
 
     Returns
     -------
@@ -153,7 +159,7 @@ def read_rows(text: bytes, known: Sequence[str], needed: Sequence[str]) -> Rows:
         decoded = text.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         _wrong("", f"not UTF-8 text (byte {error.start})", "save it as UTF-8")
-    delimiter = _delimiter(decoded, needed)
+    decoded, delimiter = _delimited(decoded, header)
     faults: list[Fault] = []
     columns: tuple[str, ...] = ()
     rows: list[Row] = []
@@ -161,7 +167,7 @@ def read_rows(text: bytes, known: Sequence[str], needed: Sequence[str]) -> Rows:
         for line, cells in _lines(decoded, delimiter):
             if not columns:
                 columns = tuple(cell.lower() for cell in cells[: _last(cells)])
-                faults += _faults_of_header(columns, known, needed, line)
+                faults += _faults_of_header(columns, known, needed, header, line)
                 if faults:
                     break
             elif len(rows) == _MOST_ROWS:
@@ -184,27 +190,32 @@ def _last(cells: Sequence[str]) -> int:
     return max(place for place, cell in enumerate(cells, start=1) if cell)
 
 
-def _delimiter(text: str, needed: Sequence[str]) -> str:
-    """See from the header what separates the columns."""
-    header = next((line for line in text.splitlines() if line.strip()), "")
-    if not header:
-        _wrong("", "the file is empty", f"its first line names the columns: {','.join(needed)}")
-    return max(",;\t", key=header.count)
+def _delimited(text: str, header: str) -> tuple[str, str]:
+    """See what separates the columns: from a line that says so, which is taken away, or from the header."""
+    if said := _SEPARATOR.match(text):
+        return text[said.end() :], said[1]
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    if not first:
+        _wrong("", "the file is empty", f"its first line names the columns: {header}")
+    return text, max(",;\t", key=first.count)
 
 
 def _lines(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
     """Yield the number and the cells of every line that is not blank."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     for cells in reader:
-        # A typographic minus is what some spreadsheets write.
-        stripped = [cell.strip().replace("\u2212", "-") for cell in cells]
+        # A typographic minus, or a dash for it, is what some spreadsheets write.
+        stripped = [cell.strip().replace("\u2212", "-").replace("\u2013", "-") for cell in cells]
         if any(stripped):
             yield reader.line_num, stripped
 
 
 def _faults_of_header(
-    columns: Sequence[str], known: Sequence[str], needed: Sequence[str], line: int
+    columns: Sequence[str], known: Sequence[str], needed: Sequence[str], header: str, line: int
 ) -> Iterator[Fault]:
+    if not set(columns) & set(known):
+        yield Fault(f"line {line}", "names no column that is known", f"the first line names the columns: {header}")
+        return
     if len(columns) > 2 * len(known):
         yield Fault(f"line {line}", f"{len(columns)} columns", f"known here: {', '.join(known)}")
         return
@@ -217,7 +228,7 @@ def _faults_of_header(
             yield Fault(f"line {line}", f"column {column} stands there twice")
     for column in needed:
         if column not in columns:
-            yield Fault(f"line {line}", f"column {column} is missing", f"the header is {','.join(needed)}")
+            yield Fault(f"line {line}", f"column {column} is missing", f"the first line names the columns: {header}")
 
 
 def _wrong(where: str, what: str, mend: str = "") -> None:

@@ -125,5 +125,5 @@ def _exact(given: object, units: Unit) -> tuple[Fraction, bool]:
 
 
 def _short(given: object) -> str:
-    text = repr(given) if not isinstance(given, str) else f'"{given}"'
+    text = str(given) if not isinstance(given, str) else f'"{given}"'
     return text if len(text) <= _LONGEST else text[: _LONGEST - 3] + "..."

@@ -204,8 +204,11 @@ def test_moved_nut_contacts_are_where_they_are():
 
 
 BAD = [
-    ("", "the file is empty"),
-    ("string,fret\n1,12\n", "line 1: column cents is missing"),
+    ("", "the file is empty; its first line names the columns: string,fret,cents"),
+    ("string,fret\n1,12\n", "line 1: column cents is missing; the first line names the columns: string,fret,cents"),
+    ("1,12,3\n1,17,4\n", "line 1: names no column that is known; the first line names the columns: string,fret,cents"),
+    ("string,fret,cents\n1,12,1_0\n", 'given "1_0"'),
+    ("string,fret,cents\n1,12,\uff13\n", "allowed a number"),
     ("string,cents\n1,12\n", "line 1: column fret is missing"),
     ("string,fret,cents,cents\n1,12,3,3\n", "line 1: column cents stands there twice"),
     ("string,fret,cent\n1,12,3\n", 'line 1: unknown column "cent"; did you mean cents?'),
@@ -235,6 +238,19 @@ def test_bad_tables_name_line_and_column(text, says):
     with pytest.raises(MeasuredError) as refused:
         parse_readings(text.encode(), flat_plan())
     assert says in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "sep=;\r\nstring;fret;cents\r\n1;12;-2,5\r\n",
+        "string,fret,cents\n1,12,\u20132.5\n",
+        "string,fret,cents\n1,12,\u2212.25e1\n",
+    ],
+)
+def test_what_spreadsheets_write(text):
+    (reading,) = parse_readings(text.encode(), flat_plan())
+    assert (reading.string, reading.fret, reading.cents) == (1, 12, -2.5)
 
 
 def test_hertz_need_a_pitch():

@@ -154,6 +154,13 @@ def test_the_end_of_the_travel_and_what_would_gain_way():
     assert said == pytest.approx(gained, abs=0.05)  # lower where it was read, not where it was reckoned
     (forward,) = judged(instrument, [(1, 12, -20.0)]).strings[0].findings
     assert "at its front" in forward.evidence
+    # The screw comes from the rear, and its spring is squeezed there.
+    assert "a shorter spring as much as it is shorter" in finding.evidence
+    assert "spring" not in forward.evidence
+    front = lay_out(flat_plan(bridge={"travel": 4.0, "screw_from": "front", "reserve": 0}))
+    (there,), (back,) = (judged(front, [row]).strings[0].findings for row in ((1, 12, -20.0), (6, 12, 14.0)))
+    assert "what would gain way: a shorter spring" in there.evidence
+    assert "spring" not in back.evidence
 
 
 @pytest.mark.parametrize("height", [0.4, 0.8, 1.2])

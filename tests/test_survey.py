@@ -264,6 +264,11 @@ def test_order_of_rows_and_missing_frets_do_not_matter():
     assert survey([line]).lines[0].scale == pytest.approx(648, abs=0.001)
 
 
+def test_millimetres_taken_for_inches_are_suspected():
+    with pytest.raises(MeasuredError, match=r'if these are mm, write "326\.1 mm"'):
+        read_measurements(b"fret,distance\n12,326.1\n", "in")
+
+
 def test_inches_taken_for_millimetres_are_suspected():
     with pytest.raises(MeasuredError, match="--unit in"):
         survey([Measured("distance", FRETS, places(25.5))])

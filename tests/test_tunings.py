@@ -168,6 +168,7 @@ def test_worst_with_the_nut_against_scipy(nut):
 def test_the_first_pitch_is_that_of_the_lowest_string():
     plan = planned([OPEN])
     assert plan.tunings == (("D4", "A3", "G3", "D3", "A2", "D2"),)
+    assert planned(["D2,A2, D3,G3 ,A3,D4"]).tunings == plan.tunings
     own = lay_out(plan).strung.fretting
     both = in_all_tunings(plan, own).tension
     assert both[0] == pytest.approx(own.tension)

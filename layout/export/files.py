@@ -8,27 +8,32 @@ import secrets
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from slotwright.layout.errors import KeptError
+from slotwright.layout.errors import FolderError, KeptError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
 
-def refuse_existing(paths: Iterable[Path]) -> None:
+def refuse_existing(paths: Iterable[Path], *, force: bool = False) -> None:
     """Refuse to go on when a file would be replaced.
 
     Parameters
     ----------
     paths
         Files about to be written.
+    force
+        Files may be replaced; folders never are.
 
     Raises
     ------
-    KeptError
-        One of them exists; all that do are named.
+    FolderError, KeptError
+        A folder or a file is there; all that are there are named.
     """
-    if kept := [str(path) for path in paths if os.path.lexists(path)]:
-        raise KeptError(f"kept, because it exists already: {', '.join(kept)}")
+    there = [path for path in paths if os.path.lexists(path)]
+    if folders := [str(path) for path in there if path.is_dir()]:
+        raise FolderError(f"a folder is in the way: {', '.join(folders)}; choose another name")
+    if there and not force:
+        raise KeptError(f"kept, because it exists already: {', '.join(map(str, there))}")
 
 
 def write_whole(files: Mapping[Path, bytes], *, force: bool = False) -> None:
@@ -43,13 +48,12 @@ def write_whole(files: Mapping[Path, bytes], *, force: bool = False) -> None:
 
     Raises
     ------
-    KeptError
-        A file exists and `force` is off; nothing was written.
+    FolderError, KeptError
+        A folder is there, or a file and `force` is off; nothing was written.
     OSError
         The disk or its owner refused.
     """
-    if not force:
-        refuse_existing(files)
+    refuse_existing(files, force=force)
     written: list[Path] = []
     try:
         for path, contents in files.items():

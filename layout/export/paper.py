@@ -44,6 +44,8 @@ SIDE: Final = 15.0  # mm at the left of a page for its upright rule
 FOOT: Final = 20.0  # mm at its foot for the level rule and what is said
 _LEAST: Final = 102.0  # mm, room for a rule of 100 mm
 _CLEAR: Final = 5.0  # mm from a seam to a cut, enough to tape and to mark (common practice, no source)
+_NUMBER: Final = re.compile(r"[0-9]+\.?[0-9]*|\.[0-9]+")
+_LONGEST_BAR: Final = 10_000.0  # mm
 _PLACES: Final = 200  # of the grid to try between its two ends
 
 
@@ -110,6 +112,9 @@ def paper_size(text: str) -> tuple[float, float]:
         width, height = (parse_length(side, "mm") for side in sides)
         if min(width, height) >= 100 and max(width, height) <= 10_000:
             return width, height
+        raise PaperError(
+            f'paper "{text}" is {width:g} x {height:g} mm; allowed 100 to 10000; inches as "8.5in x 11in"'
+        )
     raise PaperError(f'paper "{text}" is not known; {", ".join(SIZES)}, or width x height from 100 mm on')
 
 
@@ -135,12 +140,10 @@ def correction(text: str) -> tuple[float, float]:
     factors = []
     for part in text.split(","):
         measured, slash, nominal = part.partition("/")
-        try:
-            factors.append(float(nominal) / float(measured))
-        except (ValueError, ZeroDivisionError):
-            slash = ""
-        if not slash or not math.isfinite(factors[-1]):
+        bars = [float(bar) if slash and _NUMBER.fullmatch(bar.strip()) else 0.0 for bar in (measured, nominal)]
+        if not all(0 < bar < _LONGEST_BAR for bar in bars):
             raise PaperError(f'"{text}" is not understood; write measured/nominal, such as 249.4/250')
+        factors.append(bars[1] / bars[0])
     if not 1 <= len(factors) <= 2:
         raise PaperError(f'"{text}" has {len(factors)} bars; write one, or one for each axis')
     for factor in factors:

@@ -159,6 +159,17 @@ def test_a_log_behind_a_link_and_one_that_another_hand_wrote(run, tmp_path):
     with pytest.raises(SlotwrightError, match="changed by somebody else"):
         kept.write((Reading(1, 12, 3.0),))
     assert "2,12,1" in (tmp_path / "real.csv").read_text()
+    (tmp_path / "real.csv").unlink()
+    with pytest.raises(SlotwrightError, match="taken away"):
+        kept.write((Reading(1, 12, 3.0),))
+
+
+def test_an_empty_log_is_begun(run, tmp_path):
+    (tmp_path / "log.csv").touch()
+    code, out, err = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="5\nq\n")
+    assert (code, err) == (0, "")
+    assert "log.csv keeps 1 reading;" in out
+    assert "1,12,5.000" in (tmp_path / "log.csv").read_text()
 
 
 @pytest.mark.parametrize("extra", [("--json",), ("--save-plan", "k.toml"), ("--restring", "heron.toml")])

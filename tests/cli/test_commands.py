@@ -280,6 +280,45 @@ def test_draw_pages(run, heron, tmp_path):
     )
 
 
+@pytest.mark.parametrize(
+    "option", [("--paper", "A3"), ("--landscape",), ("--measured", "249/250"), ("--margin", "10 mm")]
+)
+def test_options_of_pages_want_pages(run, heron, tmp_path, option):
+    code, out, err = run("draw", heron, "--sheet", "slots", *option)
+    assert (code, out) == (2, "")
+    assert f"{option[0]} is for pages; add --format pdf" in err
+    assert os.listdir(tmp_path) == ["heron.toml"]
+
+
+def test_a_plan_named_twice(run, heron):
+    code, _, err = run("draw", heron, heron)
+    assert code == 2
+    assert "one plan twice would write" in err
+
+
+def test_a_folder_in_the_way_stops_before_anything_is_replaced(run, heron, tmp_path):
+    assert run("draw", heron, "--sheet", "slots")[0] == 0
+    kept = (tmp_path / "heron-slots.dxf").read_bytes()
+    (tmp_path / "heron-slots.svg").unlink()
+    (tmp_path / "heron-slots.svg").mkdir()
+    for force in ((), ("--force",)):
+        code, _, err = run("draw", heron, "--sheet", "slots", "--mirror", *force)
+        assert code == 2
+        assert "a folder is in the way: heron-slots.svg; choose another name" in err
+    assert (tmp_path / "heron-slots.dxf").read_bytes() == kept
+
+
+def test_names_that_no_file_can_have(run, heron):
+    for command in (
+        ("check", "k" * 300),
+        ("report", heron, "--out", "k" * 300 + ".html"),
+        ("draw", heron, "--out", "/dev/null"),
+    ):
+        code, _, err = run(*command)
+        assert code == 2
+        assert err.startswith("slotwright: ")
+
+
 def test_draw_tells_what_pages_cannot_show(run, heron, tmp_path):
     text = heron.read_text("utf-8").replace('"heron"', '"\u9db4 six \u9db4"')
     (tmp_path / "crane.toml").write_text(text, "utf-8")
@@ -295,7 +334,12 @@ def test_draw_tells_what_pages_cannot_show(run, heron, tmp_path):
         ("--paper", "foolscap", "is not known"),
         ("--measured", "240/250", "more than 3 %"),
         ("--measured", "x", "is not understood"),
-        ("--margin", "60", "allowed 0 to 50 mm"),
+        ("--margin", "60", "--margin: given 60; allowed 0 to 50.00 mm"),
+        ("--margin", "1e400", "--margin: given"),
+        ("--paper", "8.5x11", "is 8.5 x 11 mm"),
+        ("--measured", "-1/-1", "is not understood"),
+        ("--measured", "250/0", "is not understood"),
+        ("--measured", "", "is not understood"),
         ("--overlap", "wide", "a length is written"),
         ("--paper", "110x140", "the rules alone need"),
     ],

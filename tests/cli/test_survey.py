@@ -341,3 +341,12 @@ def test_a_crown_beyond_the_saddle_has_no_pitch(run, tmp_path):
     code, out, err = run("survey", "neck.csv")
     assert (code, err) == (0, "")
     assert "look at fret 22: its crown stands 500." in out
+
+
+def test_the_name_of_a_file_that_is_no_text(run, tmp_path):
+    name = b"neck-\xff.csv".decode("utf-8", "surrogateescape")
+    crowns = "".join(f"{n},{648 - 648 / 2 ** (n / 12):.2f}\n" for n in range(1, 20))
+    (tmp_path / name).write_text("fret,distance\n" + crowns)
+    asked = ("--plan", "neck.toml", "--strings", "6", "--nut-width", "43", "--width", "52")
+    assert run("survey", name, *asked)[0] == 0
+    assert 'title = "neck-?"' in (tmp_path / "neck.toml").read_text("utf-8")

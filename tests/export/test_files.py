@@ -35,7 +35,9 @@ def test_nothing_is_written_when_one_file_would_be_replaced(tmp_path):
 
 def test_a_file_that_appears_meanwhile_is_kept(tmp_path, monkeypatch):
     path = tmp_path / "a"
-    monkeypatch.setattr("slotwright.layout.export.files.refuse_existing", lambda _: path.write_bytes(b"old"))
+    monkeypatch.setattr(
+        "slotwright.layout.export.files.refuse_existing", lambda *_, **_force: path.write_bytes(b"old")
+    )
     with pytest.raises(KeptError):
         write_whole({path: b"new"})
     assert path.read_bytes() == b"old"
