@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from functools import partial
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -25,9 +25,12 @@ if TYPE_CHECKING:
 
     from slotwright.layout.bench import Advice
     from slotwright.layout.calibration import Calibrated
+    from slotwright.layout.compensation import Offsets
     from slotwright.layout.fretted import Reading
     from slotwright.layout.instrument import Instrument
     from slotwright.layout.patterns import Mark
+    from slotwright.layout.pitch import Fretting
+    from slotwright.layout.plan import Criterion, NutRule
 
     Floats = NDArray[np.float64]
 
@@ -208,16 +211,24 @@ class _Words:
             "worn crown", f"{by} under string {which} only, of {read} read there: read it again, then look; {what}"
         )
 
+    def serving(self, fretting: Fretting, nut: NutRule, minimise: Criterion) -> Offsets:
+        """Give where the contacts of strings belong by what was read."""
+        evidence, stands = self.evidence, self.setting.nut
+        return compensate(
+            fretting, evidence.weights, nut=nut, minimise=minimise, beyond=evidence.beyond, nut_stands=stands
+        )
+
+    @cache  # noqa: B019 - asked for string by string, the same for all; gone with the finding
+    def best(self, nut: NutRule, minimise: Criterion) -> Offsets:
+        """Give where they belong with the strings that are on."""
+        return self.serving(self.setting.fretting, nut, minimise)
+
     def no_position(self, advice: Advice) -> Iterator[Finding]:
         """Say so when wherever the saddle stands too much stays somewhere."""
         if np.count_nonzero(advice.aimed) < 2:
             return
         string, rule = advice.string - 1, self.plan.compensation
-        setting = self.setting
-        belongs = partial(
-            compensate, weights=self.evidence.weights, beyond=self.evidence.beyond, nut_stands=setting.nut
-        )
-        least = belongs(setting.fretting, minimise="worst")
+        setting, least = self.setting, self.best("none", "worst")
         aimed = self.evidence.weights[string] > 0
 
         def stays(saddle: Floats, nut: Floats) -> Floats:
@@ -236,7 +247,7 @@ class _Words:
             f"{frets[best]}, which it favours, and {left[worst]:+.1f} at fret {frets[worst]}"
         )
         if not self.plan.frets.zero_fret:
-            free = belongs(setting.fretting, nut="per string", minimise=rule.minimise)
+            free = self.best("per string", rule.minimise)
             nut = float(free.nut[string] - setting.nut[string])
             rest = float(np.abs(stays(free.saddle, free.nut)[aimed]).max())
             way = "toward fret 1" if nut > 0 else "away from fret 1"
@@ -266,14 +277,7 @@ class _Words:
         if back:
             wanted = self.evidence.readings.place[string] + advice.move
             for cure in cures(self.plan, self.instrument.neck, strung, string):
-                then = compensate(
-                    cure.fretting,
-                    self.evidence.weights,
-                    nut=cure.nut,
-                    minimise=self.plan.compensation.minimise,
-                    beyond=self.evidence.beyond,
-                    nut_stands=self.setting.nut,
-                )
+                then = self.serving(cure.fretting, cure.nut, self.plan.compensation.minimise)
                 if (gained := float(wanted - then.saddle[string])) > 0.005:
                     gains.append(f"{cure.what} {self.said(gained)}")
         end = "rear" if back else "front"
