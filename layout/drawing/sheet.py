@@ -46,7 +46,7 @@ class Pen:
     colour
         Colour on screen and paper.
     index
-        The nearest of the numbered DXF colours.
+        A numbered DXF colour of that hue, light enough for a dark screen and dark enough for a white one.
     width
         Line width [mm], from ISO 128.
     dashes
@@ -62,14 +62,14 @@ class Pen:
 # Cutting lines are unbroken and as thin as ISO 128 allows: their middle is what counts.
 PENS: Final[dict[Layer, Pen]] = {
     Layer.CUT_OUTLINE: Pen("#101418", 7, 0.18),
-    Layer.CUT_SLOTS: Pen("#1d3f8a", 176, 0.18),
-    Layer.DRILL: Pen("#7a1f5c", 226, 0.18),
-    Layer.MARK: Pen("#1d5e38", 106, 0.13),
+    Layer.CUT_SLOTS: Pen("#1d3f8a", 150, 0.18),
+    Layer.DRILL: Pen("#7a1f5c", 220, 0.18),
+    Layer.MARK: Pen("#1d5e38", 102, 0.13),
     Layer.REF_STRINGS: Pen("#7d705a", 8, 0.13),
     Layer.REF_CENTRE: Pen("#6d7680", 8, 0.13, (6.0, 1.2, 0.8, 1.2)),
-    Layer.REF_SADDLE: Pen("#8a4b12", 36, 0.13, (3.0, 1.2)),
+    Layer.REF_SADDLE: Pen("#8a4b12", 32, 0.13, (3.0, 1.2)),
     Layer.REF_BLANK: Pen("#6d7680", 8, 0.13, (1.6, 1.2)),
-    Layer.DIM: Pen("#3c4650", 250, 0.13),
+    Layer.DIM: Pen("#3c4650", 8, 0.13),
     Layer.TEXT: Pen("#101418", 7, 0.18),
     Layer.FRAME: Pen("#101418", 7, 0.25),
 }

@@ -8,7 +8,7 @@ from helpers import FANNED, STARTERS, contents, starter
 from readers import gdal
 
 from slotwright.layout.drawing import described, draw_sheet
-from slotwright.layout.drawing.sheet import Layer, Text
+from slotwright.layout.drawing.sheet import PENS, Layer, Text
 from slotwright.layout.export.dxf import VERSIONS, dxf
 from slotwright.layout.instrument import lay_out
 from slotwright.layout.planfile import check_plan
@@ -159,3 +159,22 @@ def test_a_torn_file_is_noticed(tmp_path, cut):
     path.write_bytes(whole[: int(len(whole) * cut)])
     with pytest.raises(ezdxf.DXFError):
         ezdxf.readfile(path).audit()
+
+
+def contrast(one, other):
+    """Contrast of two colours by WCAG 2.1 (relative luminance, 1.4.11 asks for 3 of what is no text)."""
+
+    def luminance(colour):
+        parts = [c / 255 for c in colour]
+        linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+        return np.dot([0.2126, 0.7152, 0.0722], linear)
+
+    low, high = sorted((luminance(one), luminance(other)))
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("layer", [layer for layer, pen in PENS.items() if pen.index != 7])  # 7 turns with the screen
+def test_lines_are_seen_on_dark_and_white_screens(layer):
+    shown = tuple(ezdxf.colors.aci2rgb(PENS[layer].index))
+    assert contrast(shown, (0, 0, 0)) > 3
+    assert contrast(shown, (255, 255, 255)) > 3
