@@ -211,6 +211,9 @@ def test_an_interrupted_run_leaves_no_draft(here, sent):
     assert run(here, *args).returncode == 0
     names = sorted(os.listdir(here / "out"))
     code = (
+        # Who runs the tests may have these signals ignored, and what is ignored is handed down.
+        "import signal\nfor name in ('SIGTERM', 'SIGHUP'): signal.signal(getattr(signal, name), signal.SIG_DFL)\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "import sys, time, os\nfrom slotwright.cli import main\nimport slotwright.layout.export.files\n"
         "whole = os.fsync\n"
         "def slow(n):\n    print('ready', flush=True)\n    time.sleep(20)\n"
