@@ -73,7 +73,3 @@ class PaperError(SlotwrightError, ValueError):
 
 class KeptError(SlotwrightError, FileExistsError):
     """A file that exists already and was not to be replaced."""
-
-
-class FolderError(SlotwrightError, IsADirectoryError):
-    """A folder that stands where a file is to be written."""

@@ -8,7 +8,7 @@ import secrets
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from slotwright.layout.errors import FolderError, KeptError
+from slotwright.layout.errors import KeptError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -26,12 +26,12 @@ def refuse_existing(paths: Iterable[Path], *, force: bool = False) -> None:
 
     Raises
     ------
-    FolderError, KeptError
+    IsADirectoryError, KeptError
         A folder or a file is there; all that are there are named.
     """
     there = [path for path in paths if os.path.lexists(path)]
     if folders := [str(path) for path in there if path.is_dir()]:
-        raise FolderError(f"a folder is in the way: {', '.join(folders)}; choose another name")
+        raise IsADirectoryError(f"a folder is in the way: {', '.join(folders)}; choose another name")
     if there and not force:
         raise KeptError(f"kept, because it exists already: {', '.join(map(str, there))}")
 
@@ -48,7 +48,7 @@ def write_whole(files: Mapping[Path, bytes], *, force: bool = False) -> None:
 
     Raises
     ------
-    FolderError, KeptError
+    IsADirectoryError, KeptError
         A folder is there, or a file and `force` is off; nothing was written.
     OSError
         The disk or its owner refused.
