@@ -108,8 +108,8 @@ def length_of(option: str, given: str, units: Unit, low: float, high: float) -> 
     except LengthError as error:
         raise SlotwrightError(f"{option}: {error}") from None
     if not low <= length <= high:
-        limits = f"{show(low, units, 3).rstrip('0').rstrip('.')} to {show(high, units)} {units}"
-        raise SlotwrightError(f"{option}: given {given}; allowed {limits}")
+        least, most = (float(show(end, units, 3)) for end in (low, high))
+        raise SlotwrightError(f'{option}: given "{given}"; allowed {least:g} to {most:g} {units}')
     return length
 
 

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from slotwright.cli.console import UNIT_NAMES, cents, print_table
-from slotwright.layout.errors import LengthError, SlotwrightError
+from slotwright.cli.console import UNIT_NAMES, cents, length_of, print_table
+from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.slip import CAUSES, DRAWS
-from slotwright.layout.units import parse_length, show
+from slotwright.layout.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,13 +34,7 @@ def read_sizes(given: Sequence[str], units: Unit) -> dict[str, float]:
             raise SlotwrightError(f'--slip-of: given "{text}"; allowed NAME=LENGTH, NAME one of {", ".join(CAUSES)}')
         if name in sizes:
             raise SlotwrightError(f"--slip-of: {name} is given twice; keep one")
-        try:
-            sizes[name] = parse_length(length, units)
-        except LengthError as error:
-            raise SlotwrightError(f"--slip-of {name}: {error}") from None
-        most = CAUSES[name].most
-        if not 0 <= sizes[name] <= most:
-            raise SlotwrightError(f'--slip-of {name}: given "{length}"; allowed 0 to {_size(most, units)} {units}')
+        sizes[name] = length_of(f"--slip-of {name}", length, units, 0, CAUSES[name].most)
     return sizes
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from functools import cache
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -218,17 +218,22 @@ class _Words:
             fretting, evidence.weights, nut=nut, minimise=minimise, beyond=evidence.beyond, nut_stands=stands
         )
 
-    @cache  # noqa: B019 - asked for string by string, the same for all; gone with the finding
-    def best(self, nut: NutRule, minimise: Criterion) -> Offsets:
-        """Give where they belong with the strings that are on."""
-        return self.serving(self.setting.fretting, nut, minimise)
+    @cached_property
+    def tamest(self) -> Offsets:
+        """Where the saddles belong so that the worst note is as little off as can be."""
+        return self.serving(self.setting.fretting, "none", "worst")
+
+    @cached_property
+    def nuts_moved(self) -> Offsets:
+        """Where the contacts belong if each string had its own at the nut."""
+        return self.serving(self.setting.fretting, "per string", self.plan.compensation.minimise)
 
     def no_position(self, advice: Advice) -> Iterator[Finding]:
         """Say so when wherever the saddle stands too much stays somewhere."""
         if np.count_nonzero(advice.aimed) < 2:
             return
         string, rule = advice.string - 1, self.plan.compensation
-        setting, least = self.setting, self.best("none", "worst")
+        setting, least = self.setting, self.tamest
         aimed = self.evidence.weights[string] > 0
 
         def stays(saddle: Floats, nut: Floats) -> Floats:
@@ -247,7 +252,7 @@ class _Words:
             f"{frets[best]}, which it favours, and {left[worst]:+.1f} at fret {frets[worst]}"
         )
         if not self.plan.frets.zero_fret:
-            free = self.best("per string", rule.minimise)
+            free = self.nuts_moved
             nut = float(free.nut[string] - setting.nut[string])
             rest = float(np.abs(stays(free.saddle, free.nut)[aimed]).max())
             way = "toward fret 1" if nut > 0 else "away from fret 1"

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 MOST_BYTES: Final = 1_000_000
 _MOST_ROWS: Final = 10_000
 _NUMBER: Final = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]{1,3})?", re.IGNORECASE)
-_SEPARATOR: Final = re.compile(r"sep=(.)\r?\n")  # what some spreadsheets write before the header
+_SEPARATOR: Final = re.compile(r"sep=([,;\t])\r?\n")  # what some spreadsheets write before the header
 _MOST_FAULTS: Final = 20  # lines of complaint; one wrong column would fill screens
 
 
@@ -191,9 +191,9 @@ def _last(cells: Sequence[str]) -> int:
 
 
 def _delimited(text: str, header: str) -> tuple[str, str]:
-    """See what separates the columns: from a line that says so, which is taken away, or from the header."""
+    """See what separates the columns: from a line that says so, which is left blank, or from the header."""
     if said := _SEPARATOR.match(text):
-        return text[said.end() :], said[1]
+        return "\n" + text[said.end() :], said[1]
     first = next((line for line in text.splitlines() if line.strip()), "")
     if not first:
         _wrong("", "the file is empty", f"its first line names the columns: {header}")

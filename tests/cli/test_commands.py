@@ -334,7 +334,7 @@ def test_draw_tells_what_pages_cannot_show(run, heron, tmp_path):
         ("--paper", "foolscap", "is not known"),
         ("--measured", "240/250", "more than 3 %"),
         ("--measured", "x", "is not understood"),
-        ("--margin", "60", "--margin: given 60; allowed 0 to 50.00 mm"),
+        ("--margin", "60", '--margin: given "60"; allowed 0 to 50 mm'),
         ("--margin", "1e400", "--margin: given"),
         ("--paper", "8.5x11", "is 8.5 x 11 mm"),
         ("--measured", "-1/-1", "is not understood"),
