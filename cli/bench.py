@@ -25,12 +25,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
-    from slotwright.layout.bench import Advice
-    from slotwright.layout.calibration import Calibrated
-    from slotwright.layout.diagnosis import Finding, Intonation
-    from slotwright.layout.fretted import Reading
-    from slotwright.layout.instrument import Instrument
-    from slotwright.layout.restring import Restrung
+    from slotwright.layout.bench.advice import Advice
+    from slotwright.layout.bench.calibration import Calibrated
+    from slotwright.layout.bench.diagnosis import Finding, Intonation
+    from slotwright.layout.bench.restring import Restrung
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.readings.notes import Reading
 
 _MOST_NOTES = 3  # of a string that fit into a line of the table
 
@@ -62,7 +62,7 @@ def command(
     --save-plan keeps that for later, --restring uses it to say how far the saddles will move for the
     strings of another plan.
     """
-    from slotwright.layout.diagnosis import intonate  # noqa: PLC0415
+    from slotwright.layout.bench.diagnosis import intonate  # noqa: PLC0415
 
     if ask == (readings is not None):
         raise click.UsageError("Give READINGS.csv, or --ask to be asked for them.")
@@ -105,8 +105,8 @@ def _warned(instrument: Instrument) -> Instrument:
 
 
 def _restrung(instrument: Instrument, other: Instrument, raw: Sequence[Reading], found: Intonation) -> Restrung:
-    from slotwright.layout.restring import restring  # noqa: PLC0415
-    from slotwright.layout.setting import gather, setting_of  # noqa: PLC0415 - quick --help
+    from slotwright.layout.bench.restring import restring  # noqa: PLC0415
+    from slotwright.layout.bench.state import gather, setting_of  # noqa: PLC0415 - quick --help
 
     setting = setting_of(instrument)
     try:
@@ -116,7 +116,7 @@ def _restrung(instrument: Instrument, other: Instrument, raw: Sequence[Reading],
 
 
 def _save(plan: Path, path: Path, found: Intonation, *, force: bool) -> None:
-    from slotwright.layout.plantext import recalibrated  # noqa: PLC0415 - quick --help
+    from slotwright.layout.survey.plan_text import recalibrated  # noqa: PLC0415 - quick --help
 
     if found.calibrated is None:
         raise SlotwrightError(f"{path} is not written: {found.wanting}")
@@ -127,7 +127,7 @@ def _save(plan: Path, path: Path, found: Intonation, *, force: bool) -> None:
 
 
 def _print(instrument: Instrument, found: Intonation) -> None:
-    from slotwright.layout.dialogue import said_turns  # noqa: PLC0415 - quick --help
+    from slotwright.layout.bench.dialogue import said_turns  # noqa: PLC0415 - quick --help
 
     plan, said = instrument.plan, instrument.length
     advices = found.advices
@@ -173,8 +173,8 @@ def _taught(found: Intonation) -> Iterator[str]:
 
 
 def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrung) -> None:
-    from slotwright.layout.bench import turns_of  # noqa: PLC0415 - quick --help
-    from slotwright.layout.dialogue import said_turns  # noqa: PLC0415
+    from slotwright.layout.bench.advice import turns_of  # noqa: PLC0415 - quick --help
+    from slotwright.layout.bench.dialogue import said_turns  # noqa: PLC0415
 
     plan, said = instrument.plan, instrument.length
     threaded = plan.bridge is not None and plan.bridge.thread_pitch is not None

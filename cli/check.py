@@ -21,7 +21,7 @@ def command(plan: Path, as_json: bool) -> None:
 
     Exit code 0 only when the plan can be drawn.
     """
-    from slotwright.layout.drawing import described, draw_sheet  # noqa: PLC0415 - quick --help
+    from slotwright.layout.drawing.catalogue import described, draw_sheet  # noqa: PLC0415 - quick --help
 
     instrument = read_instrument(plan)
     sheets = described(instrument)

@@ -11,16 +11,16 @@ from slotwright.cli.console import FILE, UNIT_NAMES, cents, print_json, print_ta
 from slotwright.cli.slip import print_slips, read_sizes, slips_as_json
 from slotwright.cli.tunings import losses_as_json, print_losses
 from slotwright.layout.errors import SlotwrightError
-from slotwright.layout.slip import slip
-from slotwright.layout.strung import least_worst, what_if
+from slotwright.layout.instrument.stringing import least_worst, what_if
+from slotwright.layout.instrument.tolerances import slip
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from slotwright.layout.instrument import Instrument
-    from slotwright.layout.slip import Slips
-    from slotwright.layout.strung import Strung
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.instrument.stringing import Strung
+    from slotwright.layout.instrument.tolerances import Slips
 
 _AIMS = {"rms": "spread the error", "worst": "tame the worst note"}
 
@@ -227,7 +227,7 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
 
 
 def _plot(instrument: Instrument, strung: Strung, slipped: Slips | None, path: Path, *, force: bool) -> None:
-    from slotwright.layout.export.chart import pitch_chart, slip_chart  # noqa: PLC0415 - only when asked for
+    from slotwright.layout.export.charts.pitch import pitch_chart, slip_chart  # noqa: PLC0415 - only when asked for
 
     if path.suffix.lower() != ".svg":
         raise SlotwrightError(f"{path}: the chart is an SVG file; end its name in .svg")

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
     from rich.progress import Progress
 
-    from slotwright.layout.fretted import Reading
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.readings.notes import Reading
     from slotwright.layout.units import Unit
 
 
@@ -45,8 +45,8 @@ UNIT_NAMES = {"mm": "mm", "in": "inches"}
 
 def read_instrument(path: Path, tunings: Sequence[str] = ()) -> Instrument:
     """Read a plan file and lay it out, with other tunings where some are given; a refusal names the file."""
-    from slotwright.layout.instrument import lay_out  # noqa: PLC0415 - quick --help
-    from slotwright.layout.planfile import MOST_BYTES, parse_plan  # noqa: PLC0415
+    from slotwright.layout.instrument.instrument import lay_out  # noqa: PLC0415 - quick --help
+    from slotwright.layout.plan.reader import MOST_BYTES, parse_plan  # noqa: PLC0415
 
     text = _read(path, MOST_BYTES, "a plan file")
     try:
@@ -57,7 +57,7 @@ def read_instrument(path: Path, tunings: Sequence[str] = ()) -> Instrument:
 
 def read_measured(path: Path, parse: Callable[[bytes], Measured]) -> Measured:
     """Read a table of measurements; a refusal names the file."""
-    from slotwright.layout.readings import MOST_BYTES  # noqa: PLC0415 - quick --help
+    from slotwright.layout.readings.table import MOST_BYTES  # noqa: PLC0415 - quick --help
 
     try:
         return parse(_read(path, MOST_BYTES, "a table of measurements"))
@@ -67,7 +67,7 @@ def read_measured(path: Path, parse: Callable[[bytes], Measured]) -> Measured:
 
 def read_readings(path: Path, instrument: Instrument) -> tuple[Reading, ...]:
     """Read what was measured at the bench; a table without a reading is refused."""
-    from slotwright.layout.fretted import parse_readings  # noqa: PLC0415 - quick --help
+    from slotwright.layout.readings.notes import parse_readings  # noqa: PLC0415 - quick --help
 
     readings = read_measured(path, lambda text: parse_readings(text, instrument.plan))
     if not readings:

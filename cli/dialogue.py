@@ -13,9 +13,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from slotwright.layout.dialogue import Dialogue, Question
-    from slotwright.layout.fretted import Reading
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.bench.dialogue import Dialogue, Question
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.readings.notes import Reading
 
 
 def converse(instrument: Instrument, log: Path) -> tuple[Reading, ...]:
@@ -23,7 +23,7 @@ def converse(instrument: Instrument, log: Path) -> tuple[Reading, ...]:
 
     Gives nothing when the user ended it before.
     """
-    from slotwright.layout.dialogue import REMINDERS, Dialogue  # noqa: PLC0415 - quick --help
+    from slotwright.layout.bench.dialogue import REMINDERS, Dialogue  # noqa: PLC0415 - quick --help
 
     dialogue, kept = Dialogue(instrument), _Log(log, instrument)
     asked: set[tuple[int, int]] = set()
@@ -57,7 +57,7 @@ class _Log:
     """The readings, and the file that holds them."""
 
     def __init__(self, path: Path, instrument: Instrument) -> None:
-        from slotwright.layout.fretted import parse_readings  # noqa: PLC0415 - quick --help
+        from slotwright.layout.readings.notes import parse_readings  # noqa: PLC0415 - quick --help
 
         # Behind a link the file itself is what is kept.
         self.path, self.plan = path.resolve(), instrument.plan
@@ -78,7 +78,7 @@ class _Log:
 
     def take(self, question: Question, answer: str) -> None:
         """Take what was typed: a reading, a step back, a skip, or nothing."""
-        from slotwright.layout.dialogue import understood  # noqa: PLC0415 - quick --help
+        from slotwright.layout.bench.dialogue import understood  # noqa: PLC0415 - quick --help
 
         if answer == "s":
             self.done.append((question.string, question.fret))
@@ -97,7 +97,7 @@ class _Log:
     def write(self, readings: tuple[Reading, ...]) -> None:
         """Put all readings on disk, unless somebody else wrote there."""
         from slotwright.layout.export.files import write_whole  # noqa: PLC0415 - quick --help
-        from slotwright.layout.fretted import as_log  # noqa: PLC0415
+        from slotwright.layout.readings.notes import as_log  # noqa: PLC0415
 
         there = self.path.read_bytes() if self.path.exists() else None
         if there != self.written:

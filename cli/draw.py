@@ -3,37 +3,33 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 import click
 from click.core import ParameterSource
 
 from slotwright.cli.console import FILE, counted, length_of, print_json, print_table, read_instrument, warn, write
 from slotwright.layout.errors import PlanError, SheetError, SlotwrightError
+from slotwright.layout.names import FORMATS, SHEETS, USUAL_FORMATS, VERSIONS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from slotwright.layout.drawing.sheet import Sheet
-    from slotwright.layout.export.dxf import Version
+    from slotwright.layout.names import Format, SheetName, Version
     from slotwright.layout.units import Unit
-
-_SHEETS = ("board", "slots", "stick", "index", "radius", "nut", "saddle", "bridge")
-_FORMATS = ("dxf", "svg", "pdf")
-_USUAL = ("dxf", "svg")
-_VERSIONS = ("R12", "R2000", "R2010")
 
 
 @click.command("draw", epilog="Example: slotwright draw heron.toml --sheet slots --format dxf --out templates")
 @click.argument("plans", nargs=-1, required=True, metavar="PLAN...", type=FILE)
-@click.option("--sheet", "sheets", multiple=True, type=click.Choice(_SHEETS), help="Sheet to draw; all without it.")
+@click.option("--sheet", "sheets", multiple=True, type=click.Choice(SHEETS), help="Sheet to draw; all without it.")
 @click.option(
-    "--format", "formats", multiple=True, type=click.Choice(_FORMATS), help="File to write; dxf and svg without it."
+    "--format", "formats", multiple=True, type=click.Choice(FORMATS), help="File to write; dxf and svg without it."
 )
 @click.option("--out", type=FILE, default=Path(), help="Folder for the files; made if needed.")
 @click.option(
     "--dxf-version",
-    type=click.Choice(_VERSIONS),
+    type=click.Choice(VERSIONS),
     default="R2000",
     show_default=True,
     help="R12 for old machines.",
@@ -52,11 +48,11 @@ def command(
     context: click.Context,
     /,
     plans: tuple[Path, ...],
-    sheets: tuple[str, ...],
-    formats: tuple[str, ...],
+    sheets: tuple[SheetName, ...],
+    formats: tuple[Format, ...],
     out: Path,
-    dxf_version: str,
-    unit: str,
+    dxf_version: Version,
+    unit: Unit,
     mirror: bool,
     force: bool,
     as_json: bool,
@@ -78,7 +74,7 @@ def command(
     strange = ""
     for plan in counted(plans, "drawing"):
         for sheet in _draw(plan, sheets, mirror):
-            for kind in dict.fromkeys(formats or _USUAL):
+            for kind in dict.fromkeys(formats or USUAL_FORMATS):
                 path = out / f"{plan.stem}-{sheet.name}.{kind}"
                 if path in files:
                     twice = "one plan twice" if plans.count(plan) > 1 else "two plans"
@@ -88,7 +84,7 @@ def command(
                     files[path], note, letters = _paged(sheet, pages)
                     strange += letters
                 else:
-                    files[path] = _written(sheet, kind, cast("Unit", unit), cast("Version", dxf_version))
+                    files[path] = _written(sheet, kind, unit, dxf_version)
                 drawn.append((path, sheet, note))
     write(files, force=force)
     if strange:
@@ -99,8 +95,8 @@ def command(
     _report(drawn)
 
 
-def _draw(plan: Path, names: Sequence[str], mirror: bool) -> list[Sheet]:
-    from slotwright.layout.drawing import described, draw_sheet  # noqa: PLC0415 - quick --help
+def _draw(plan: Path, names: Sequence[SheetName], mirror: bool) -> list[Sheet]:
+    from slotwright.layout.drawing.catalogue import described, draw_sheet  # noqa: PLC0415 - quick --help
 
     instrument = read_instrument(plan)
     warn(instrument)
@@ -141,7 +137,7 @@ def _paged(sheet: Sheet, pages: dict[str, Any]) -> tuple[bytes, str, str]:
     return pdf(sheet, layout), note, unprintable(sheet)
 
 
-def _written(sheet: Sheet, kind: str, unit: Unit, version: Version) -> bytes:
+def _written(sheet: Sheet, kind: Format, unit: Unit, version: Version) -> bytes:
     if kind == "dxf":
         from slotwright.layout.export.dxf import dxf  # noqa: PLC0415 - only when asked for
 

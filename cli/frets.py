@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.instrument.instrument import Instrument
 
 
 @click.command("frets", epilog="Example: slotwright frets heron.toml --csv > heron.csv")

@@ -27,7 +27,7 @@ def command(name: str | None, starter: str | None, listing: bool) -> None:
     """
     from slotwright import templates  # noqa: PLC0415 - quick --help
     from slotwright.layout.export.files import write_whole  # noqa: PLC0415
-    from slotwright.layout.fields import nearest, quoted  # noqa: PLC0415
+    from slotwright.layout.plan.fields import nearest, quoted  # noqa: PLC0415
 
     starters = templates.starters()
     if listing and name is not None:

@@ -25,7 +25,7 @@ def command(plan: Path, readings: Path | None, out: Path | None, force: bool) ->
 
     The file needs nothing beside it: any browser opens it, with or without a network.
     """
-    from slotwright.layout.export.report import page  # noqa: PLC0415 - quick --help
+    from slotwright.layout.export.report.page import page  # noqa: PLC0415 - quick --help
 
     out = out or Path(f"{plan.stem}.html")
     if out.suffix.lower() not in (".html", ".htm"):

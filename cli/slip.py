@@ -8,14 +8,14 @@ import click
 
 from slotwright.cli.console import UNIT_NAMES, cents, length_of, print_table
 from slotwright.layout.errors import SlotwrightError
-from slotwright.layout.slip import CAUSES, DRAWS
+from slotwright.layout.instrument.tolerances import CAUSES, DRAWS
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from slotwright.layout.instrument import Instrument
-    from slotwright.layout.slip import Slips
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.instrument.tolerances import Slips
     from slotwright.layout.units import Unit
 
 

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from slotwright.layout.plantext import Asked
-    from slotwright.layout.survey import Line, Saddle, Survey
+    from slotwright.layout.survey.plan_text import Asked
+    from slotwright.layout.survey.scale import Line, Saddle, Survey
 
 _SIDES = ("treble", "bass")
 _SADDLE_REACH = 0.1  # of what is expected; further away it was not measured from crown 12
@@ -64,8 +64,8 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
     A CSV file: fret,distance, or fret,treble,bass for both edges; all from one place near the nut,
     crown by crown. A row `nut` is the face of the nut. What the plan needs besides is asked for.
     """
-    from slotwright.layout.crowns import read_measurements  # noqa: PLC0415 - quick --help
-    from slotwright.layout.survey import SIGMA, survey  # noqa: PLC0415
+    from slotwright.layout.readings.crowns import read_measurements  # noqa: PLC0415 - quick --help
+    from slotwright.layout.survey.scale import SIGMA, survey  # noqa: PLC0415
 
     units = cast("Unit", unit)
     force, plan, plot = options["force"], options["plan"], options["plot"]
@@ -82,7 +82,7 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
     if plan is not None:
         files[plan] = _plan(found, title, units, options)
     if plot is not None:
-        from slotwright.layout.export.residuals import survey_chart  # noqa: PLC0415
+        from slotwright.layout.export.charts.residuals import survey_chart  # noqa: PLC0415
 
         files[plot] = survey_chart(title, found.lines, units)
     write(files, force=force)
@@ -111,7 +111,7 @@ def _two_lengths(given: str, units: Unit) -> tuple[float, float]:
 
 
 def _saddles(found: Survey, stands: tuple[float, float] | None) -> dict[str, Saddle]:
-    from slotwright.layout.survey import saddle_that_is  # noqa: PLC0415 - quick --help
+    from slotwright.layout.survey.scale import saddle_that_is  # noqa: PLC0415 - quick --help
 
     if stands is None:
         return {}
@@ -126,7 +126,7 @@ def _saddles(found: Survey, stands: tuple[float, float] | None) -> dict[str, Sad
 
 
 def _plan(found: Survey, title: str, units: Unit, options: dict[str, Any]) -> bytes:
-    from slotwright.layout.plantext import plan_text, width_fret  # noqa: PLC0415 - only when asked for
+    from slotwright.layout.survey.plan_text import plan_text, width_fret  # noqa: PLC0415 - only when asked for
 
     try:
         return plan_text(found, title, units, _ask(options, units, width_fret(found))).encode()
@@ -137,7 +137,7 @@ def _plan(found: Survey, title: str, units: Unit, options: dict[str, Any]) -> by
 
 def _ask(options: dict[str, Any], units: Unit, fret: int) -> Asked:
     """Ask for what the crowns do not tell and the options did not say."""
-    from slotwright.layout.plantext import Asked  # noqa: PLC0415 - only when asked for
+    from slotwright.layout.survey.plan_text import Asked  # noqa: PLC0415 - only when asked for
 
     lacking = [f"--{name.replace('_', '-')}" for name in ("strings", "nut_width", "width") if options[name] is None]
     here = sys.stdin.isatty()
@@ -175,7 +175,7 @@ def _ask(options: dict[str, Any], units: Unit, fret: int) -> Asked:
 
 
 def _print(found: Survey, saddles: dict[str, Saddle], title: str, units: Unit) -> None:
-    from slotwright.layout.surveyed import findings  # noqa: PLC0415 - quick --help
+    from slotwright.layout.survey.findings import findings  # noqa: PLC0415 - quick --help
 
     click.echo(f"{title}: lengths in {UNIT_NAMES[units]}; residual toward the bridge, cents sharp above 0")
     _print_crowns(found, partial(show, units=units))
@@ -212,7 +212,7 @@ def _cents(cents: float) -> str:
 
 
 def _as_json(found: Survey, saddles: dict[str, Saddle]) -> dict[str, Any]:
-    from slotwright.layout.survey import divisor  # noqa: PLC0415 - quick --help
+    from slotwright.layout.survey.scale import divisor  # noqa: PLC0415 - quick --help
 
     whole: dict[str, Any] = {
         "rule": found.rule,

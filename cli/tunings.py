@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from slotwright.cli.console import print_table
-from slotwright.layout.tunings import losses
+from slotwright.layout.instrument.tunings import losses
 
 if TYPE_CHECKING:
-    from slotwright.layout.instrument import Instrument
-    from slotwright.layout.strung import Strung
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.instrument.stringing import Strung
 
 
 def print_losses(instrument: Instrument, strung: Strung) -> None:

@@ -13,8 +13,8 @@ import numpy as np
 from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
-from slotwright.layout.pitch import Fretting
-from slotwright.layout.planfile import check_plan
+from slotwright.layout.physics.pitch import Fretting
+from slotwright.layout.plan.reader import check_plan
 from slotwright.templates import starters
 
 STARTERS = tuple(starters())

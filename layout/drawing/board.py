@@ -22,8 +22,8 @@ from slotwright.layout.drawing.marks import (
     sides,
 )
 from slotwright.layout.drawing.sheet import Circle, Dimension, Layer, Line, Text, extents
-from slotwright.layout.lines import Along, meet
-from slotwright.layout.neck import mark_centres
+from slotwright.layout.instrument.lines import Along, meet
+from slotwright.layout.instrument.neck import mark_centres
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.drawing.sheet import Box, Entity, Point
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.instrument.instrument import Instrument
 
 _HEIGHT = 2.2  # mm, capitals of the labels at the frets
 

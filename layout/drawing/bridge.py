@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.bridge import margins, single_units
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.marks import cross, point, sides
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
+from slotwright.layout.instrument.bridge import margins, single_units
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.drawing.sheet import Entity
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.instrument.instrument import Instrument
 
     Floats = NDArray[np.float64]
 

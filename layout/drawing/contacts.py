@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.drawing.sheet import Entity
-    from slotwright.layout.instrument import Instrument
-    from slotwright.layout.lines import Across
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.instrument.lines import Across
 
     Floats = NDArray[np.float64]
 

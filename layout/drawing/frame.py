@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from slotwright.layout.drawing.sheet import Box, Entity
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.instrument.instrument import Instrument
 
     _Line = tuple[str, float, float]  # text, step that leads to it in line heights, height [mm]
 

@@ -10,15 +10,15 @@ from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import octave_check
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
-from slotwright.layout.instrument import jig_fault
-from slotwright.layout.temperament import CENTS_PER_NEPER
+from slotwright.layout.instrument.instrument import jig_fault
+from slotwright.layout.physics.temperament import CENTS_PER_NEPER
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from slotwright.layout.drawing.sheet import Entity, Point
-    from slotwright.layout.instrument import Instrument
-    from slotwright.layout.plan import Jig
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.plan.tables import Jig
 
 _BODY: Final = 20.0  # mm of strip above the notches
 _SPARE: Final = 20.0  # mm of strip beyond the outermost notches

@@ -10,7 +10,7 @@ import numpy as np
 
 from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
-from slotwright.layout.lines import distance, meet
+from slotwright.layout.instrument.lines import distance, meet
 from slotwright.layout.units import MM_PER_INCH
 
 if TYPE_CHECKING:
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.drawing.sheet import Entity, Point
-    from slotwright.layout.instrument import Instrument
-    from slotwright.layout.lines import Across, Along
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.instrument.lines import Across, Along
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from slotwright.layout.drawing.sheet import Entity
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.instrument.instrument import Instrument
 
 _BODY: Final = 26.0  # mm of gauge behind its curved edge
 _SPARE: Final = 6.0  # mm of gauge beyond each edge of the board

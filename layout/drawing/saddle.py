@@ -11,7 +11,7 @@ from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import spread
 from slotwright.layout.drawing.nut import string_numbers
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
-from slotwright.layout.pitch import saddle_height
+from slotwright.layout.physics.pitch import saddle_height
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.drawing.sheet import Entity
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.instrument.instrument import Instrument
 
     Floats = NDArray[np.float64]
 

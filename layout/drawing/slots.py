@@ -10,8 +10,8 @@ from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import core, number_row, octave_check, outline, point, side_names, sides
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, extents
-from slotwright.layout.instrument import blank_outline
-from slotwright.layout.lines import lengthened
+from slotwright.layout.instrument.instrument import blank_outline
+from slotwright.layout.instrument.lines import lengthened
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.drawing.sheet import Entity
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.instrument.instrument import Instrument
 
 
 def content(instrument: Instrument) -> Content:

@@ -12,13 +12,13 @@ from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import fitted, text_width
 from slotwright.layout.drawing.marks import octave_check, place_along, sides
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
-from slotwright.layout.lines import Along
+from slotwright.layout.instrument.lines import Along
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from slotwright.layout.drawing.sheet import Entity
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.instrument.instrument import Instrument
 
 _WIDTH: Final = 25.0  # mm
 _SPARE: Final = 15.0  # mm of strip before the nut and behind the saddle line

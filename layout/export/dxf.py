@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import logging
 import re
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 import ezdxf
 from ezdxf import units
@@ -19,10 +19,8 @@ if TYPE_CHECKING:
     from ezdxf.layouts import Modelspace
 
     from slotwright.layout.drawing.sheet import Point, Sheet
+    from slotwright.layout.names import Version
     from slotwright.layout.units import Unit
-
-Version = Literal["R12", "R2000", "R2010"]
-VERSIONS: Final = ("R12", "R2000", "R2010")
 
 # Its warning that R12 knows no units is met by _with_units.
 logging.getLogger("ezdxf").addHandler(logging.NullHandler())

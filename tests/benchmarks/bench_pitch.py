@@ -3,9 +3,9 @@
 import numpy as np
 from helpers import random_fretting, starter
 
-from slotwright.layout.compensation import compensate
-from slotwright.layout.neck import lay_neck
-from slotwright.layout.strung import string_up
+from slotwright.layout.instrument.neck import lay_neck
+from slotwright.layout.instrument.stringing import string_up
+from slotwright.layout.physics.offsets import compensate
 
 
 def test_one_instrument_saddle_and_nut(benchmark):

@@ -2,8 +2,8 @@
 
 from helpers import starter
 
-from slotwright.layout.instrument import lay_out
-from slotwright.layout.slip import DRAWS, slip
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.instrument.tolerances import DRAWS, slip
 
 
 def test_ten_thousand_instruments(benchmark):

@@ -18,12 +18,12 @@ import pytest
 import svgwrite
 from helpers import contents, starter
 
-from slotwright.layout.drawing import draw_sheet
+from slotwright.layout.drawing.catalogue import draw_sheet
 from slotwright.layout.drawing.sheet import Circle, Contour, Line
 from slotwright.layout.export.dxf import dxf
 from slotwright.layout.export.svg import svg
-from slotwright.layout.instrument import lay_out
-from slotwright.layout.planfile import check_plan
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.plan.reader import check_plan
 from slotwright.templates import starters
 
 BARE = Path(__file__).with_name("bare_slots.py")

@@ -11,7 +11,7 @@ import time
 import pytest
 from helpers import starter
 
-from slotwright.layout.fretted import parse_readings
+from slotwright.layout.readings.notes import parse_readings
 from slotwright.templates import starters
 
 READINGS = "string,fret,cents\n1,12,5\n1,17,8\n2,12,-3\n2,17,-4\n3,12,-1\n3,17,1\n6,12,0.5\n"
@@ -151,8 +151,8 @@ def test_a_log_behind_a_link_and_one_that_another_hand_wrote(run, tmp_path):
 
     from slotwright.cli.dialogue import _Log
     from slotwright.layout.errors import SlotwrightError
-    from slotwright.layout.fretted import Reading
-    from slotwright.layout.instrument import lay_out
+    from slotwright.layout.instrument.instrument import lay_out
+    from slotwright.layout.readings.notes import Reading
 
     kept = _Log(tmp_path / "real.csv", lay_out(starter("heron")))
     (tmp_path / "real.csv").write_text("string,fret,cents\n2,12,1\n")

@@ -99,7 +99,14 @@ def holds(*args):
 @pytest.fixture(autouse=True, scope="module")
 def warm():
     """Import what commands import, so that the first run is not blamed for it."""
-    for name in ("drawing", "export.dxf", "export.svg", "export.pdf", "export.report", "slip", "survey", "diagnosis"):
+    for name in (
+        "export.dxf",
+        "export.svg",
+        "export.pdf",
+        "export.report.page",
+        "instrument.tolerances",
+        "survey.scale",
+    ):
         __import__(f"slotwright.layout.{name}")
     import scipy.optimize  # noqa: F401
 

@@ -7,7 +7,7 @@ import xml.etree.ElementTree as ET
 import pytest
 
 from slotwright.cli.compensate import command
-from slotwright.layout.slip import CAUSES, DRAWS
+from slotwright.layout.instrument.tolerances import CAUSES, DRAWS
 
 
 def test_table(run, heron):

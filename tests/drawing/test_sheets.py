@@ -6,12 +6,12 @@ import shapely
 from helpers import FANNED, GOLDEN, STARTERS, contents, golden, plan, plans, starter
 from hypothesis import assume, given, settings
 
-from slotwright.layout.drawing import SHEETS, described, draw_sheet
+from slotwright.layout.drawing.catalogue import SHEETS, described, draw_sheet
 from slotwright.layout.drawing.index import pin_play_cents
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 from slotwright.layout.errors import PlanError, SheetError
-from slotwright.layout.instrument import lay_out
-from slotwright.layout.planfile import check_plan
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.plan.reader import check_plan
 
 EVERY = [(name, sheet) for name in STARTERS for sheet in described(lay_out(starter(name)))]
 AWKWARD = {

@@ -7,11 +7,12 @@ import shapely
 from helpers import FANNED, STARTERS, contents, starter
 from readers import gdal
 
-from slotwright.layout.drawing import described, draw_sheet
+from slotwright.layout.drawing.catalogue import described, draw_sheet
 from slotwright.layout.drawing.sheet import PENS, Layer, Text
-from slotwright.layout.export.dxf import VERSIONS, dxf
-from slotwright.layout.instrument import lay_out
-from slotwright.layout.planfile import check_plan
+from slotwright.layout.export.dxf import dxf
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.names import VERSIONS
+from slotwright.layout.plan.reader import check_plan
 
 EVERY = [(name, sheet) for name in STARTERS for sheet in described(lay_out(starter(name)))]
 NEAR = 1e-6  # mm

@@ -14,14 +14,14 @@ from helpers import FANNED, STARTERS, contents, starter
 from PIL import Image
 from readers import MM, pdf_lines
 
-from slotwright.layout.drawing import described, draw_sheet
+from slotwright.layout.drawing.catalogue import described, draw_sheet
 from slotwright.layout.drawing.marks import rule
 from slotwright.layout.drawing.sheet import PENS, Contour, Layer, Line, Sheet, Text
 from slotwright.layout.errors import PaperError
 from slotwright.layout.export.paper import FOOT, SIDE, SIZES, correction, paper_size, share_out
 from slotwright.layout.export.pdf import pdf, registration, unprintable
-from slotwright.layout.instrument import lay_out
-from slotwright.layout.planfile import check_plan
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.plan.reader import check_plan
 
 # ISO 216 and ASME Y14.1 (letter and tabloid are its A and B), as sources print them.
 PUBLISHED = {

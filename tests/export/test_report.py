@@ -16,10 +16,10 @@ from helpers import FANNED, STARTERS, TOP, contents, starter
 from playwright.sync_api import sync_playwright
 
 from slotwright.cli import main
-from slotwright.layout.export.report import page
-from slotwright.layout.fretted import Reading
-from slotwright.layout.instrument import lay_out
-from slotwright.layout.planfile import check_plan, parse_plan
+from slotwright.layout.export.report.page import page
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.plan.reader import check_plan, parse_plan
+from slotwright.layout.readings.notes import Reading
 from slotwright.templates import starters
 
 AXE = "SLOTWRIGHT_AXE"  # path of axe.min.js; the accessibility test needs it

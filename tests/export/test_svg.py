@@ -12,12 +12,12 @@ from PIL import Image, ImageDraw
 from readers import gdal, svg_groups
 from svgelements import Circle, Path, SimpleLine
 
-from slotwright.layout.drawing import described, draw_sheet
+from slotwright.layout.drawing.catalogue import described, draw_sheet
 from slotwright.layout.drawing.sheet import Layer
 from slotwright.layout.export.dxf import dxf
 from slotwright.layout.export.svg import svg
-from slotwright.layout.instrument import lay_out
-from slotwright.layout.planfile import check_plan
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.plan.reader import check_plan
 
 NEAR = 1e-3  # mm; four decimals are written
 

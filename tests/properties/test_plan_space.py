@@ -15,11 +15,12 @@ from plan_space import About, bridge, calibration, contents, frets, jig, job, nu
 from plan_space import blank as blank_keys
 from plan_space import board as board_keys
 
-from slotwright.layout.drawing import described, draw_sheet
+from slotwright.layout.drawing.catalogue import described, draw_sheet
 from slotwright.layout.drawing.sheet import Text
 from slotwright.layout.errors import PlanError
-from slotwright.layout.instrument import lay_out
-from slotwright.layout.plan import (
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import (
     BRIDGE_KINDS,
     Blank,
     Board,
@@ -33,7 +34,6 @@ from slotwright.layout.plan import (
     Scale,
     Setup,
 )
-from slotwright.layout.planfile import check_plan
 
 ROUNDING = 1e-6  # mm
 NO_NUMBER = re.compile(r"(?<![\w.])-?(nan|inf|None)(?![\w.])")

@@ -18,15 +18,16 @@ from plan_space import contents
 from readers import gdal, pdf_lines, pdf_paths, svg_groups
 from svgelements import Path as Way
 
-from slotwright.layout.drawing import described, draw_sheet
+from slotwright.layout.drawing.catalogue import described, draw_sheet
 from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Layer, Line, Text
 from slotwright.layout.errors import PaperError, PlanError
-from slotwright.layout.export.dxf import VERSIONS, dxf
+from slotwright.layout.export.dxf import dxf
 from slotwright.layout.export.paper import FOOT, SIDE, share_out
 from slotwright.layout.export.pdf import pdf
 from slotwright.layout.export.svg import svg
-from slotwright.layout.instrument import lay_out
-from slotwright.layout.planfile import check_plan
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.names import VERSIONS
+from slotwright.layout.plan.reader import check_plan
 
 NEAR = {"dxf": 2e-6, "svg": 2e-3, "pdf": 2e-3}  # mm; svg has four decimals, pdf six of the point but scaled twice
 PARTS = 5

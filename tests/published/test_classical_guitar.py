@@ -9,10 +9,10 @@ The paper's nut setback is the negative of our nut offset.
 import numpy as np
 import pytest
 
-from slotwright.layout import strings
-from slotwright.layout.compensation import compensate, rms
-from slotwright.layout.pitch import Fretting, parts
-from slotwright.layout.plan import String
+from slotwright.layout.physics import strings
+from slotwright.layout.physics.offsets import compensate, rms
+from slotwright.layout.physics.pitch import Fretting, parts
+from slotwright.layout.plan.tables import String
 
 # pitch, radius mm, mass mg/mm, tension N, string constant, saddle mm, nut mm, RMS cents
 NORMAL_TENSION = [

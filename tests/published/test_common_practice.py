@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from helpers import contents, starter
 
-from slotwright.layout.bench import advise
-from slotwright.layout.fretted import parse_readings
-from slotwright.layout.instrument import lay_out
-from slotwright.layout.planfile import check_plan
-from slotwright.layout.setting import gather, setting_of
+from slotwright.layout.bench.advice import advise
+from slotwright.layout.bench.state import gather, setting_of
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.readings.notes import parse_readings
 
 STEEL_SIX = [
     {"pitch": "E4", "gauge": "0.010 in", "kind": "plain steel"},

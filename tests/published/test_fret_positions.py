@@ -7,8 +7,8 @@ from helpers import FANNED, STARTERS, contents, exact_neck, plan, plans, starter
 from hypothesis import assume, given, settings
 
 from slotwright.layout.errors import PlanError
-from slotwright.layout.neck import lay_neck
-from slotwright.layout.planfile import check_plan
+from slotwright.layout.instrument.neck import lay_neck
+from slotwright.layout.plan.reader import check_plan
 
 # A double carries 16 digits: at 2000 mm the last one is worth 2e-13 mm. A thousand of those is
 # still far below anything wood can hold.

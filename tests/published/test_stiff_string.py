@@ -7,7 +7,7 @@ from scipy.optimize import brentq
 from scipy.sparse import lil_matrix
 from scipy.sparse.linalg import eigsh
 
-from slotwright.layout.pitch import bracket
+from slotwright.layout.physics.pitch import bracket
 
 B = [1e-4, 1e-3, 0.003, 0.01, 0.02, 0.03]
 NEAR = 0.05  # cents

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from helpers import contents
 
-from slotwright.layout.instrument import lay_out
-from slotwright.layout.plan import String
-from slotwright.layout.planfile import check_plan
-from slotwright.layout.strings import body, estimated_core, frequency, wire_strength
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.physics.strings import body, estimated_core, frequency, wire_strength
+from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import String
 
 # Music wire to ASTM A228, least tensile strength by diameter, inch and ksi: a wire maker's table of the standard.
 A228 = {

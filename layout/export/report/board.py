@@ -9,7 +9,7 @@ import numpy as np
 
 from slotwright.layout.export.report.facts import measure
 from slotwright.layout.export.report.inline import Place, dot, element, group, line, shape, words
-from slotwright.layout.neck import mark_centres
+from slotwright.layout.instrument.neck import mark_centres
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
     from numpy.typing import NDArray
 
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.instrument.instrument import Instrument
 
     Floats = NDArray[np.float64]
 

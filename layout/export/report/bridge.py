@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from slotwright.layout.bridge import margins, single_units
 from slotwright.layout.drawing.bridge import check_points, checked_on
 from slotwright.layout.export.report.facts import both, measure, pitch_name
 from slotwright.layout.export.report.inline import Place, dot, element, group, line, shape, words
+from slotwright.layout.instrument.bridge import margins, single_units
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
     from numpy.typing import NDArray
 
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.instrument.instrument import Instrument
 
     Floats = NDArray[np.float64]
 

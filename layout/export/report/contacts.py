@@ -8,13 +8,13 @@ import numpy as np
 
 from slotwright.layout.export.report.facts import both, cents, pitch_name, pull
 from slotwright.layout.export.report.inline import element, line
-from slotwright.layout.strings import STRAINED
+from slotwright.layout.physics.strings import STRAINED
 
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-    from slotwright.layout.instrument import Instrument
-    from slotwright.layout.plan import String
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.plan.tables import String
 
 _BAR: Final = 100.0  # length of the bar of a string that is about to break
 _GAUGE: Final = (3, 4)  # decimals of a gauge in mm and in inches

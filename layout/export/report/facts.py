@@ -13,9 +13,9 @@ from slotwright.layout.units import show
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from slotwright.layout.instrument import Instrument
-    from slotwright.layout.planfile import Assumed
-    from slotwright.layout.strung import Strung
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.instrument.stringing import Strung
+    from slotwright.layout.plan.reader import Assumed
     from slotwright.layout.units import Unit
 
 NEWTONS_PER_POUND: Final = 4.4482216152605  # exact: 0.45359237 kg by 9.80665 m/s2

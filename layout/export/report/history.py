@@ -6,16 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from slotwright.layout.diagnosis import intonate
+from slotwright.layout.bench.diagnosis import intonate
+from slotwright.layout.bench.history import passes
 from slotwright.layout.export.report.facts import both, cents, pitch_name
-from slotwright.layout.history import passes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from slotwright.layout.fretted import Reading
-    from slotwright.layout.history import Visit
-    from slotwright.layout.instrument import Instrument
+    from slotwright.layout.bench.history import Visit
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.readings.notes import Reading
 
 
 def history(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, Any] | None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from slotwright.layout.export.chart import round_step
+from slotwright.layout.export.charts.pitch import round_step
 from slotwright.layout.export.report.facts import MINUS, cents, pitch_name, worst_before
 from slotwright.layout.export.report.inline import dot, element, group, line, words
 
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from markupsafe import Markup
     from numpy.typing import NDArray
 
-    from slotwright.layout.instrument import Instrument
-    from slotwright.layout.strung import Strung
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.instrument.stringing import Strung
 
     Floats = NDArray[np.float64]
 

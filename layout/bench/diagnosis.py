@@ -1,0 +1,317 @@
+"""What readings say when the saddle is not the cause: evidence in numbers and where to look."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from slotwright.layout.bench.advice import advise
+from slotwright.layout.bench.calibration import calibrate, missing
+from slotwright.layout.bench.patterns import LOW_FRETS, UPPER_FRETS, Evidence
+from slotwright.layout.bench.state import SIGMA_READING, each_pass, gather, setting_of
+from slotwright.layout.instrument.bridge_findings import cures
+from slotwright.layout.physics.offsets import SADDLE_REACH, compensate
+from slotwright.layout.physics.pitch import CENTS, parts
+from slotwright.layout.readings.notes import last_pass
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.bench.advice import Advice
+    from slotwright.layout.bench.calibration import Calibrated
+    from slotwright.layout.bench.patterns import Mark
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.physics.offsets import Criterion, NutRule, Offsets
+    from slotwright.layout.physics.pitch import Fretting
+    from slotwright.layout.readings.notes import Reading
+
+    Floats = NDArray[np.float64]
+
+SCATTER: Final = 5 * SIGMA_READING  # cents between repeats of one note that a meter does not explain
+_STICKS: Final = ("ping", "jump", "stick")
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something that a saddle does not cure.
+
+    Parameters
+    ----------
+    kind
+        ``no position``, ``nut``, ``crown``, ``worn crown``, ``magnets``, ``sticking`` or ``travel``.
+    evidence
+        What speaks for it in numbers, and where to look.
+    """
+
+    kind: str
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Advice for one string with what was found about it.
+
+    Parameters
+    ----------
+    advice
+        What to do with its saddle; None where every note of it warbles.
+    string
+        Number of the string.
+    findings
+        What the saddle does not cure.
+    """
+
+    advice: Advice | None
+    string: int
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Intonation:
+    """All that readings say.
+
+    Parameters
+    ----------
+    strings
+        One verdict for each string that was read.
+    findings
+        What concerns several strings.
+    calibrated
+        What the readings teach the model; None where they are too few.
+    wanting
+        What is wanting for that; empty when nothing is.
+    """
+
+    strings: tuple[Verdict, ...]
+    findings: tuple[Finding, ...]
+    calibrated: Calibrated | None
+    wanting: str
+
+    @property
+    def advices(self) -> tuple[Advice, ...]:
+        """Advice for every string that has a reading to go by."""
+        return tuple(verdict.advice for verdict in self.strings if verdict.advice is not None)
+
+
+def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
+    """Judge the readings of an instrument.
+
+    Parameters
+    ----------
+    instrument
+        The instrument.
+    raw
+        What was read of it.
+
+    Returns
+    -------
+    Intonation
+        Moves and findings.
+    """
+    plan, setting = instrument.plan, setting_of(instrument)
+    readings = gather(setting, raw)
+    advices = advise(plan, setting, readings)
+    words = _Words(instrument, Evidence(plan, setting, readings))
+    marks = words.evidence.marks(advices)
+    of_string = {
+        advice.string: (
+            *words.no_position(advice),
+            *words.of_marks(advice, marks[advice.string]),
+            *words.travel(advice),
+        )
+        for advice in advices
+    }
+    moved = {advice.string: advice for advice in advices}
+    verdicts = [
+        Verdict(moved.get(string), string, (*_heard(raw, string), *of_string.get(string, ())))
+        for string in sorted({reading.string for reading in raw})
+    ]
+    wrong = sorted({mark.kind.split()[0] for each in marks.values() for mark in each})
+    passes = each_pass(setting, raw)
+    wanting = missing(setting, passes) or (
+        f"the readings tell of {' and '.join(wrong)} first; mend that and read again" if wrong else ""
+    )
+    calibrated = None if wanting else calibrate(setting, passes)
+    return Intonation(tuple(verdicts), tuple(words.crowns(advices, marks)), calibrated, wanting)
+
+
+class _Words:
+    """Puts evidence into words, in the units of the plan."""
+
+    def __init__(self, instrument: Instrument, evidence: Evidence) -> None:
+        self.instrument, self.plan, self.said = instrument, instrument.plan, instrument.plan.said
+        self.evidence, self.setting = evidence, evidence.setting
+
+    def of_marks(self, advice: Advice, marks: Sequence[Mark]) -> Iterator[Finding]:
+        """Say what the patterns of one string point to."""
+        kinds = {mark.kind: mark for mark in marks}
+        if "nut height" in kinds or "nut place" in kinds:
+            yield self.nut(advice)
+        if (pull := kinds.get("magnets")) is not None:
+            yield Finding(
+                "magnets",
+                f"above fret {self.plan.action_fret} the error bends up, {pull.size:+.1f} cents at fret "
+                f"{advice.frets[-1]} (give or take {pull.error:.1f}): magnets may pull; lower the pickups and "
+                "read again before the saddle is moved",
+            )
+
+    def nut(self, advice: Advice) -> Finding:
+        """Say what speaks for the nut."""
+        left = self.evidence.left(advice)
+        low, upper = left[advice.frets <= LOW_FRETS], left[advice.frets >= UPPER_FRETS]
+        zero, end, part = self.plan.frets.zero_fret, "the nut", "the nut slot"
+        if zero:
+            end = part = "the zero fret"
+        words = {"nut height": f"{part} were {{}} too high", "nut place": f"{end} stood {{}} too far from fret 1"}
+        sizes = self.evidence.nut_sizes(advice).items()
+        as_if = " or ".join(words[kind].format(self.said(size)) for kind, size in sizes if size > 0)
+        good = f", frets {UPPER_FRETS} and up {upper.mean():+.1f}" if upper.size else ""
+        return Finding(
+            "nut",
+            f"with the saddle at its best frets 1 to {LOW_FRETS} stay {low.mean():+.1f} cents off{good}: look at the "
+            f"height of {part} first, then at its distance to fret 1; as if {as_if}",
+        )
+
+    def crowns(self, advices: Sequence[Advice], marks: Mapping[int, Sequence[Mark]]) -> Iterator[Finding]:
+        """Say which crowns to look at: off under all strings, or under some."""
+        for fret in sorted({mark.fret for each in marks.values() for mark in each if mark.kind == "crown"}):
+            read = [advice for advice in advices if fret in advice.frets]
+            sizes = {a.string: self.evidence.at_fret(a, fret, marks[a.string]) for a in read}
+            sure = [m.size for each in marks.values() for m in each if (m.kind, m.fret) == ("crown", fret)]
+            usual = float(np.mean(sure))
+            # Off by half as much, though too little to be sure of it alone: the same crown.
+            off = [string for string, size in sizes.items() if size * np.sign(usual) > abs(usual) / 2]
+            yield self.crown(fret, off, len(read), float(np.mean([sizes[string] for string in off])))
+
+    def crown(self, fret: int, off: Sequence[int], read: int, size: float) -> Finding:
+        """Word the finding of a crown."""
+        lengths = self.setting.fretting.scale - self.setting.fretting.frets[:, fret - 1]
+        astray = size * float(np.mean(lengths[np.array(off) - 1])) / CENTS
+        toward = "bridge" if astray > 0 else "nut"
+        by = f"fret {fret} is {size:+.1f} cents off"
+        if len(off) == read and read > 1:
+            return Finding(
+                "crown",
+                f"{by} on all {read} strings read there: look at that crown, as if it stood {self.said(abs(astray))} "
+                f"toward the {toward}",
+            )
+        which = ", ".join(map(str, off))
+        if size > 0:
+            what = f"a worn flat crown touches nearer to the bridge; a flat {self.said(2 * astray)} wide would do it"
+        else:
+            what = "see whether it is loose or leans there"
+        return Finding(
+            "worn crown", f"{by} under string {which} only, of {read} read there: read it again, then look; {what}"
+        )
+
+    def serving(self, fretting: Fretting, nut: NutRule, minimise: Criterion) -> Offsets:
+        """Give where the contacts of strings belong by what was read."""
+        evidence, stands = self.evidence, self.setting.nut
+        return compensate(
+            fretting, evidence.weights, nut=nut, minimise=minimise, beyond=evidence.beyond, nut_stands=stands
+        )
+
+    @cached_property
+    def tamest(self) -> Offsets:
+        """Where the saddles belong so that the worst note is as little off as can be."""
+        return self.serving(self.setting.fretting, "none", "worst")
+
+    @cached_property
+    def nuts_moved(self) -> Offsets:
+        """Where the contacts belong if each string had its own at the nut."""
+        return self.serving(self.setting.fretting, "per string", self.plan.compensation.minimise)
+
+    def no_position(self, advice: Advice) -> Iterator[Finding]:
+        """Say so when wherever the saddle stands too much stays somewhere."""
+        if np.count_nonzero(advice.aimed) < 2:
+            return
+        string, rule = advice.string - 1, self.plan.compensation
+        setting, least = self.setting, self.tamest
+        aimed = self.evidence.weights[string] > 0
+
+        def stays(saddle: Floats, nut: Floats) -> Floats:
+            off: Floats = (parts(setting.fretting, saddle, nut).total + self.evidence.beyond)[string]
+            return off
+
+        most = float(np.abs(stays(least.saddle, setting.nut)[aimed]).max())
+        if most <= self.evidence.tolerance:
+            return
+        left = self.evidence.left(advice)[advice.aimed]
+        frets = advice.frets[advice.aimed]
+        best, worst = int(np.argmin(np.abs(left))), int(np.argmax(np.abs(left)))
+        evidence = (
+            f"wherever the saddle stands, {most:.1f} cents or more stay somewhere over frets "
+            f'{", ".join(map(str, frets))}; minimise = "{rule.minimise}" leaves {left[best]:+.1f} at fret '
+            f"{frets[best]}, which it favours, and {left[worst]:+.1f} at fret {frets[worst]}"
+        )
+        if not self.plan.frets.zero_fret:
+            free = self.nuts_moved
+            nut = float(free.nut[string] - setting.nut[string])
+            rest = float(np.abs(stays(free.saddle, free.nut)[aimed]).max())
+            way = "toward fret 1" if nut > 0 else "away from fret 1"
+            evidence += f"; the nut contact {self.said(abs(nut))} {way} would leave {rest:.1f} at most"
+        yield Finding("no position", evidence)
+
+    def travel(self, advice: Advice) -> Iterator[Finding]:
+        """Say what is missing at the end of the travel, and what each cure would gain."""
+        if advice.held:
+            low, high = SADDLE_REACH
+            yield Finding(
+                "travel",
+                f"the saddle would stand, or have stood, beyond {low:.0%} to {high:.0%} of the scale, "
+                "where no bridge reaches: look at the readings and at the plan's scale",
+            )
+        if advice.travel is None or min(advice.travel) >= 0 or advice.direction == "leave":
+            return
+        string, bridge, strung = advice.string - 1, self.plan.bridge, self.instrument.strung
+        assert bridge is not None  # noqa: S101 - there is travel
+        assert strung is not None  # noqa: S101
+        back = advice.travel[1] < 0
+        gains = []
+        if bridge.crest_offset:
+            gains.append(f"the saddle turned round {self.said(2 * abs(bridge.crest_offset))}")
+        if back == (bridge.screw_from == "rear"):  # the end at which a screw squeezes its spring
+            gains.append("a shorter spring as much as it is shorter")
+        if back:
+            wanted = self.evidence.readings.place[string] + advice.move
+            for cure in cures(self.plan, self.instrument.neck, strung, string):
+                then = self.serving(cure.fretting, cure.nut, self.plan.compensation.minimise)
+                if (gained := float(wanted - then.saddle[string])) > 0.005:
+                    gains.append(f"{cure.what} {self.said(gained)}")
+        end = "rear" if back else "front"
+        help_ = f"what would gain way: {', '.join(gains)}" if gains else "only another place of the bridge gains way"
+        ends = f"the travel ends {self.said(-min(advice.travel))} before that place, at its {end}"
+        yield Finding("travel", f"{ends}; {help_}")
+
+
+def _heard(raw: Sequence[Reading], string: int) -> Iterator[Finding]:
+    """Yield what was noted or scatters in a string's last pass."""
+    last = last_pass(raw, string)
+    now = [reading for reading in raw if reading.string == string and reading.at == last]
+    if warbling := sorted({reading.fret for reading in now if reading.warbles}):
+        yield Finding(
+            "magnets",
+            f"notes warble at fret {', '.join(map(str, warbling))}; they are not used: magnets may pull; lower the "
+            "pickups and read again before the saddle is moved",
+        )
+    noted = sorted({reading.note for reading in now if any(word in reading.note.lower() for word in _STICKS)})
+    repeats: dict[int, list[float]] = defaultdict(list)
+    for reading in now:
+        if not reading.warbles:
+            repeats[reading.fret].append(reading.error)
+    apart = {fret: max(each) - min(each) for fret, each in repeats.items() if len(each) > 1}
+    signs = [f'"{note}" was noted' for note in noted]
+    if apart and max(apart.values()) > SCATTER:
+        fret = max(apart, key=lambda at: apart[at])
+        signs.append(f"repeats at fret {fret} lie {apart[fret]:.1f} cents apart")
+    if signs:
+        yield Finding(
+            "sticking",
+            f"{'; '.join(signs)}: the string may stick in its nut slot; free the slot and read again",
+        )

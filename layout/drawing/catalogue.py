@@ -1,0 +1,78 @@
+"""From an instrument to sheets; one module per sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from slotwright.layout.drawing import board, bridge, index, nut, radius, saddle, slots, stick
+from slotwright.layout.drawing.frame import Content, framed
+from slotwright.layout.errors import SheetError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from slotwright.layout.drawing.sheet import Sheet
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.names import SheetName
+
+
+@dataclass(frozen=True, slots=True)
+class SheetKind:
+    """A kind of sheet.
+
+    Parameters
+    ----------
+    content
+        Draws it.
+    missing
+        Says what a plan lacks for it, None when nothing; every plan has enough without it.
+    """
+
+    content: Callable[[Instrument], Content]
+    missing: Callable[[Instrument], str | None] = lambda _: None
+
+
+SHEETS: Final[Mapping[SheetName, SheetKind]] = {
+    "board": SheetKind(board.content),
+    "slots": SheetKind(slots.content),
+    "stick": SheetKind(stick.content),
+    "index": SheetKind(index.content, index.missing),
+    "radius": SheetKind(radius.content, radius.missing),
+    "nut": SheetKind(nut.content, nut.missing),
+    "saddle": SheetKind(saddle.content, saddle.missing),
+    "bridge": SheetKind(bridge.content, bridge.missing),
+}
+
+
+def draw_sheet(instrument: Instrument, name: SheetName, *, mirrored: bool = False) -> Sheet:
+    """Draw one sheet.
+
+    Parameters
+    ----------
+    instrument
+        What is drawn.
+    name
+        A name from `SHEETS`.
+    mirrored
+        Negate every y, for work from the back.
+
+    Returns
+    -------
+    Sheet
+        The finished drawing.
+
+    Raises
+    ------
+    SheetError
+        The plan does not describe this sheet; the message says what is missing.
+    """
+    sheet = SHEETS[name]
+    if lacking := sheet.missing(instrument):
+        raise SheetError(f"sheet {name}: {lacking}")
+    return framed(name, instrument, sheet.content(instrument), mirrored=mirrored)
+
+
+def described(instrument: Instrument) -> tuple[SheetName, ...]:
+    """Name the sheets that a plan describes."""
+    return tuple(name for name, sheet in SHEETS.items() if sheet.missing(instrument) is None)

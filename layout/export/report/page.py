@@ -1,0 +1,87 @@
+"""Instrument to a page: one HTML file to open, send or print, that needs nothing beside it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from importlib.metadata import version
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+from slotwright import templates
+from slotwright.layout.export.report import facts
+from slotwright.layout.export.report.board import board_picture
+from slotwright.layout.export.report.bridge import bridge_section
+from slotwright.layout.export.report.contacts import contact_table, string_table
+from slotwright.layout.export.report.history import history
+from slotwright.layout.export.report.pitch import pitch_section
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.readings.notes import Reading
+
+
+def page(instrument: Instrument, readings: Sequence[Reading] = ()) -> bytes:
+    """Write the report of an instrument.
+
+    Parameters
+    ----------
+    instrument
+        What is reported.
+    readings
+        What was read at the bench; none leaves that section out.
+
+    Returns
+    -------
+    bytes
+        A whole HTML file in UTF-8 that fetches nothing; the same instrument always gives the same
+        bytes.
+
+    Raises
+    ------
+    PlanError
+        The bridge cannot hold the strings.
+    """
+    environment = Environment(
+        autoescape=True,  # a title is shown as it was written, whatever it looks like
+        loader=FunctionLoader(_template),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    # The browser is told to run this script and no other.
+    script = environment.get_template("report.js").render().encode()
+    environment.globals["script_hash"] = base64.b64encode(hashlib.sha256(script).digest()).decode()
+    return environment.get_template("report.html").render(_content(instrument, readings)).encode()
+
+
+def _content(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, Any]:
+    picture, layers = board_picture(instrument)
+    return {
+        "title": instrument.title,
+        "unit": instrument.plan.units,
+        "other": facts.other_unit(instrument),
+        "octave": instrument.plan.action_fret,
+        "version": version("slotwright"),
+        "heading": facts.heading(instrument),
+        "glance": facts.glance(instrument),
+        "picture": picture,
+        "layers": layers,
+        "frets": facts.fret_table(instrument),
+        "unstated": facts.unstated(instrument),
+        "strings": string_table(instrument),
+        "pitch": pitch_section(instrument),
+        "contacts": contact_table(instrument),
+        "bridge": bridge_section(instrument),
+        "history": history(instrument, readings),
+        "findings": facts.findings(instrument),
+        "assumed": facts.assumed(instrument),
+    }
+
+
+def _template(name: str) -> str:
+    return (files(templates) / name).read_text("utf-8")

@@ -1,0 +1,229 @@
+"""What a maker should know of a placed bridge before drilling, and what would mend it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from slotwright.layout.instrument.bridge import PIN_HOLE, TIE_HOLE, margins, single_units
+from slotwright.layout.instrument.tunings import in_all_tunings
+from slotwright.layout.physics import strings
+from slotwright.layout.physics.offsets import compensate
+from slotwright.layout.physics.pitch import errors
+from slotwright.layout.units import show
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.instrument.bridge import Placement
+    from slotwright.layout.instrument.neck import Neck
+    from slotwright.layout.instrument.stringing import Strung
+    from slotwright.layout.physics.offsets import NutRule
+    from slotwright.layout.physics.pitch import Fretting
+    from slotwright.layout.plan.tables import Bridge, Plan
+
+    Floats = NDArray[np.float64]
+
+EXPOSURE: Final = (2.0, 5.0)  # mm of saddle out of its base (common practice, from memory)
+NEAR_EDGE: Final = 2.0  # mm from an outer string to the edge (common practice, no source)
+SNUG: Final = 0.25  # mm that a hole may be off and still take its screw, post or pin (from memory)
+
+_ROUNDING: Final = 1e-9  # mm
+_SHOWN: Final = 0.005  # mm; what reads as the limit is not past it
+
+
+def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Iterator[str]:
+    """Yield what is to be said of a bridge.
+
+    Parameters
+    ----------
+    plan, neck, strung
+        The instrument.
+    placed
+        Its bridge.
+    """
+    bridge = plan.bridge
+    assert bridge is not None  # noqa: S101 - a bridge was placed
+    yield from _sharing(plan, placed)
+    if placed.reserve is not None and placed.reserve.min() < bridge.reserve - _ROUNDING:
+        yield from _short_travel(plan, bridge, placed)
+        gains = [] if single_units(plan) else [*_gains(plan, bridge, neck, strung, placed)]
+        if gains:
+            yield f"what brings the contacts closer together: {'; '.join(gains)}"
+        if bridge.angle:
+            yield "another bridge.angle may lie nearer to the contacts"
+    yield from _saddle(plan, bridge, placed)
+    yield from _impossible(plan, bridge)
+    if bridge.existing_holes and placed.holes:
+        yield _old_holes(plan, bridge, strung, placed)
+    for name, treble, bass, _ in margins(plan, neck):
+        for side, margin in (("treble", treble), ("bass", bass)):
+            if margin < NEAR_EDGE - _SHOWN:
+                yield f"only {plan.said(margin)} between the outer {side} string and the edge at the {name}"
+
+
+def _sharing(plan: Plan, placed: Placement) -> Iterator[str]:
+    """Say what sharing a saddle or a crest costs, where it can be measured."""
+    off = np.flatnonzero(np.abs(placed.shared) > _SHOWN)
+    if off.size:
+        way = np.where(placed.shared > 0, "behind", "before")
+        each = ", ".join(
+            f"{i + 1} {show(abs(float(placed.shared[i])), plan.units)} {way[i]} ({placed.shared_cents[i]:+.2f})"
+            for i in off
+        )
+        yield (
+            f"strings that share a contact stand off their own places, in {plan.units} and in cents at fret "
+            f"{plan.action_fret}: {each}"
+        )
+
+
+def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str]:
+    """Judge the saddle's thickness and how far it stands out."""
+    said = plan.said
+    if placed.thickness is not None and bridge.slot_width is not None:
+        enough = placed.thickness <= bridge.slot_width + _ROUNDING
+        verdict = "every contact can be filed in" if enough else "too thin to file every contact in"
+        yield f"saddle {said(bridge.slot_width)} thick: {verdict}; {said(placed.thickness)} is needed"
+    if placed.exposure is not None:
+        low, high = float(placed.exposure.min()), float(placed.exposure.max())
+        if low < EXPOSURE[0] or high > EXPOSURE[1]:
+            usual = f"{said(EXPOSURE[0])} to {said(EXPOSURE[1])} is usual"
+            yield f"the saddle stands {said(low)} to {said(high)} out of its base; {usual}"
+        if bridge.slot_depth is not None and bridge.slot_depth < high:
+            yield f"{said(high)} of saddle stand out but only {said(bridge.slot_depth)} in: it may tip"
+
+
+def _impossible(plan: Plan, bridge: Bridge) -> Iterator[str]:
+    """Find parts of the bridge that run into each other or out of it."""
+    said = plan.said
+    wide = bridge.foot or bridge.outline
+    if wide and not single_units(plan) and wide[0] < plan.spread_saddle:
+        yield f"the bridge is {said(wide[0])} across, less than the strings are spread"
+    if bridge.outline and bridge.slot_length and bridge.slot_length > bridge.outline[0]:
+        yield f"the slot, {said(bridge.slot_length)} long, runs out of the bridge"
+    for name, distance, diameter in (
+        ("pin", bridge.pin_distance, bridge.pin_diameter or PIN_HOLE),
+        ("tie", bridge.tie_distance, bridge.tie_diameter or TIE_HOLE),
+    ):
+        if distance is None:
+            continue
+        if bridge.slot_width and distance - diameter / 2 < bridge.slot_width / 2:
+            yield f"the {name} holes cut into the saddle's slot"
+        if bridge.outline:
+            front = bridge.outline[1] / 3 if bridge.front is None else bridge.front
+            if distance + diameter / 2 > bridge.outline[1] - front:
+                yield f"the {name} holes lie behind the bridge's rear edge"
+
+
+def _short_travel(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str]:
+    """Say which strings miss the travel, and by how much."""
+    assert placed.reserve is not None  # noqa: S101 - asked for only where there is travel
+    said = plan.said
+    for string, (before, behind) in enumerate(placed.reserve, start=1):
+        least, end = min((before, "front"), (behind, "rear"))
+        if least < 0:
+            yield f"string {string} lies {said(-least)} beyond the {end} end of the travel"
+        elif least < bridge.reserve - _ROUNDING:
+            yield f"string {string} keeps {said(least)} of travel at the {end} end; {said(bridge.reserve)} is wanted"
+
+
+@dataclass(frozen=True, slots=True)
+class Cure:
+    """A change that lessens how far a saddle must be set back.
+
+    Parameters
+    ----------
+    what
+        The change, in words.
+    fretting
+        The strings once it is made.
+    nut
+        Which contacts may move at the nut then.
+    """
+
+    what: str
+    fretting: Fretting
+    nut: NutRule
+
+
+def cures(plan: Plan, neck: Neck, strung: Strung, string: int) -> Iterator[Cure]:
+    """Yield what would lessen how far a string's saddle must be set back.
+
+    Parameters
+    ----------
+    plan, neck, strung
+        The instrument.
+    string
+        Its place, from 0.
+    """
+    rule = plan.compensation.nut
+    stated, body = plan.strings[string], strung.bodies[string]
+    if stated.kind == "wound steel" and body.core is not None:
+        thin = strings.body(stated.model_copy(update={"core": 0.9 * body.core}), float(neck.scales[string]))
+        arrays = {}
+        for name in ("tension", "axial", "bending"):
+            arrays[name] = getattr(strung.fretting, name).copy()
+            arrays[name][string] = getattr(thin, name)
+        yield Cure(f"a core a tenth thinner on string {string + 1}", replace(strung.fretting, **arrays), rule)
+    lower = replace(strung.fretting, action_height=strung.fretting.action_height - 0.5)
+    yield Cure(f"{plan.said(0.5)} less action", lower, rule)
+    if rule == "none" and not plan.frets.zero_fret:
+        yield Cure("a nut contact for each string", strung.fretting, "per string")
+
+
+def _gains(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Placement) -> Iterator[str]:
+    """Say what each cure takes off the distance between foremost and rearmost contact."""
+    turn = np.radians(placed.angle)
+    to_rear = np.array([np.cos(turn), np.sin(turn)])
+
+    def reach(saddle: Floats) -> float:
+        """Give how far apart the contacts lie along the base."""
+        contacts = neck.on_strings(neck.scales + saddle) + placed.shared[:, None] * [1.0, 0.0]
+        return float(np.ptp(contacts @ to_rear))
+
+    if bridge.crest_offset:
+        yield f"the rearmost saddle turned round by {plan.said(2 * abs(bridge.crest_offset))}"
+    for cure in cures(plan, neck, strung, int(np.argmax(placed.along))):
+        tuned = in_all_tunings(plan, cure.fretting)
+        offsets = compensate(tuned, strung.weights, nut=cure.nut, minimise=plan.compensation.minimise)
+        gained = reach(strung.offsets.saddle) - reach(offsets.saddle)
+        if gained > _SHOWN:
+            yield f"{cure.what} by {plan.said(gained)}"
+
+
+def _old_holes(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) -> str:
+    """Say whether holes that are there already can serve."""
+    said = plan.said
+    hand = plan.board.hand
+    there = np.array(bridge.existing_holes) * [1.0, hand, 1.0]
+    nearest = []
+    for hole in placed.holes:
+        fits = np.abs(there[:, 2] - hole.diameter) <= SNUG
+        if not fits.any():
+            return f"no hole that is there is {said(hole.diameter)} wide: plug them all and drill anew"
+        far = np.hypot(there[:, 0] - hole.x, there[:, 1] - hole.y)
+        nearest.append(int(np.argmin(np.where(fits, far, np.inf))))
+    off = there[nearest, :2] - np.array([(hole.x, hole.y) for hole in placed.holes])
+    # The shift that leaves the least of the largest misses, in each direction.
+    shift = (off.min(axis=0) + off.max(axis=0)) / 2
+    rest = float(np.hypot(*(off - shift).T).max())
+    if rest > SNUG or len(set(nearest)) < len(nearest):
+        return f"wherever the bridge is shifted, its holes miss those that are there by {said(rest)}: plug them"
+    if float(np.hypot(*off.T).max()) <= SNUG:
+        return "the holes that are there serve as they are"
+    way = "back" if shift[0] > 0 else "forward"
+    serve = f"the holes that are there serve with the bridge {said(abs(shift[0]))} further {way} and "
+    serve += f"{said(abs(shift[1]))} to the {'treble' if shift[1] * hand > 0 else 'bass'} side"
+    if abs(shift[1]) < _SHOWN:
+        serve = serve.rpartition(" and ")[0]
+    if placed.reserve is not None:
+        # Moved back, the bridge leaves less of its travel before the contacts and more behind.
+        left = float((placed.reserve + np.array([-1.0, 1.0]) * shift[0]).min())
+        return f"{serve}; {said(left)} of travel stay at the nearer end"
+    slopes = errors(strung.fretting, strung.offsets.saddle, strung.offsets.nut)[1][:, plan.action_fret - 1, 0]
+    cents = float(np.abs(slopes * shift[0]).max())
+    return f"{serve}; contacts that move with it cost up to {cents:.1f} cents at fret {plan.action_fret}"

@@ -1,0 +1,423 @@
+"""Strings on a neck: what the pitch model needs of a plan, and what it finds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from slotwright.layout.errors import Fault, PlanError
+from slotwright.layout.instrument.lines import meet
+from slotwright.layout.instrument.tunings import in_all_tunings, retuned
+from slotwright.layout.physics import strings
+from slotwright.layout.physics.offsets import NUT_REACH, SADDLE_REACH, Offsets, compensate, rms, worst
+from slotwright.layout.physics.pitch import WORST_BRACKET, Fretting, Parts, clearance, parts
+from slotwright.layout.physics.strings import StringBody
+from slotwright.layout.units import show
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.instrument.neck import Neck
+    from slotwright.layout.plan.tables import Plan, String
+
+    Floats = NDArray[np.float64]
+
+DEEP_PRESS: Final = 0.3  # mm; deeper costs more cents than any saddle gives back
+SLACK: Final = 10.0  # N; a string with less hardly sounds (from memory)
+_ROUNDING: Final = 1e-9  # mm
+_SHOWN: Final = 0.005  # mm; a string that touches a crown does not lie below it
+
+
+@dataclass(frozen=True, slots=True)
+class Strung:
+    """Strings on a neck, with the offsets that serve the plan's aim.
+
+    Parameters
+    ----------
+    bodies
+        What each string is made of.
+    fretting
+        The strings over the frets.
+    weights
+        The aim: weight of each fret for each string, shape (strings, frets).
+    offsets
+        Where saddle and nut contacts belong, in all tunings of the plan together [mm], shape (strings,).
+    before, after
+        Errors at the strings' own pitches with both offsets zero and with the offsets found [cents], shape
+        (strings, frets).
+    rms
+        Of the errors that are left, over the aim [cents], shape (strings,).
+    worst_fret
+        The fret of the aim with the largest error left, shape (strings,).
+    doubt
+        Least and greatest saddle offset for cores 15 % thinner and thicker where the core is an
+        estimate [mm], shape (strings, 2); NaN elsewhere.
+    """
+
+    bodies: tuple[StringBody, ...]
+    fretting: Fretting
+    weights: Floats
+    offsets: Offsets
+    before: Parts
+    after: Parts
+    rms: Floats
+    worst_fret: NDArray[np.intp]
+    doubt: Floats
+
+    @property
+    def worst_cents(self) -> Floats:
+        """Largest error left over the aim, with its sign [cents], shape (strings,)."""
+        return self.after.total[np.arange(len(self.bodies)), self.worst_fret - 1]
+
+
+def unstated(plan: Plan) -> tuple[Fault, ...]:
+    """Name what the pitch model would have to know and the plan does not say."""
+    found = ((place, strings.unstated(string)) for place, string in enumerate(plan.strings, start=1))
+    return tuple(
+        Fault(f"strings[{place}].{key}", "missing; pitch cannot be reckoned without it")
+        for place, key in found
+        if key
+    )
+
+
+def string_up(plan: Plan, neck: Neck) -> Strung:
+    """Put the strings of a plan on its neck.
+
+    Parameters
+    ----------
+    plan
+        A checked plan for which `unstated` names nothing.
+    neck
+        Its neck.
+
+    Returns
+    -------
+    Strung
+        Strings, offsets and errors.
+
+    Raises
+    ------
+    PlanError
+        A string would break, or would pass below the crowns at the nut.
+    """
+    bodies = _bodies(plan, neck)
+    faults = [*_breaking(bodies, "strings[{}].gauge")]
+    for tuning, tuned in enumerate(retuned(plan, bodies), start=1):
+        faults += _breaking(tuned, f"tunings[{tuning}]: string {{}}")
+    if faults:
+        raise PlanError(faults)
+    fretting = _fretting(plan, neck, bodies)
+    if faults := [*_below_crowns(plan, neck, fretting)]:
+        raise PlanError(faults)
+    weights = aim_weights(plan)
+    offsets = _offsets(plan, fretting, weights)
+    nothing = np.zeros(len(bodies))
+    after = parts(fretting, offsets.saddle, offsets.nut)
+    return Strung(
+        bodies=bodies,
+        fretting=fretting,
+        weights=weights,
+        offsets=offsets,
+        before=parts(fretting, nothing, nothing),
+        after=after,
+        rms=rms(after.total, weights),
+        worst_fret=worst(after.total, weights) + 1,
+        doubt=_doubt(plan, neck, fretting, weights),
+    )
+
+
+def limp(plan: Plan, neck: Neck) -> Fretting:
+    """Lay strings of which nothing is known over a neck: only their lengths count.
+
+    Parameters
+    ----------
+    plan, neck
+        A checked plan and its neck.
+
+    Returns
+    -------
+    Fretting
+        Strings that neither stretch nor stiffen.
+    """
+    body = StringBody(
+        frequency=1.0,
+        mass=1.0,
+        tension=1.0,
+        axial=0.0,
+        bending=0.0,
+        core=None,
+        core_estimated=False,
+        stress_ratio=None,
+    )
+    return _fretting(plan, neck, (body,) * len(plan.strings))
+
+
+def least_worst(plan: Plan, strung: Strung) -> Floats:
+    """Give the least that the largest error can be, wherever the contacts stand that may be moved.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    strung
+        Its strings on its neck.
+
+    Returns
+    -------
+    ndarray, shape (strings,)
+        Largest error over the aim of each string at the offsets that make it least [cents].
+    """
+    best = compensate(strung.fretting, strung.weights, nut=plan.compensation.nut, minimise="worst")
+    off = np.abs(parts(strung.fretting, best.saddle, best.nut).total)
+    largest: Floats = np.where(strung.weights > 0, off, 0.0).max(axis=1)
+    return largest
+
+
+def _bodies(plan: Plan, neck: Neck, core_factor: float = 1.0) -> tuple[StringBody, ...]:
+    return tuple(
+        strings.body(string, float(scale), core_factor=core_factor)
+        for string, scale in zip(plan.strings, neck.scales, strict=True)
+    )
+
+
+def _fretting(plan: Plan, neck: Neck, bodies: Sequence[StringBody]) -> Fretting:
+    setup, octave = plan.setup, plan.action_fret
+    points = meet(neck.frets, neck.strings)  # frets, strings, x and y
+    heights = neck.crown_height(points[..., 0], points[..., 1]).T
+    along = neck.from_nut.T
+    action_height = heights[:, octave] + _between(setup.action, points[octave, :, 1])
+    if setup.first_gap is None:
+        nut_height = heights[:, 0] + plan.nut_action
+    else:
+        # The open string is straight: down the line through what was measured at two crowns.
+        first = heights[:, 1] + _between(setup.first_gap, points[1, :, 1])
+        slope = (action_height - first) / (along[:, octave] - along[:, 1])
+        nut_height = first - slope * along[:, 1]
+    count = len(bodies)
+    return Fretting(
+        scale=neck.scales,
+        frets=along[:, 1:],
+        fractions=neck.fractions[1:],
+        crowns=heights[:, 1:],
+        nut_height=nut_height,
+        action_at=along[:, octave],
+        action_height=action_height,
+        press=np.minimum(setup.press_distance, np.diff(along, axis=1) / 2),
+        press_depth=np.full(count, setup.press_depth),
+        free_length=np.full(count, setup.free_length),
+        tension=np.array([body.tension for body in bodies]),
+        axial=np.array([body.axial for body in bodies]),
+        bending=np.array([body.bending for body in bodies]),
+        clamped=setup.clamped_ends,
+        stiffness=plan.calibration.stiffness,
+        stretch=plan.calibration.stretch,
+    )
+
+
+def _between(outer: tuple[float, float], y: Floats) -> Floats:
+    """Share a height given at the treble and the bass outer string between all of them, linear in y."""
+    treble, bass = outer
+    if len(y) == 1:
+        return np.array([(treble + bass) / 2])
+    share: Floats = (y - y[-1]) / (y[0] - y[-1])
+    return bass + share * (treble - bass)
+
+
+def aim_weights(plan: Plan) -> Floats:
+    """Lay out the aim of each string.
+
+    Parameters
+    ----------
+    plan
+        A checked plan.
+
+    Returns
+    -------
+    ndarray, shape (strings, frets)
+        Weight of each fret; frets 1 to the action fret alike for strings that no aim names.
+    """
+    weights = np.zeros((len(plan.strings), plan.frets.count))
+    for aim in plan.compensation.aim:
+        for string in aim.strings:
+            weights[string - 1, np.array(aim.frets) - 1] = aim.weights or 1.0
+    weights[weights.sum(axis=1) == 0, : plan.action_fret] = 1.0
+    return weights
+
+
+def _offsets(plan: Plan, fretting: Fretting, weights: Floats) -> Offsets:
+    rule = plan.compensation
+    tuned = in_all_tunings(plan, fretting)
+    return compensate(tuned, weights, nut=rule.nut, minimise=rule.minimise, rounding=rule.rounding)
+
+
+def _doubt(plan: Plan, neck: Neck, fretting: Fretting, weights: Floats) -> Floats:
+    """See how far the saddle offset hangs on estimated cores."""
+    ends = []
+    for factor in (1 - strings.CORE_DOUBT, 1 + strings.CORE_DOUBT):
+        bodies = _bodies(plan, neck, factor)
+        other = replace(
+            fretting,
+            tension=np.array([body.tension for body in bodies]),
+            axial=np.array([body.axial for body in bodies]),
+            bending=np.array([body.bending for body in bodies]),
+        )
+        guessed = np.array([body.core_estimated for body in bodies])
+        ends.append(
+            np.where(guessed, _offsets(plan, other, weights).saddle, np.nan) if guessed.any() else guessed * np.nan
+        )
+    return np.sort(np.stack(ends, axis=-1), axis=-1)
+
+
+def _breaking(bodies: Sequence[StringBody], where: str) -> Iterator[Fault]:
+    for place, body in enumerate(bodies, start=1):
+        if body.stress_ratio is not None and body.stress_ratio >= 1:
+            yield Fault(
+                where.format(place),
+                f"at this pitch and scale {body.tension:.0f} N strain it to {100 * body.stress_ratio:.0f} % "
+                "of what music wire of its size holds",
+                "tune it lower or shorten the scale; it would break",
+            )
+
+
+def _below_crowns(plan: Plan, neck: Neck, fretting: Fretting) -> Iterator[Fault]:
+    above = fretting.nut_height - neck.crown_height(neck.nut_ends[:, 0], neck.nut_ends[:, 1])
+    if plan.setup.first_gap is not None and above.min() < -_ROUNDING:
+        string = int(np.argmin(above)) + 1
+        yield Fault(
+            "setup.first_gap",
+            f"with this action string {string} would pass {-above.min():.2f} mm below the crowns at the nut",
+            "measure both again",
+        )
+
+
+def warnings(plan: Plan, strung: Strung) -> Iterator[str]:
+    """Yield what is possible but hardly meant about the strings.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    strung
+        Its strings on its neck.
+    """
+    said = plan.said
+    yield from _tension(strung.bodies)
+    for tuning, tuned in enumerate(retuned(plan, strung.bodies), start=1):
+        yield from _tension(tuned, f" in tuning {tuning}")
+    if plan.setup.press_depth > DEEP_PRESS:
+        yield f"pressed {said(plan.setup.press_depth)} past the crown notes go many cents sharp (setup.press_depth)"
+    gaps = clearance(strung.fretting, strung.offsets.saddle, strung.offsets.nut)
+    for string, gap in enumerate(gaps, start=1):
+        at, crown = np.unravel_index(np.argmin(gap), gap.shape)
+        if gap[at, crown] < -_SHOWN:
+            how = f"fretted at {at}" if at else "open"
+            yield f"string {string}, {how}, would lie {said(-gap[at, crown])} below the crown of fret {crown + 1}"
+    for name, held, reach in (
+        ("saddle", strung.offsets.saddle_held, f"{SADDLE_REACH[0]:.0%} to {SADDLE_REACH[1]:.0%} of the scale"),
+        ("nut", strung.offsets.nut_held, said(NUT_REACH)),
+    ):
+        if held.any():
+            which = ", ".join(str(string + 1) for string in np.flatnonzero(held))
+            yield f"the {name} offset of string {which} is held at the limit of {reach}; the aim wants more"
+    f = strung.fretting
+    stiffest = np.sqrt(f.bending / f.tension) / (f.scale - f.frets[:, -1])
+    if stiffest.max() > WORST_BRACKET:
+        yield (
+            f"string {int(np.argmax(stiffest)) + 1} is so stiff for its length at the last fret that the model "
+            "is off by more than 0.03 cents there"
+        )
+
+
+def _tension(bodies: Sequence[StringBody], tuned: str = "") -> Iterator[str]:
+    """Find strings that may break and strings that hardly sound."""
+    for place, body in enumerate(bodies, start=1):
+        if body.stress_ratio is not None and body.stress_ratio > strings.STRAINED:
+            yield (
+                f"string {place}{tuned} is strained to {100 * body.stress_ratio:.0f} % of what wire of its size "
+                f"holds; above {100 * strings.STRAINED:.0f} % it may break"
+            )
+        if body.tension < SLACK:
+            yield f"string {place}{tuned} has {body.tension:.1f} N of tension; below {SLACK:.0f} N it hardly sounds"
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """What a change of the setup would do to one string.
+
+    Parameters
+    ----------
+    change
+        The change, in words.
+    cents
+        Change of the error at each fret while saddle and nut stay where they are, shape (frets,).
+    saddle, nut
+        Offsets that would serve the aim then [mm].
+    """
+
+    change: str
+    cents: Floats
+    saddle: float
+    nut: float
+
+
+def what_if(plan: Plan, neck: Neck, strung: Strung, string: int) -> tuple[WhatIf, ...]:
+    """Try half a millimetre of action, one gauge up and 0.2 mm of nut height on one string.
+
+    Parameters
+    ----------
+    plan, neck, strung
+        The instrument.
+    string
+        Number of the string.
+
+    Returns
+    -------
+    tuple of WhatIf
+        One for each change.
+    """
+    f = strung.fretting
+    place = string - 1
+    thicker = _one_up(plan.strings[place])
+    heavier = strings.body(thicker, float(neck.scales[place]))
+
+    def swapped(old: Floats, new: float) -> Floats:
+        changed = old.copy()
+        changed[place] = new
+        return changed
+
+    gauge = f"{show(thicker.gauge or 0.0, 'in')} in"
+    changes = {
+        f"{plan.said(0.5)} more action": replace(f, action_height=f.action_height + 0.5),
+        f"one gauge up, {gauge}": replace(
+            f,
+            tension=swapped(f.tension, heavier.tension),
+            axial=swapped(f.axial, heavier.axial),
+            bending=swapped(f.bending, heavier.bending),
+        ),
+        f"{plan.said(0.2)} higher at the nut": replace(f, nut_height=f.nut_height + 0.2),
+    }
+    found = []
+    for change, fretting in changes.items():
+        offsets = _offsets(plan, fretting, strung.weights)
+        cents = parts(fretting, strung.offsets.saddle, strung.offsets.nut).total - strung.after.total
+        found.append(WhatIf(change, cents[place], float(offsets.saddle[place]), float(offsets.nut[place])))
+    return tuple(found)
+
+
+def _one_up(string: String) -> String:
+    """Give the next gauge: a thousandth of an inch more, two for wound strings (common practice, no source)."""
+    assert string.gauge is not None  # noqa: S101 - asked for only where strings are known
+    gauge = string.gauge + 25.4e-3 * (2 if string.kind in ("wound steel", "wound nylon") else 1)
+    ratio = gauge / string.gauge
+    return string.model_copy(
+        update={
+            "gauge": gauge,
+            "core": string.core and string.core * ratio,
+            "mass": string.mass and string.mass * ratio**2,
+            "bending": string.bending and string.bending * ratio**4,
+        }
+    )

@@ -1,0 +1,14 @@
+"""What sheets, files and their versions are called: words a type checker knows."""
+
+from __future__ import annotations
+
+from typing import Final, Literal, get_args
+
+SheetName = Literal["board", "slots", "stick", "index", "radius", "nut", "saddle", "bridge"]
+Format = Literal["dxf", "svg", "pdf"]
+Version = Literal["R12", "R2000", "R2010"]
+
+SHEETS: Final[tuple[SheetName, ...]] = get_args(SheetName)
+FORMATS: Final[tuple[Format, ...]] = get_args(Format)
+USUAL_FORMATS: Final[tuple[Format, ...]] = ("dxf", "svg")
+VERSIONS: Final[tuple[Version, ...]] = get_args(Version)

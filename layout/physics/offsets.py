@@ -1,0 +1,240 @@
+"""Saddle and nut offsets that serve an aim: arrays in, arrays out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from slotwright.layout.physics.minimax import least_largest, least_largest_of_two
+from slotwright.layout.physics.pitch import errors, parts
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from slotwright.layout.physics.pitch import Fretting
+
+    Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+
+NutRule = Literal["none", "common", "per string"]
+Criterion = Literal["rms", "worst"]
+
+SADDLE_REACH: Final = (-0.02, 0.04)  # of the scale: further than any bridge goes (from memory)
+NUT_REACH: Final = 1.5  # mm (from memory)
+
+_MOST_STEPS: Final = 30  # the problem is smooth and tiny: three steps are the rule
+_CLOSE: Final = 1e-10  # mm
+_FURTHEST: Final = 10.0  # mm that a nut is ever moved while the steps go on
+_PLACES: Final = 13  # of the nut to try where steps alone are not to be trusted
+
+
+@dataclass(frozen=True, slots=True)
+class Offsets:
+    """Where the contacts belong.
+
+    Parameters
+    ----------
+    saddle, nut
+        Offsets toward the bridge [mm], shape (..., S).
+    saddle_held, nut_held
+        True where the best offset lay beyond what is sensible and was held at that limit,
+        shape (..., S).
+    """
+
+    saddle: Floats
+    nut: Floats
+    saddle_held: Flags
+    nut_held: Flags
+
+
+def compensate(
+    fretting: Fretting,
+    weights: Floats,
+    *,
+    nut: NutRule = "none",
+    minimise: Criterion = "rms",
+    rounding: float = 0.0,
+    beyond: Floats | float = 0.0,
+    nut_stands: Floats | float = 0.0,
+) -> Offsets:
+    """Find the offsets that serve an aim best.
+
+    Parameters
+    ----------
+    fretting
+        Strings over frets. Where its tension has one axis more than its scale, the first one holds tunings: they
+        share the offsets, which serve the aim in all of them together.
+    weights
+        Weight of each fret in the aim of each string, 0 where it has none, shape (S, F).
+    nut
+        ``none``: the nut stays; ``per string``: each string has its own contact there; ``common``:
+        one offset for all strings.
+    minimise
+        ``rms``: the weighted mean square of the errors; ``worst``: the largest of them.
+    rounding
+        Step the shop rounds offsets to [mm]; 0 for none.
+    beyond
+        What was measured beyond the model's errors [cents], shape (S, F).
+    nut_stands
+        Where the nut contacts stand before anything is moved [mm], shape (S,).
+
+    Returns
+    -------
+    Offsets
+        Offsets [mm]. An aim that does not settle both offsets leaves the nut alone.
+    """
+    still = np.zeros(np.broadcast_shapes(fretting.scale.shape, weights.shape[:-1])) + nut_stands
+    saddle, best_nut = _best(fretting, weights, still, nut, minimise, beyond)
+    if nut != "none":
+        saddle, best_nut = _safe(fretting, weights, saddle, best_nut, nut, minimise, beyond)
+    held_nut = np.clip(best_nut, -NUT_REACH, NUT_REACH)
+    shop_nut = _rounded(held_nut, rounding)
+    if (shop_nut != best_nut).any():
+        # The saddle makes up for what the nut may not do.
+        saddle, _ = _best(fretting, weights, shop_nut, "none", minimise, beyond)
+    low, high = (reach * fretting.scale for reach in SADDLE_REACH)
+    held = np.clip(saddle, low, high)
+    return Offsets(_rounded(held, rounding), shop_nut, held != saddle, held_nut != best_nut)
+
+
+def _cost(
+    fretting: Fretting,
+    weights: Floats,
+    saddle: Floats,
+    at_nut: Floats,
+    nut: NutRule,
+    minimise: Criterion,
+    beyond: Floats | float,
+) -> Floats:
+    """Give what is to be made least: of each string, or of all where they share the nut."""
+    off, weights = _in_a_row(saddle, parts(fretting, saddle, at_nut).total + beyond, weights)
+    each: Floats
+    if minimise == "rms":
+        each = (weights * off**2).sum(axis=-1)
+        together = each.sum(axis=-1, keepdims=True)
+    else:
+        each = np.where(weights > 0, np.abs(off), 0.0).max(axis=-1)
+        together = each.max(axis=-1, keepdims=True)
+    return np.broadcast_to(together, each.shape) if nut == "common" else each
+
+
+def _safe(
+    fretting: Fretting,
+    weights: Floats,
+    saddle: Floats,
+    at_nut: Floats,
+    nut: NutRule,
+    minimise: Criterion,
+    beyond: Floats | float,
+) -> tuple[Floats, Floats]:
+    """Look the whole reach of the nut over where the steps led out of it, or to a place worse than none.
+
+    With a nut far too high the errors are no longer nearly linear in its offset.
+    """
+    still = np.zeros_like(at_nut)
+
+    def cost(saddle: Floats, at_nut: Floats) -> Floats:
+        return _cost(fretting, weights, saddle, at_nut, nut, minimise, beyond)
+
+    # Two steps bring a saddle alone all but home: enough to compare with.
+    unmoved, _ = _best(fretting, weights, still, "none", minimise, beyond, most=2)
+    doubtful = (np.abs(at_nut) > NUT_REACH) | (cost(saddle, at_nut) > cost(unmoved, still) * (1 + 1e-9))
+    if not doubtful.any():
+        return saddle, at_nut
+    best, best_nut, least = unmoved, still, cost(unmoved, still)
+    for place in np.linspace(-NUT_REACH, NUT_REACH, _PLACES):
+        tried_nut = np.full_like(at_nut, place)
+        tried, _ = _best(fretting, weights, tried_nut, "none", minimise, beyond)
+        better = cost(tried, tried_nut) < least
+        best, best_nut = np.where(better, tried, best), np.where(better, tried_nut, best_nut)
+        least = np.where(better, cost(tried, tried_nut), least)
+    # From the best of these places the steps find the bottom, unless it lies beyond the reach.
+    refined, refined_nut = _best(fretting, weights, best_nut, nut, minimise, beyond)
+    inside = (np.abs(refined_nut) <= NUT_REACH) & (cost(refined, refined_nut) <= least)
+    best, best_nut = np.where(inside, refined, best), np.where(inside, refined_nut, best_nut)
+    # At the end of the reach: beyond it, so that it is said to be held there.
+    best_nut = np.where(np.abs(best_nut) == NUT_REACH, best_nut * (1 + 1e-9), best_nut)
+    return np.where(doubtful, best, saddle), np.where(doubtful, best_nut, at_nut)
+
+
+def rms(off: Floats, weights: Floats) -> Floats:
+    """Give the root of the weighted mean square error of each string, shape (..., S) [cents]."""
+    mean: Floats = (weights * off**2).sum(axis=-1) / weights.sum(axis=-1)
+    return np.sqrt(mean)
+
+
+def worst(off: Floats, weights: Floats) -> NDArray[np.intp]:
+    """Find the fret of each string's aim (as an index) whose error is largest, shape (..., S)."""
+    largest: NDArray[np.intp] = np.argmax(np.where(weights > 0, np.abs(off), -1.0), axis=-1)
+    return largest
+
+
+def _rounded(offsets: Floats, step: float) -> Floats:
+    # The zero added takes the sign off a rounded -0.1.
+    return np.round(offsets / step) * step + 0.0 if step else offsets
+
+
+def _best(
+    fretting: Fretting,
+    weights: Floats,
+    start: Floats,
+    nut: NutRule,
+    minimise: Criterion,
+    beyond: Floats | float = 0.0,
+    most: int = _MOST_STEPS,
+) -> tuple[Floats, Floats]:
+    """Step until the offsets stand still: each step solves the problem made linear."""
+    saddle, at_nut = np.zeros_like(start), start.copy()
+    # One fret cannot settle two offsets: there the nut stays.
+    free = np.broadcast_to((weights > 0).sum(axis=-1) > 1, start.shape) & (nut != "none")
+    step = _square_step if minimise == "rms" else _worst_step
+    for _ in range(most):
+        off, jacobian = errors(fretting, saddle, at_nut)
+        off, rows, jacobian = _in_a_row(saddle, off + beyond, weights, jacobian)
+        move, move_nut = step(off, jacobian, rows, free, common=nut == "common")
+        # Hold wild first steps inside the instrument.
+        saddle = np.clip(saddle + move, -0.2 * fretting.scale, 0.2 * fretting.scale)
+        at_nut = np.clip(at_nut + move_nut, -_FURTHEST, _FURTHEST)
+        if max(np.abs(move).max(), np.abs(move_nut).max()) < _CLOSE:
+            break
+    return saddle, at_nut
+
+
+def _in_a_row(saddle: Floats, off: Floats, weights: Floats, *slopes: Floats) -> tuple[Floats, ...]:
+    """Lay the tunings of each string, where there are any, behind each other as if they were further frets."""
+    if off.ndim == saddle.ndim + 1:
+        return off, weights, *slopes
+    each = (off, np.broadcast_to(weights, off.shape), *slopes)
+    return tuple(np.moveaxis(v, 0, saddle.ndim).reshape(*saddle.shape, -1, *v.shape[off.ndim :]) for v in each)
+
+
+def _square_step(
+    off: Floats, jacobian: Floats, weights: Floats, free: Flags, *, common: bool
+) -> tuple[Floats, Floats]:
+    """Solve the linear least-squares problem: the saddle eliminated first, then the nut."""
+    by_saddle, by_nut = jacobian[..., 0], jacobian[..., 1]
+    aa = (weights * by_saddle**2).sum(axis=-1)
+    ab = (weights * by_saddle * by_nut).sum(axis=-1)
+    ae = (weights * by_saddle * off).sum(axis=-1)
+    # What the saddle cannot do of each row.
+    rest = by_nut - (ab / aa)[..., None] * by_saddle
+    bb = np.where(free, (weights * rest**2).sum(axis=-1), 0.0)
+    be = np.where(free, (weights * rest * off).sum(axis=-1), 0.0)
+    if common:
+        bb = np.broadcast_to(bb.sum(axis=-1, keepdims=True), bb.shape)
+        be = np.broadcast_to(be.sum(axis=-1, keepdims=True), be.shape)
+    move_nut = np.divide(-be, bb, out=np.zeros_like(be), where=bb > 0)
+    return -(ae + ab * move_nut) / aa, move_nut
+
+
+def _worst_step(
+    off: Floats, jacobian: Floats, weights: Floats, free: Flags, *, common: bool
+) -> tuple[Floats, Floats]:
+    """Solve the linear minimax problem."""
+    aimed = weights > 0
+    off, by_saddle, by_nut = (np.where(aimed, each, 0.0) for each in (off, jacobian[..., 0], jacobian[..., 1]))
+    if not free.any():
+        return least_largest(off, by_saddle), np.zeros(off.shape[:-1])
+    return least_largest_of_two(off, by_saddle, by_nut, free, 2 * _FURTHEST, common=common)

@@ -1,0 +1,200 @@
+"""Fretted notes as they were read at the bench, and their table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from slotwright.layout.errors import Fault
+from slotwright.layout.physics import strings
+from slotwright.layout.physics.offsets import SADDLE_REACH
+from slotwright.layout.readings.table import read_rows
+from slotwright.layout.units import MM_PER_INCH
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.readings.table import Row
+
+COLUMNS: Final = ("string", "fret", "cents", "open", "hz", "saddle_offset", "pass", "note", "moved")
+FURTHEST: Final = 300.0  # cents; a reading further off is of another note
+MOST_PASSES: Final = 99
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One fretted note as a meter showed it.
+
+    Parameters
+    ----------
+    string, fret
+        Where it was fretted.
+    cents
+        Against its target, sharp positive [cents].
+    open
+        The open string then, against its own target [cents].
+    saddle_offset
+        Where the saddle stood [mm]; None where not stated.
+    at
+        Number of the pass: readings between two moves.
+    moved
+        What the saddle was to be moved by before this pass, back positive [mm].
+    note
+        What else was heard.
+    """
+
+    string: int
+    fret: int
+    cents: float
+    open: float = 0.0
+    saddle_offset: float | None = None
+    at: int = 1
+    moved: float = 0.0
+    note: str = ""
+
+    @property
+    def error(self) -> float:
+        """Error against the open string [cents]."""
+        return self.cents - self.open
+
+    @property
+    def warbles(self) -> bool:
+        """The note beats against itself, as it does over a magnet: no reading to go by."""
+        return "warbl" in self.note.lower()
+
+
+def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:
+    """Read what was measured at the bench.
+
+    Parameters
+    ----------
+    text
+        A table with `string`, `fret` and `cents` or `hz`, and perhaps more of `COLUMNS`; lengths in
+        the units of the plan.
+    plan
+        The plan of the instrument.
+
+    Returns
+    -------
+    tuple of Reading
+        In the order of the file.
+
+    Raises
+    ------
+    MeasuredError
+        With line and column of all that is wrong.
+    """
+    rows = read_rows(text, COLUMNS, ("string", "fret"), "string,fret,cents")
+    if not {"cents", "hz"} & set(rows.columns):
+        rows.faults.append(
+            Fault("line 1", "column cents is missing", "the first line names the columns: string,fret,cents")
+        )
+        rows.refuse()
+    found = []
+    stands: dict[tuple[int, int], Reading] = {}
+    reach = reach_of(plan)
+    for row in rows:
+        string = row.whole("string", 1, len(plan.strings))
+        if row.cells.get("fret") == "0":
+            row.fault("fret", "given 0", "cents of the open string go into the column open")
+            continue
+        fret = row.whole("fret", 1, plan.frets.count)
+        reading = Reading(
+            string=string,
+            fret=fret,
+            cents=_cents(row, plan, string, fret),
+            open=row.number("open", -FURTHEST, FURTHEST) if row.has("open") else 0.0,
+            saddle_offset=row.length("saddle_offset", *reach, plan.units) if row.has("saddle_offset") else None,
+            at=row.whole("pass", 1, MOST_PASSES) if row.has("pass") else 1,
+            moved=row.length("moved", -reach[1], reach[1], plan.units) if row.has("moved") else 0.0,
+            note=row.text("note"),
+        )
+        before = stands.setdefault((string, reading.at), reading)
+        if reading.saddle_offset is None:
+            reading = replace(reading, saddle_offset=before.saddle_offset)
+        for column in ("saddle_offset", "moved"):
+            if getattr(reading, column) != getattr(before, column):
+                row.fault(column, "another one stands above for this string", "a moved saddle begins a new pass")
+        found.append(reading)
+    for string in range(1, len(plan.strings) + 1):
+        moved = sum(each.moved for (which, _), each in stands.items() if which == string)
+        if abs(moved) > reach[1]:
+            what = f"moved adds up to {plan.said(moved)} for string {string}"
+            rows.faults.append(Fault("", what, f"no bridge reaches further than {plan.said(reach[1])}"))
+    rows.refuse()
+    return tuple(found)
+
+
+def reach_of(plan: Plan) -> tuple[float, float]:
+    """Give how far a saddle may stand from its line [mm]: a part of the longest scale."""
+    scale = max(filter(None, (plan.scale.length, plan.scale.bass)))
+    low, high = SADDLE_REACH
+    return low * scale, high * scale
+
+
+def target(plan: Plan, string: int, fret: int) -> float | None:
+    """Give the frequency a fretted note should have [Hz]; None where the pitch is not known."""
+    stated = plan.strings[string - 1]
+    open_string = stated.frequency if stated.pitch is None else strings.frequency(stated.pitch)
+    return None if open_string is None else open_string * float(2 ** (plan.cents[fret] / 1200))
+
+
+def cents_of(plan: Plan, string: int, fret: int, hertz: float) -> float | None:
+    """Give how far a frequency is off its target [cents]; None where the pitch is not known."""
+    wanted = target(plan, string, fret)
+    return None if wanted is None else float(1200 * np.log2(hertz / wanted))
+
+
+def _cents(row: Row, plan: Plan, string: int, fret: int) -> float:
+    if row.has("hz") == row.has("cents"):
+        row.fault("cents", "given besides hz" if row.has("hz") else "nothing given", "state cents or hz")
+        return 0.0
+    if row.has("cents"):
+        return row.number("cents", -FURTHEST, FURTHEST)
+    faults = len(row.faults)
+    hertz = row.number("hz", 5.0, 20_000.0)
+    if len(row.faults) > faults:
+        return 0.0
+    cents = cents_of(plan, string, fret, hertz)
+    if cents is None:
+        row.fault("hz", f"the plan states no pitch for string {string}", "state cents, or strings[...].pitch")
+    elif abs(cents) > FURTHEST:
+        row.fault(
+            "hz", f"given {hertz:g}; fret {fret} of string {string} sounds near {target(plan, string, fret):.1f}"
+        )
+    return cents or 0.0
+
+
+def last_pass(readings: Sequence[Reading], string: int) -> int:
+    """Give the number of a string's last pass; 0 when it was never read."""
+    return max((reading.at for reading in readings if reading.string == string), default=0)
+
+
+def as_log(readings: Sequence[Reading], plan: Plan) -> bytes:
+    """Write readings as the table that `parse_readings` reads.
+
+    Parameters
+    ----------
+    readings
+        The readings.
+    plan
+        The plan; lengths are written in its units.
+
+    Returns
+    -------
+    bytes
+        The table.
+    """
+    stated = any(reading.saddle_offset is not None for reading in readings)
+    lines = ["string,fret,cents,open,pass,moved,note" + ",saddle_offset" * stated]
+    per = 1.0 if plan.units == "mm" else MM_PER_INCH
+    for r in readings:
+        note = '"' + r.note.replace('"', '""') + '"' if set(r.note) & set(',"\n\r') else r.note
+        line = f"{r.string},{r.fret},{r.cents:.3f},{r.open:.3f},{r.at},{r.moved / per:.5f},{note}"
+        if stated:
+            line += f",{'' if r.saddle_offset is None else f'{r.saddle_offset / per:.5f}'}"
+        lines.append(line)
+    return ("\n".join(lines) + "\n").encode()

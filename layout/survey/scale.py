@@ -1,0 +1,379 @@
+"""From a measured neck to its scale, its rule, its bad frets and its saddle line."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from slotwright.layout.errors import Fault, MeasuredError
+from slotwright.layout.physics.temperament import CENTS_PER_NEPER, OCTAVE, speaking_fraction
+from slotwright.layout.survey.robust_fit import Fit, fit_lines, line_design, outlier_limit, settle
+from slotwright.layout.units import MM_PER_INCH
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from slotwright.layout.readings.crowns import Measured
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.intp]
+
+Rule = Literal["equal", "eighteen", "other"]
+
+SIGMA: Final = 0.15  # mm, a steel rule read with care (from memory)
+FROM_CROWN: Final = 12  # the crown that saddle lines are measured from
+EIGHTEEN: Final = float(OCTAVE * np.log2(18 / 17))  # cents from fret to fret by the rule of eighteen
+
+_ALARM: Final = 0.04  # how often a sound neck may have any fret pointed out
+_SCALES: Final = (100.0, 2000.0)  # mm
+_MEDIAN: Final = NormalDist().inv_cdf(0.75)  # the median size of standard normal values
+_MEDIAN_ERROR: Final = 1.166  # standard error of a scatter told from the median of n, times sqrt(n)
+_MISFIT: Final = NormalDist().inv_cdf(0.999)  # one sound neck in a thousand is said to scatter
+# A divisor of its own always explains a little more. It has to explain so much more that a neck made by
+# one of the two rules would do so once in a thousand times (chi-square of one degree of freedom): such
+# necks are common, others are rare.
+_OTHER: Final = 10.83
+# Necks of equal divisions are by far the commoner (common practice, no source): the rule of eighteen has to be
+# ten times as likely by the crowns, 2 ln 10, to be believed.
+_EIGHTEEN: Final = 4.6
+_SURE: Final = 6.0  # 2 ln 20: one rule is twenty times as likely as the other
+_NO_RULE: Final = 0.01  # of the scale; frets that scatter so much cannot be played
+_STEP_SEARCH: Final = (0.94, 0.96, 0.98, 1.0, 1.02, 1.04, 1.06)  # times the step of equal divisions
+_STEP_ENDS: Final = (0.8, 1.25)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What was found along one line of the neck.
+
+    Parameters
+    ----------
+    measured
+        What was measured.
+    scale, scale_error
+        Scale length of the rule and its standard error [mm].
+    zero, zero_error
+        Where the rule's nut stands on the ruler, and its standard error [mm].
+    nut_offset, nut_offset_error
+        How far the nut face stands from there toward fret 1, and its standard error [mm]; None
+        where it was not measured.
+    open_length, open_length_error
+        From the rule's nut to the saddle line that gives the rule a true octave, and its standard
+        error [mm]; with equal divisions the scale itself.
+    saddle_from_12, saddle_from_12_error
+        From the fitted crown of fret 12 to that line, and its standard error [mm].
+    crown_12
+        Where the rule's fret 12 stands on the ruler [mm].
+    residuals
+        How far each crown stands from its place, toward the bridge [mm], shape (n,).
+    allowed
+        What it may stand off before it is pointed out [mm], shape (n,); ``inf`` where it cannot be
+        judged.
+    cents
+        What each crown sounds off equal divisions with the saddle on its line and the open string
+        as long as the rule says; above 0 sharp; NaN beyond the saddle, shape (n,).
+    look_at
+        True for the crowns that were left out of the fit, shape (n,).
+    """
+
+    measured: Measured
+    scale: float
+    scale_error: float
+    zero: float
+    zero_error: float
+    nut_offset: float | None
+    nut_offset_error: float | None
+    open_length: float
+    open_length_error: float
+    saddle_from_12: float
+    saddle_from_12_error: float
+    crown_12: float
+    residuals: Floats
+    allowed: Floats
+    cents: Floats
+    look_at: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """What was found on a neck.
+
+    Parameters
+    ----------
+    lines
+        One line, or treble and bass.
+    rule
+        The rule its frets follow.
+    step
+        Cents from fret to fret by that rule.
+    divisions
+        Equal divisions of the octave that the frets are meant to sound.
+    chi_square
+        How badly each rule explains the crowns; None where they do not determine a divisor.
+    free_step
+        Step of the free divisor [cents]; None likewise.
+    sure
+        The rule is at least twenty times as likely as the other of the two known ones.
+    sigma
+        Standard deviation of one reading [mm].
+    scatter
+        What most crowns scatter about the rule: its standard deviation told from their median [mm].
+    scattered
+        They scatter more than `sigma` explains.
+    """
+
+    lines: tuple[Line, ...]
+    rule: Rule
+    step: float
+    divisions: int
+    chi_square: dict[Rule, float | None]
+    free_step: float | None
+    sure: bool
+    sigma: float
+    scatter: float
+    scattered: bool
+
+    @property
+    def octave_fret(self) -> int:
+        """The fret nearest the octave by the rule of this neck."""
+        return _octave_fret(self.step)
+
+    @property
+    def last_fret(self) -> int:
+        """The last fret that was measured."""
+        return max(int(line.measured.frets[-1]) for line in self.lines)
+
+    def notes(self, frets: Ints | Sequence[int]) -> Floats:
+        """Give what the rule's frets sound with the saddle on its line [cents above the open string]."""
+        shares = 1 - speaking_fraction(self.step * np.asarray(frets, dtype=np.float64))
+        return -OCTAVE * np.log2(1 - shares / _true_saddle(self.step))
+
+
+@dataclass(frozen=True, slots=True)
+class Saddle:
+    """A saddle that is there, against the line where it belongs.
+
+    Parameters
+    ----------
+    from_12
+        From the crown of fret 12 [mm].
+    behind
+        Further from the nut than where the octave comes true with the nut that is there [mm]; with
+        the rule's nut where that was not measured.
+    cents
+        What lengths alone make fret 12 sound against the open string, from the nut face where
+        that was measured; above 0 sharp.
+    """
+
+    from_12: float
+    behind: float
+    cents: float
+
+
+def saddle_that_is(survey: Survey, line: Line, from_12: float) -> Saddle:
+    """Judge the saddle that is there.
+
+    Parameters
+    ----------
+    survey, line
+        What was found, and the line the saddle was measured along.
+    from_12
+        From the crown of fret 12 to its contact [mm].
+
+    Returns
+    -------
+    Saddle
+        Where it stands and what that makes of fret 12.
+    """
+    nut = line.nut_offset or 0.0
+    open_string = line.crown_12 - line.zero - nut + from_12
+    cents = OCTAVE * float(np.log2(open_string / from_12)) - OCTAVE * FROM_CROWN / survey.divisions
+    # A nut nearer to fret 1 asks for a saddle as much nearer: the octave fret has to halve what is left.
+    return Saddle(from_12, from_12 - (line.saddle_from_12 - nut), cents)
+
+
+def divisor(step: float) -> float:
+    """Give the divisor of a rule: each step is one such part of what is left [step in cents]."""
+    return float(1 / (1 - speaking_fraction(step)))
+
+
+def survey(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12) -> Survey:
+    """Find scale, rule, bad frets and saddle line of a measured neck.
+
+    A crown stands at ``zero + scale (1 - r_n)``, ``r_n`` its speaking fraction. Each line has its own
+    zero and scale; the rule is one for all. Rules are compared by their chi-square, a crown that was set
+    aside counting as the limit squared.
+
+    Parameters
+    ----------
+    lines
+        What was measured.
+    sigma
+        Standard deviation of one reading [mm].
+    divisions
+        Equal divisions of the octave.
+
+    Returns
+    -------
+    Survey
+        What was found.
+
+    Raises
+    ------
+    MeasuredError
+        The crowns make no scale that an instrument has, or follow no rule at all.
+    """
+    neck = _Neck(lines, sigma)
+    steps: dict[Rule, float] = {"equal": OCTAVE / divisions, "eighteen": EIGHTEEN}
+    fits = {rule: neck.fit(step) for rule, step in steps.items()}
+    better = fits["equal"].chi_square - fits["eighteen"].chi_square  # by how much the rule of eighteen is
+    scatter, most = _scatter(min(fits.values(), key=lambda fit: fit.chi_square)), neck.most_scatter
+    if scatter > most:  # readings that scatter more tell less
+        better *= (sigma / scatter) ** 2
+    rule: Rule = "eighteen" if better > _EIGHTEEN else "equal"
+    free = neck.fit_step(steps["equal"])
+    chi_square: dict[Rule, float | None] = {each: fit.chi_square for each, fit in fits.items()}
+    chi_square["other"] = None
+    if free is not None:
+        steps["other"], fits["other"] = free
+        chi_square["other"] = found = free[1].chi_square
+        # Readings that scatter more than sigma would make any rule look significant.
+        if fits[rule].chi_square - found > _OTHER * max(1.0, found / neck.freedom):
+            rule = "other"
+    fit, step = fits[rule], steps[rule]
+    scatter = _scatter(fit)
+    if scatter > _NO_RULE * float(fit.parameters[1]):
+        what = f"these distances follow no rule of frets: most scatter about it by {scatter:.1f} mm"
+        raise MeasuredError([Fault("", what, "check the numbers of the frets and the unit")])
+    return Survey(
+        lines=tuple(neck.line(place, step, fit, divisions) for place in range(len(lines))),
+        rule=rule,
+        step=step,
+        divisions=divisions,
+        chi_square=chi_square,
+        free_step=free[0] if free else None,
+        sure=abs(better) > _SURE,
+        sigma=sigma,
+        scatter=scatter,
+        scattered=scatter > most,
+    )
+
+
+class _Neck:
+    """All lines of a neck in one row of readings."""
+
+    def __init__(self, lines: Sequence[Measured], sigma: float) -> None:
+        self.lines, self.sigma = lines, sigma
+        self.frets = np.concatenate([line.frets for line in lines]).astype(np.float64)
+        self.distances = np.concatenate([line.distances for line in lines])
+        self.of = np.repeat(np.arange(len(lines)), [len(line.frets) for line in lines])
+        self.limit = outlier_limit(len(self.frets), _ALARM)
+        self.most_scatter = sigma * (1 + _MISFIT * _MEDIAN_ERROR / math.sqrt(len(self.frets)))
+        self.freedom = len(self.frets) - 2 * len(lines) - 1  # with a free divisor
+
+    def fit(self, step: float) -> Fit:
+        """Fit scale and zero of every line to a rule."""
+        shares = 1 - speaking_fraction(self.frets * step)
+        return fit_lines(shares, self.distances, self.of, self.sigma, self.limit)
+
+    def fit_step(self, equal: float) -> tuple[float, Fit] | None:
+        """Fit the rule too, by Gauss-Newton steps; None where the crowns do not determine it."""
+        if self.freedom < 1:
+            return None
+        low, high = _STEP_ENDS
+        starts = [equal * times for times in _STEP_SEARCH]
+        step, fit = min(((step, self.fit(step)) for step in starts), key=lambda each: each[1].chi_square)
+        for _ in range(50):
+            fractions = speaking_fraction(self.frets * step)
+            slope = fit.parameters[1::2][self.of] * self.frets * fractions / CENTS_PER_NEPER
+            design = np.column_stack((line_design(1 - fractions, self.of), slope))
+            fit = settle(design, self.distances, self.of, self.sigma, self.limit, fit.kept)
+            change = float(fit.parameters[-1])
+            if abs(change) < 1e-9 * equal:
+                return step, fit
+            fit.parameters[-1] = 0.0
+            step = min(max(step + change, low * equal), high * equal)
+        return None
+
+    def line(self, place: int, step: float, fit: Fit, divisions: int) -> Line:
+        """Put together what was found along one line."""
+        measured, mine = self.lines[place], self.of == place
+        zero, scale = fit.parameters[2 * place : 2 * place + 2].tolist()
+        _refuse_scale(measured, scale)
+        variance = fit.covariance
+        zero_error, scale_error = np.sqrt(np.diag(variance)[2 * place : 2 * place + 2]).tolist()
+        saddle = scale * _true_saddle(step)
+        to_12 = scale * float(1 - speaking_fraction(FROM_CROWN * step))
+
+        def error(length: float, slope: float) -> float:
+            """Give the standard error of a length in proportion to the scale, and its slope by the step."""
+            gradient = np.zeros(len(fit.parameters))
+            gradient[2 * place + 1] = length / scale
+            if len(gradient) % 2:  # a free divisor was fitted
+                gradient[-1] = slope
+            return float(np.sqrt(gradient @ variance @ gradient))
+
+        saddle_slope = 2 * scale * _share_slope(_octave_fret(step), step)
+        slope_12 = scale * _share_slope(FROM_CROWN, step)
+        left = saddle + zero - measured.distances
+        target = OCTAVE / divisions * measured.frets
+        nut = measured.nut
+        return Line(
+            measured=measured,
+            scale=scale,
+            scale_error=scale_error,
+            zero=zero,
+            zero_error=zero_error,
+            nut_offset=None if nut is None else nut - zero,
+            nut_offset_error=None if nut is None else float(np.hypot(self.sigma, zero_error)),
+            open_length=saddle,
+            open_length_error=error(saddle, saddle_slope),
+            saddle_from_12=saddle - to_12,
+            saddle_from_12_error=error(saddle - to_12, saddle_slope - slope_12),
+            crown_12=zero + to_12,
+            residuals=fit.residuals[mine],
+            allowed=self.limit * fit.spread[mine],
+            cents=OCTAVE * np.log2(saddle / np.where(left > 0, left, np.nan)) - target,
+            look_at=~fit.kept[mine],
+        )
+
+
+def _scatter(fit: Fit) -> float:
+    """Tell the scatter from the median, which a third of bad crowns does not carry off [mm]."""
+    readings = len(fit.residuals)
+    spare = readings / max(readings - len(fit.parameters), 1)
+    return float(np.median(np.abs(fit.residuals))) / _MEDIAN * math.sqrt(spare)
+
+
+def _octave_fret(step: float) -> int:
+    return max(1, round(OCTAVE / step))
+
+
+def _true_saddle(step: float) -> float:
+    """Give where the saddle makes the octave fret sound an octave, in scales of the rule from its nut."""
+    return float(2 * (1 - speaking_fraction(_octave_fret(step) * step)))
+
+
+def _share_slope(fret: int, step: float) -> float:
+    """Give how the share of the scale before a fret grows with the step [1/cents]."""
+    return float(fret * speaking_fraction(fret * step)) / CENTS_PER_NEPER
+
+
+def _refuse_scale(measured: Measured, scale: float) -> None:
+    low, high = _SCALES
+    if low <= scale <= high:
+        return
+    hint = "check the frets' numbers"
+    if low <= scale / MM_PER_INCH <= high:
+        hint = "are these mm, not inches?"
+    elif low <= scale * MM_PER_INCH <= high:
+        hint = "are these inches? --unit in"
+    where = "" if measured.name == "distance" else f"column {measured.name}"
+    what = f"these crowns make a scale of {scale:.1f} mm; allowed {low:g} to {high:g} mm"
+    raise MeasuredError([Fault(where, what, hint)])

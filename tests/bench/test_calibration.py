@@ -1,0 +1,235 @@
+"""What readings teach the model, on instruments that sound by a reckoning of their own."""
+
+import tomllib
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from forward import HEAVIER, World, flat_plan
+
+from slotwright.layout.bench.advice import advise
+from slotwright.layout.bench.calibration import calibrate, missing
+from slotwright.layout.bench.restring import restring
+from slotwright.layout.bench.state import each_pass, gather, setting_of
+from slotwright.layout.errors import PlanError
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.physics.offsets import compensate
+from slotwright.layout.plan.reader import parse_plan
+from slotwright.layout.readings.notes import Reading
+from slotwright.layout.survey.plan_text import recalibrated
+from slotwright.templates import starters
+
+FRETS = (1, 3, 5, 7, 9, 12, 15, 17)
+
+
+@pytest.fixture(scope="module")
+def instrument():
+    return lay_out(flat_plan())
+
+
+def readings(world, rng=None, frets=FRETS, strings=range(1, 7), *, stated=True):
+    """Read every string at many frets with a meter that errs; where each saddle stands was measured."""
+    raw = []
+    for string in strings:
+        astray = rng.normal(0, 0.5) if rng else 0.0
+        place = float(world.saddle[string - 1]) if stated else None
+        raw += [
+            Reading(string, fret, cents + astray + (rng.normal(0, 0.5) if rng else 0.0), saddle_offset=place)
+            for fret, cents in zip(frets, world.errors(string, frets), strict=True)
+        ]
+    return tuple(raw)
+
+
+def learnt(instrument, raw):
+    setting = setting_of(instrument)
+    passes = each_pass(setting, raw)
+    assert not missing(setting, passes)
+    return calibrate(setting, passes)
+
+
+def test_the_truth_lies_within_two_standard_errors(instrument):
+    """2000 instruments; their factors are drawn as the fit expects them, 1 give or take 0.3."""
+    rng, off, misfits = np.random.default_rng(21), [], []
+    for _ in range(2000):
+        truth = rng.normal(1, 0.3, 2)
+        while truth.min() < 0.15:  # nobody strings wire without stretch; one draw in two hundred
+            truth = rng.normal(1, 0.3, 2)
+        world = World(instrument.strung.offsets.saddle + rng.uniform(-2, 2, 6), stiffness=truth[0], stretch=truth[1])
+        found = learnt(instrument, readings(world, rng))
+        off.append(
+            [(found.stiffness - truth[0]) / found.stiffness_error, (found.stretch - truth[1]) / found.stretch_error]
+        )
+        misfits.append(found.misfit)
+    within = np.mean(np.abs(off) < 2, axis=0)
+    assert (within > 0.93).all()
+    assert (within < 0.97).all()
+    assert np.mean(misfits) == pytest.approx(1, abs=0.1)  # two of 48 readings' freedom are spent on the factors
+
+
+def test_a_perfect_meter_finds_the_factors_but_for_what_was_expected(instrument):
+    world = World(instrument.strung.offsets.saddle, stiffness=0.8, stretch=1.25)
+    found = learnt(instrument, readings(world))
+    # The readings are exact, the fit does not know it: it stays a little nearer to 1.
+    assert 0 < (found.stiffness - 0.8) / found.stiffness_error < 0.6
+    assert -0.6 < (found.stretch - 1.25) / found.stretch_error < 0
+    assert found.rms_after < 0.1 < found.rms_before
+    assert -1 < found.correlation < 0  # what stiffness explains, stretch need not
+
+
+def test_the_covariance_is_that_of_a_brute_force_search(instrument):
+    """The posterior on a grid of both factors, from the other reckoning of the instrument."""
+    rng = np.random.default_rng(22)
+    raw = readings(World(instrument.strung.offsets.saddle, stiffness=0.9, stretch=1.1), rng, strings=range(1, 5))
+    found = learnt(instrument, raw)
+    spans = [
+        np.linspace(m - 5 * e, m + 5 * e, 41)
+        for m, e in ((found.stiffness, found.stiffness_error), (found.stretch, found.stretch_error))
+    ]
+    cents = np.array([[r.cents for r in raw if r.string == s] for s in range(1, 5)])
+    weigh = np.linalg.inv(0.25 * np.eye(len(FRETS)) + 0.25)
+    log = np.empty((41, 41))
+    for i, stiffness in enumerate(spans[0]):
+        for j, stretch in enumerate(spans[1]):
+            world = World(instrument.strung.offsets.saddle, stiffness=stiffness, stretch=stretch)
+            off = cents - [world.errors(s, FRETS) for s in range(1, 5)]
+            log[i, j] = (
+                np.einsum("si,ij,sj->", off, weigh, off) + ((stiffness - 1) / 0.3) ** 2 + ((stretch - 1) / 0.3) ** 2
+            )
+    weight = np.exp(-(log - log.min()) / 2)
+    weight /= weight.sum()
+    a, b = np.meshgrid(*spans, indexing="ij")
+    mean = np.array([(weight * a).sum(), (weight * b).sum()])
+    spread = np.sqrt([(weight * (a - mean[0]) ** 2).sum(), (weight * (b - mean[1]) ** 2).sum()])
+    assert [found.stiffness, found.stretch] == pytest.approx(mean, abs=0.05 * spread.min())
+    assert [found.stiffness_error, found.stretch_error] == pytest.approx(spread, rel=0.03)
+    both = (weight * (a - mean[0]) * (b - mean[1])).sum() / spread.prod()
+    assert found.correlation == pytest.approx(both, abs=0.03)
+
+
+@pytest.mark.parametrize("truth", [(0.8, 1.25), (1.25, 0.8)])
+def test_moves_are_foretold_twice_as_well_once_calibrated(instrument, truth):
+    """Every fret read in three passes, tuned anew for each: where saddles belong for another set with more action, and how far they move to there.
+
+    More action, so that the two factors do not happen to make up for each other.
+    """
+    rng = np.random.default_rng(23)
+    factors = dict(zip(("stiffness", "stretch"), truth, strict=True))
+    other, setting = lay_out(flat_plan(HEAVIER, setup={"action": 3.2})), setting_of(instrument)
+    aims = {string: [12, 17] if string < 4 else [12] for string in range(1, 7)}
+
+    def belong(there, **made):
+        world = World(there, **made, **factors)
+        return np.array([world.best_move(string, frets) for string, frets in aims.items()])
+
+    missed = {"offset before": [], "offset after": [], "move before": [], "move after": []}
+    for _ in range(25):
+        there = instrument.strung.offsets.saddle + rng.uniform(-1, 1, 6)
+        world = World(there, **factors)
+        raw = [replace(r, at=at) for at in (1, 2, 3) for r in readings(world, rng, frets=range(1, 23))]
+        found = gather(setting, raw)
+        now, then = belong(there), belong(there, strings=HEAVIER, action=3.2)
+        for name, calibrated in (("before", None), ("after", learnt(instrument, raw))):
+            fretting = calibrated.on(other.strung.fretting) if calibrated else other.strung.fretting
+            missed[f"offset {name}"].append(compensate(fretting, other.strung.weights).saddle - (there + then))
+            # Nothing of the readings but what they teach: the saddles' own moves are not told.
+            told = restring(instrument, other, setting, found, (), calibrated).move
+            missed[f"move {name}"].append(told - (then - now))
+    root = {name: np.sqrt(np.mean(np.square(each))) for name, each in missed.items()}
+    assert root["offset after"] <= root["offset before"] / 2
+    assert root["move after"] <= root["move before"] / 2
+
+
+def test_restringing_within_its_stated_error(instrument):
+    rng = np.random.default_rng(24)
+    other, setting = lay_out(flat_plan(HEAVIER)), setting_of(instrument)
+    off = []
+    for _ in range(150):
+        stiffness, stretch = np.clip(rng.normal(1, 0.3, 2), 0.2, None)
+        there = instrument.strung.offsets.saddle + rng.uniform(-1, 1, 6)
+        raw = readings(World(there, stiffness=stiffness, stretch=stretch), rng)
+        found = gather(setting, raw)
+        told = restring(
+            instrument, other, setting, found, advise(instrument.plan, setting, found), learnt(instrument, raw)
+        )
+        world = World(there, stiffness=stiffness, stretch=stretch, strings=HEAVIER)
+        for string in range(1, 7):
+            true = world.best_move(string, [12, 17] if string < 4 else [12])
+            off.append((told.move[string - 1] - true) / told.error[string - 1])
+    assert 0.92 < np.mean(np.abs(off) < 2) < 0.98  # 900 moves, those of one instrument go together
+
+
+def test_restringing_tells_tension_and_travel(instrument):
+    other = lay_out(flat_plan(HEAVIER))
+    setting = setting_of(instrument)
+    told = restring(instrument, other, setting, gather(setting, ()), (), None)
+    assert told.tension[0] == pytest.approx(
+        [body.tension for body in (instrument.strung.bodies[0], other.strung.bodies[0])]
+    )
+    room = instrument.bridge.reserve / instrument.neck.ways[:, :1]
+    assert told.travel == pytest.approx(room + told.move[:, None] * [1, -1])
+    assert not told.read.any()
+    shared = restring(instrument, other, replace(setting, groups=((0, 1),)), gather(setting, ()), (), None)
+    assert shared.move[0] == shared.move[1] == pytest.approx(told.move[:2].mean())
+    # Nothing was read: the whole doubt of the factors is in it.
+    assert (told.error > 0.03).all()
+
+
+def test_another_neck_is_no_restringing(instrument):
+    setting = setting_of(instrument)
+    nothing = gather(setting, ())
+    with pytest.raises(PlanError, match="scale: 628"):
+        restring(instrument, lay_out(parse_plan(starters()["heron"].encode())), setting, nothing, (), None)
+    bare = lay_out(parse_plan(b'title = "b"\nstrings = 6\n[scale]\nlength = 640\n[board]\nnut_width = 43\n'))
+    seven = lay_out(parse_plan(b'title = "s"\nstrings = 7\n[scale]\nlength = 640\n[board]\nnut_width = 48\n'))
+    with pytest.raises(PlanError, match="strings: 7 in the other plan, 6 here"):
+        restring(instrument, seven, setting, nothing, (), None)
+    with pytest.raises(PlanError, match="missing in the other plan"):
+        restring(instrument, bare, setting, nothing, (), None)
+
+
+def test_what_is_wanting_is_said(instrument):
+    setting, world = setting_of(instrument), World(instrument.strung.offsets.saddle)
+
+    def wanting(raw):
+        return missing(setting, each_pass(setting, raw))
+
+    assert "5 frets or more on 4 strings or more; read so far on 3" in wanting(readings(world, strings=(1, 2, 3)))
+    assert "read so far on 0" in wanting(readings(world, frets=(1, 5, 12, 17)))
+    moved = [Reading(r.string, r.fret, r.cents, moved=0.5) for r in readings(world)]
+    assert "state saddle_offset" in wanting(moved)
+    later = [replace(r, at=2, moved=0.0) for r in moved]
+    assert wanting([*moved[:1], *later]) == ""  # one saddle was moved, five never were
+    assert "state saddle_offset" in wanting([*moved[::8], *later])
+    assert wanting(readings(world, stated=False)) == ""  # they stand where the plan has them
+    limp = lay_out(parse_plan(b'title = "b"\nstrings = 6\n[scale]\nlength = 640\n[board]\nnut_width = 43\n'))
+    assert "does not know its strings" in missing(setting_of(limp), each_pass(setting_of(limp), readings(world)))
+
+
+def test_a_calibrated_plan_is_where_the_next_fit_starts(instrument):
+    """The factors are the instrument's, whatever the plan had: calibrating twice gives the same."""
+    rng = np.random.default_rng(25)
+    raw = readings(World(instrument.strung.offsets.saddle, stiffness=0.8, stretch=1.25), rng)
+    first = learnt(instrument, raw)
+    again = lay_out(flat_plan(calibration={"stiffness": first.stiffness, "stretch": first.stretch}))
+    second = learnt(again, raw)
+    assert (second.stiffness, second.stretch) == pytest.approx((first.stiffness, first.stretch), abs=1e-6)
+    assert second.rms_before == pytest.approx(first.rms_after, abs=1e-6)
+
+
+def test_the_plan_keeps_its_comments():
+    text = starters()["heron"].encode()
+    written = recalibrated(text, 0.81234567, 1.2)
+    plan = parse_plan(written)
+    assert (plan.calibration.stiffness, plan.calibration.stretch) == (0.8123, 1.2)
+    for line in text.decode().splitlines():
+        assert line in written.decode()
+    again = recalibrated(written, 0.9, 1.0)
+    assert again.decode().count("[calibration]") == 1
+    assert tomllib.loads(again.decode())["calibration"] == {"stiffness": 0.9, "stretch": 1.0}
+
+
+def test_factors_that_explain_nothing_are_not_to_be_kept(instrument):
+    world = World(instrument.strung.offsets.saddle + 3.0)
+    raw = [replace(r, saddle_offset=float(instrument.strung.offsets.saddle[r.string - 1])) for r in readings(world)]
+    assert learnt(instrument, raw).doubtful
+    assert not learnt(instrument, readings(world)).doubtful
