@@ -6,10 +6,14 @@ import errno
 import io
 import signal
 import sys
+from contextlib import contextmanager
 from importlib import import_module
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import click
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 COMMANDS: Final = {
     "new": "Write a new plan from a starter.",
@@ -24,42 +28,43 @@ COMMANDS: Final = {
 
 
 class _Commands(click.Group):
-    """Imports a command only when it is wanted: --help stays quick."""
+    """Imports a command only when it is run: --help stays quick."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
-        if cmd_name not in COMMANDS:
-            return None
-        command = import_module(f"slotwright.cli.{cmd_name}").command
-        assert isinstance(command, click.Command)  # noqa: S101 - for the type checker
-        return command
+        return list(self.commands)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        try:
-            return super().resolve_command(ctx, args)
-        except click.UsageError as error:
-            import difflib  # noqa: PLC0415 - wanted only once something is misspelt
-
-            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
-            raise click.UsageError(error.message + (f" Did you mean {near[0]}?" if near else ""), ctx) from None
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
-        with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
+        name, command, rest = super().resolve_command(ctx, args)
+        if command is not None:
+            command = import_module(f"slotwright.cli.{name}").command
+        return name, command, rest
 
 
 @click.group(
     cls=_Commands,
+    commands=[click.Command(name, short_help=what) for name, what in COMMANDS.items()],
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Example: slotwright new heron, then slotwright draw heron.toml",
 )
 @click.version_option(package_name="slotwright", prog_name="slotwright", message="%(prog)s %(version)s")
 def group() -> None:
     """From a maker's plan to fret-slot templates true enough to cut wood by."""
+
+
+@contextmanager
+def _ended_tidily() -> Iterator[None]:
+    """End as Ctrl-C does when terminated or hung up on, with nothing half written left behind."""
+    numbers = [getattr(signal, name, None) for name in ("SIGTERM", "SIGHUP")]  # Windows has no SIGHUP
+    ours = [number for number in numbers if number and signal.getsignal(number) == signal.SIG_DFL]
+    for number in ours:
+        signal.signal(number, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        for number in ours:
+            signal.signal(number, signal.SIG_DFL)
 
 
 def main(args: list[str] | None = None) -> None:
@@ -70,12 +75,9 @@ def main(args: list[str] | None = None) -> None:
         # A title may hold letters that this terminal or file cannot show.
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
-    for name in ("SIGTERM", "SIGHUP"):  # end as Ctrl-C does, with nothing half written left behind
-        number = getattr(signal, name, None)  # Windows has no SIGHUP
-        if number is not None and signal.getsignal(number) == signal.SIG_DFL:
-            signal.signal(number, signal.default_int_handler)
     try:
-        group(args, prog_name="slotwright")
+        with _ended_tidily():
+            group(args, prog_name="slotwright")
     except SlotwrightError as error:
         click.echo(f"slotwright: {error}", err=True)
         sys.exit(2)

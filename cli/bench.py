@@ -18,6 +18,7 @@ from slotwright.cli.console import (
     write,
 )
 from slotwright.cli.dialogue import converse
+from slotwright.layout import cautions
 from slotwright.layout.errors import PlanError, SlotwrightError
 from slotwright.layout.units import show
 
@@ -116,7 +117,7 @@ def _restrung(instrument: Instrument, other: Instrument, raw: Sequence[Reading],
 
 
 def _save(plan: Path, path: Path, found: Intonation, *, force: bool) -> None:
-    from slotwright.layout.survey.plan_text import recalibrated  # noqa: PLC0415 - quick --help
+    from slotwright.layout.plan.writer import recalibrated  # noqa: PLC0415 - quick --help
 
     if found.calibrated is None:
         raise SlotwrightError(f"{path} is not written: {found.wanting}")
@@ -221,7 +222,7 @@ def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
         click.echo("the strings are not known: moves are reckoned from lengths alone")
     turned = "Loosen a string before you turn its screw, retune" if advices[0].turns is not None else "Retune"
     click.echo(f"{turned} after each move, then read again.")
-    click.echo("Strings under tension whip when they break: keep your face out of their line.")
+    click.echo(cautions.STRINGS)
 
 
 def _notes(advice: Advice, cents: Iterable[float]) -> str:

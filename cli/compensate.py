@@ -10,9 +10,11 @@ import numpy as np
 from slotwright.cli.console import FILE, UNIT_NAMES, cents, print_json, print_table, read_instrument, warn, write
 from slotwright.cli.slip import print_slips, read_sizes, slips_as_json
 from slotwright.cli.tunings import losses_as_json, print_losses
+from slotwright.layout import cautions
 from slotwright.layout.errors import SlotwrightError
-from slotwright.layout.instrument.stringing import least_worst, what_if
+from slotwright.layout.instrument.stringing import least_worst
 from slotwright.layout.instrument.tolerances import slip
+from slotwright.layout.instrument.what_if import what_if
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -153,7 +155,7 @@ def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
         if len(group) > 1:
             shared = " and ".join(map(str, group))
             yield f"string {shared} share a saddle: slotwright check says what that costs them"
-    yield "Strings under tension whip when they break: keep your face out of their line."
+    yield cautions.STRINGS
 
 
 def _beyond(instrument: Instrument, strung: Strung) -> Iterator[str]:

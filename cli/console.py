@@ -23,8 +23,6 @@ from slotwright.layout.errors import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
-    from rich.progress import Progress
-
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.readings.notes import Reading
     from slotwright.layout.units import Unit
@@ -151,28 +149,11 @@ def warn(instrument: Instrument) -> None:
 
 def counted(steps: Sequence[Each], doing: str) -> Iterator[Each]:
     """Go through steps; on a terminal a bar tells how far it got, once that takes longer than a second."""
-    begun, bar = time.monotonic(), None
-    try:
-        for done, step in enumerate(steps):
-            if bar is None and done and time.monotonic() - begun > _PATIENCE and sys.stderr.isatty():
-                bar = _bar()
-                task = bar.add_task(doing, total=len(steps))
-                bar.start()
-            if bar is not None:
-                bar.update(task, completed=done)
+    begun, watched = time.monotonic(), sys.stderr.isatty()
+    with click.progressbar(steps, label=doing, show_pos=True, hidden=True, file=sys.stderr) as bar:
+        for step in bar:
+            bar.hidden = not watched or time.monotonic() - begun < _PATIENCE
             yield step
-    finally:
-        if bar is not None:
-            bar.stop()
-
-
-def _bar() -> Progress:
-    """Make a bar beside the result, that is gone once the work is done."""
-    from rich.console import Console  # noqa: PLC0415 - quick --help
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn  # noqa: PLC0415
-
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    return Progress(*columns, console=Console(stderr=True), transient=True)
 
 
 def print_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

@@ -9,6 +9,7 @@ import click
 from click.core import ParameterSource
 
 from slotwright.cli.console import FILE, counted, length_of, print_json, print_table, read_instrument, warn, write
+from slotwright.layout import cautions
 from slotwright.layout.errors import PlanError, SheetError, SlotwrightError
 from slotwright.layout.names import FORMATS, SHEETS, USUAL_FORMATS, VERSIONS
 
@@ -162,4 +163,4 @@ def _report(drawn: Sequence[tuple[Path, Sheet, str]]) -> None:
             )
         )
     print_table(("file", "full size", "", ""), rows)
-    click.echo("Measure the rules on a print before you cut.")
+    click.echo(cautions.PRINTS)

@@ -11,6 +11,7 @@ import click
 import numpy as np
 
 from slotwright.cli.console import FILE, UNIT_NAMES, print_json, print_table, read_instrument, warn
+from slotwright.layout import cautions
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -90,7 +91,7 @@ def _print_text(instrument: Instrument) -> None:
     )
     if instrument.straightness_note:
         click.echo(instrument.straightness_note)
-    click.echo("Sawing: guards and eye protection on, dust extracted; the machine's instructions come first.")
+    click.echo(cautions.SAWING)
 
 
 def _print_csv(instrument: Instrument) -> None:

@@ -20,6 +20,7 @@ from slotwright.cli.console import (
     write,
 )
 from slotwright.layout.errors import PlanError, SlotwrightError
+from slotwright.layout.limits import MOST_STRINGS
 from slotwright.layout.units import Unit, show
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ _SADDLE_REACH = 0.1  # of what is expected; further away it was not measured fro
 )
 @click.option("--title", metavar="T", help="Title of plan and chart; the name of the file without it.")
 @click.option("--plan", type=FILE, metavar="FILE.toml", help="Write a plan of this neck.")
-@click.option("--strings", type=click.IntRange(1, 18), help="For the plan: how many strings.")
+@click.option("--strings", type=click.IntRange(1, MOST_STRINGS), help="For the plan: how many strings.")
 @click.option("--nut-width", metavar="LEN", help="For the plan: width of the board at the nut.")
 @click.option("--width", metavar="LEN", help="For the plan: width of the board at the octave fret.")
 @click.option("--spread-saddle", metavar="LEN", help="For the plan: outer string to outer string at the saddle.")
@@ -163,7 +164,9 @@ def _ask(options: dict[str, Any], units: Unit, fret: int) -> Asked:
         return click.prompt(f"{words} [{units}]", default=usual, show_default=False, value_proc=check, err=True)
 
     try:
-        strings = options["strings"] or click.prompt("Number of strings", type=click.IntRange(1, 18), err=True)
+        strings = options["strings"] or click.prompt(
+            "Number of strings", type=click.IntRange(1, MOST_STRINGS), err=True
+        )
         nut_width = width("nut_width", "Width of the board at the nut")
         at_fret = width("width", f"Width of the board at fret {fret}")
         spread = width("spread_saddle", "Outer string to outer string at the saddle, Enter if not known", empty=True)

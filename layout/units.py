@@ -11,6 +11,8 @@ from slotwright.layout.errors import LengthError
 Unit = Literal["mm", "in"]
 
 MM_PER_INCH: Final = 25.4  # exact by international agreement of 1959
+ROUNDING: Final = 1e-9  # mm; less is the arithmetic's
+SHOWN: Final = 0.005  # mm; what is nearer to a limit reads as the limit itself
 
 FORMS: Final = '648, "648 mm", "64.8 cm", "25.5 in", "25 1/2 in", "25-1/2\\"" or ".010\\""'
 

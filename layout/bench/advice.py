@@ -14,7 +14,7 @@ import numpy as np
 
 from slotwright.layout.bench.state import best_place, beyond_model, used_weights
 from slotwright.layout.physics.minimax import least_largest
-from slotwright.layout.physics.offsets import SADDLE_REACH
+from slotwright.layout.physics.offsets import SADDLE_REACH, largest
 from slotwright.layout.physics.pitch import errors, parts
 
 if TYPE_CHECKING:
@@ -111,7 +111,7 @@ def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ..
         left = (off + beyond)[string, frets]
         answer = answer_of_move(weights[string, frets], jacobian[string, frets, 0], left, rule.minimise)
         spread[string] = np.sqrt(np.einsum("i,ij,j", answer, readings.covariance(string, frets), answer))
-    inside = np.where(weights > 0, np.abs(readings.cents), 0.0).max(axis=1) <= rule.tolerance
+    inside = largest(readings.cents, weights) <= rule.tolerance
     pull = (weights * jacobian[..., 0] ** 2).sum(axis=1)
     for group in setting.groups:
         together = [string for string in group if string in tried]
@@ -191,22 +191,18 @@ def turns_of(plan: Plan, move: float) -> float | None:
     Returns
     -------
     float or None
-        Turns to the nearest quarter, clockwise positive; None without a thread. A right-hand screw
-        draws the saddle toward its own head when turned clockwise (common practice, no source).
+        Turns to the nearest quarter, clockwise positive; None without a thread.
     """
-    bridge = plan.bridge
-    if bridge is None or bridge.thread_pitch is None:
-        return None
-    clockwise = move / bridge.thread_pitch * (1 if bridge.screw_from == "rear" else -1)
-    return round(clockwise / QUARTER) * QUARTER + 0.0
+    per_turn = None if plan.bridge is None else plan.bridge.per_turn
+    return None if per_turn is None else round(move / per_turn / QUARTER) * QUARTER + 0.0
 
 
 def move_of(plan: Plan, move: float) -> float:
     """Give what a hand really does of a move [mm]: whole quarter turns where there is a thread."""
-    turns, bridge = turns_of(plan, move), plan.bridge
-    if turns is None or bridge is None or bridge.thread_pitch is None:
+    turns = turns_of(plan, move)
+    if turns is None or plan.bridge is None:
         return move
-    return turns * bridge.thread_pitch * (1 if bridge.screw_from == "rear" else -1)
+    return turns * (plan.bridge.per_turn or 0.0)
 
 
 def _advice(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.bench.state import SIGMA_OPEN
+from slotwright.layout.limits import FACTORS
 from slotwright.layout.physics.pitch import parts
 
 if TYPE_CHECKING:
@@ -24,7 +25,6 @@ PRIOR: Final = 0.3  # standard deviation of either factor before anything is rea
 FEWEST_FRETS: Final = 5  # of one string
 FEWEST_STRINGS: Final = 4
 POOR_FIT: Final = 3.0  # chi-square per reading above which the factors do not explain what was read
-_LIMITS: Final = (0.1, 10.0)  # as a plan may state them
 _STEP: Final = 1e-4  # of a factor, for its derivative
 _CLOSE: Final = 1e-9
 _MOST_STEPS: Final = 30
@@ -60,7 +60,7 @@ class Calibrated:
     @property
     def doubtful(self) -> str:
         """Why these factors are not to be kept; empty where they may."""
-        if not all(_LIMITS[0] < factor < _LIMITS[1] for factor in (self.stiffness, self.stretch)):
+        if not all(FACTORS[0] < factor < FACTORS[1] for factor in (self.stiffness, self.stretch)):
             return "a factor lies at its limit"
         return "the readings stray more than meters err" if self.misfit > POOR_FIT else ""
 
@@ -131,7 +131,7 @@ def calibrate(setting: Setting, passes: Sequence[Readings]) -> Calibrated:
             information = information + slopes.T @ each.weigh @ slopes
             pull = pull + slopes.T @ each.weigh @ each.missed(factors)
         change = np.linalg.solve(information, pull)
-        factors = np.clip(factors + change, *_LIMITS)
+        factors = np.clip(factors + change, *FACTORS)
         if np.abs(change).max() < _CLOSE:
             break
     had = np.array([setting.fretting.stiffness, setting.fretting.stretch])

@@ -15,8 +15,10 @@ from slotwright.layout.bench.patterns import LOW_FRETS, UPPER_FRETS, Evidence
 from slotwright.layout.bench.state import SIGMA_READING, each_pass, gather, setting_of
 from slotwright.layout.instrument.bridge_findings import cures
 from slotwright.layout.physics.offsets import SADDLE_REACH, compensate
-from slotwright.layout.physics.pitch import CENTS, parts
+from slotwright.layout.physics.pitch import parts
+from slotwright.layout.physics.temperament import CENTS_PER_NEPER
 from slotwright.layout.readings.notes import last_pass
+from slotwright.layout.units import SHOWN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -192,7 +194,7 @@ class _Words:
     def crown(self, fret: int, off: Sequence[int], read: int, size: float) -> Finding:
         """Word the finding of a crown."""
         lengths = self.setting.fretting.scale - self.setting.fretting.frets[:, fret - 1]
-        astray = size * float(np.mean(lengths[np.array(off) - 1])) / CENTS
+        astray = size * float(np.mean(lengths[np.array(off) - 1])) / CENTS_PER_NEPER
         toward = "bridge" if astray > 0 else "nut"
         by = f"fret {fret} is {size:+.1f} cents off"
         if len(off) == read and read > 1:
@@ -282,7 +284,7 @@ class _Words:
             wanted = self.evidence.readings.place[string] + advice.move
             for cure in cures(self.plan, self.instrument.neck, strung, string):
                 then = self.serving(cure.fretting, cure.nut, self.plan.compensation.minimise)
-                if (gained := float(wanted - then.saddle[string])) > 0.005:
+                if (gained := float(wanted - then.saddle[string])) > SHOWN:
                     gains.append(f"{cure.what} {self.said(gained)}")
         end = "rear" if back else "front"
         help_ = f"what would gain way: {', '.join(gains)}" if gains else "only another place of the bridge gains way"

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
+from slotwright.layout import cautions
 from slotwright.layout.bench.advice import advise, move_of, turns_of
 from slotwright.layout.bench.state import gather, setting_of
 from slotwright.layout.plan.fields import quoted
@@ -31,7 +32,7 @@ USUAL_DOUBT: Final = 0.15  # how far a turn may be from doing what it should, as
 REMINDERS: Final = (
     "Loosen the string before you turn its screw; retune after each move, then read.",
     "Press as you play. If the meter hunts, turn the tone control down.",
-    "Strings under tension whip when they break: keep your face out of their line.",
+    cautions.STRINGS,
 )
 
 _LONGEST: Final = 40  # letters of an answer

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from slotwright.layout.bench.calibration import PRIOR
 from slotwright.layout.bench.state import beyond_model, used_weights
 from slotwright.layout.physics.pitch import errors, parts
 
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-MODEL_DOUBT: Final = 0.3  # of its stretch and of its stiffness part: the priors of a calibration
 FALSE_ALARM: Final = 0.01  # chance that a healthy instrument raises a finding, for each kind of pattern
 FEWEST: Final = 5  # readings of one string that can tell a crown or a magnet from a saddle
 LOW_FRETS: Final = 3  # frets 1 to 3 feel the nut most (common practice, no source)
@@ -202,6 +202,6 @@ class Evidence:
 
     def _covariance(self, string: int, frets: NDArray[np.intp]) -> Floats:
         """Give the covariance of what is read beyond the model, the model's own doubts included."""
-        doubt = MODEL_DOUBT * np.stack((self.by_stretch[string, frets], self.by_stiffness[string, frets]))
+        doubt = PRIOR * np.stack((self.by_stretch[string, frets], self.by_stiffness[string, frets]))
         covariance: Floats = self.readings.covariance(string, frets) + doubt.T @ doubt
         return covariance

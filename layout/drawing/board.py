@@ -30,7 +30,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from slotwright.layout.drawing.sheet import Box, Entity, Point
+    from slotwright.layout.drawing.sheet import Box, Entity
+    from slotwright.layout.instrument.arcs import Point
     from slotwright.layout.instrument.instrument import Instrument
 
 _HEIGHT = 2.2  # mm, capitals of the labels at the frets

@@ -12,6 +12,7 @@ from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.marks import cross, point, sides
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 from slotwright.layout.instrument.bridge import margins, single_units
+from slotwright.layout.units import SHOWN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -166,7 +167,7 @@ def checked_on(instrument: Instrument) -> str:
 
 def _aside(instrument: Instrument, y: float) -> str:
     """Say how far off the centre line a hole stands, and to which side."""
-    if abs(y) < 0.005:
+    if abs(y) < SHOWN:
         return "on it"
     side = "treble" if (y > 0) != instrument.plan.board.left_handed else "bass"
     return f"{instrument.length(abs(y))} {side}"

@@ -8,6 +8,7 @@ import numpy as np
 
 from slotwright.layout.drawing.marks import point, spread
 from slotwright.layout.drawing.sheet import Layer, Line, Text
+from slotwright.layout.units import SHOWN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -103,7 +104,7 @@ def notes(instrument: Instrument) -> Iterator[str]:
         return
     both = "saddle and nut contacts" if strung.offsets.nut.any() else "saddle contacts"
     yield f"Short ticks are {both} for the stated strings and setup; leave travel in hand for other gauges."
-    if instrument.plan.compensation.nut == "per string" and strung.offsets.nut.max() > 0.005:
+    if instrument.plan.compensation.nut == "per string" and strung.offsets.nut.max() > SHOWN:
         yield "Nut contacts toward fret 1 need a nut that overhangs the end of the board, or that end cut back."
     yield from grounds(instrument)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from slotwright.layout import cautions
 from slotwright.layout.drawing.lettering import cleaned, fitted, text_width, wrapped
 from slotwright.layout.drawing.marks import rule
 from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Sheet, Text, extents
@@ -16,13 +17,6 @@ if TYPE_CHECKING:
     from slotwright.layout.instrument.instrument import Instrument
 
     _Line = tuple[str, float, float]  # text, step that leads to it in line heights, height [mm]
-
-CAUTIONS: Final = (
-    "Measure both rules on this sheet before you cut; paper moves with damp and wet glue stretches it.",
-    "Wear eye protection. Extract the dust and wear a mask: hardwood, bone and shell dust harm the lungs.",
-    "Use the guards, and follow the instructions of the maker of your saw, cutter or laser.",
-    "Local rules and licensed practice come before anything on this sheet.",
-)
 
 _LEAST: Final = 118.0  # mm, least height above the title block
 _MARGIN: Final = 5.0  # mm of paper around the border
@@ -135,7 +129,7 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
         paper,
         revision=cleaned(instrument.plan.job.revision) if instrument.plan.job else "",
         check=content.check,
-        cautions=(*CAUTIONS, *content.cautions),
+        cautions=(*cautions.SHEET, *content.cautions),
     )
 
 
@@ -146,7 +140,7 @@ def _border(edge: Box) -> Contour:
 
 def _texts(instrument: Instrument, content: Content) -> Iterator[tuple[str, Sequence[str]]]:
     """Give the heading and the paragraphs of each text on a sheet."""
-    yield "Cautions", (*CAUTIONS, *content.cautions)
+    yield "Cautions", (*cautions.SHEET, *content.cautions)
     noted = [*(f"Warning: {warning}." for warning in instrument.warnings), *content.notes]
     assumed = [
         f"{key}={value.text}"

@@ -10,13 +10,14 @@ from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import octave_check
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
-from slotwright.layout.instrument.instrument import jig_fault
+from slotwright.layout.instrument.board_findings import jig_fault
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from slotwright.layout.drawing.sheet import Entity, Point
+    from slotwright.layout.drawing.sheet import Entity
+    from slotwright.layout.instrument.arcs import Point
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.plan.tables import Jig
 

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from slotwright.layout.drawing.sheet import Entity, Point
+    from slotwright.layout.drawing.sheet import Entity
+    from slotwright.layout.instrument.arcs import Point
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.instrument.lines import Across, Along
 

@@ -9,6 +9,7 @@ import numpy as np
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import spread
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
+from slotwright.layout.instrument.arcs import bulge_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -140,7 +141,7 @@ def _from_bridge(instrument: Instrument) -> Iterator[Entity]:
     # Round the foot: from treble edge to bass edge along the curve of the wood, arched into the nut.
     corners = [*ends, (half, -drop), (-half, -drop)]
     bulges = [0.0] * len(corners)
-    bulges[-2] = drop / half
+    bulges[-2] = bulge_of(drop, 2 * half)
     yield Contour(Layer.CUT_OUTLINE, tuple((x, low + z) for x, z in corners), tuple(bulges))
     yield Line(Layer.REF_BLANK, (-half - 4, low), (half + 4, low))
     yield Line(Layer.REF_CENTRE, (0.0, low - 4), (0.0, low + float(_top(instrument).max()) + 3))

@@ -10,6 +10,7 @@ import numpy as np
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import fitted
 from slotwright.layout.drawing.sheet import Contour, Layer, Text
+from slotwright.layout.instrument.arcs import bulge_of
 from slotwright.layout.units import MM_PER_INCH
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def _gauges(
     instrument: Instrument, radius: float, middle: float, wide: float, sagitta: float, places: str
 ) -> Iterator[Entity]:
     left, right = middle - wide / 2, middle + wide / 2
-    bulge = 2 * sagitta / wide
+    bulge = bulge_of(sagitta, wide)
     millimetres, inches = f"{radius:.1f} mm", f"{radius / MM_PER_INCH:.2f} in"
     first, second = (millimetres, inches) if instrument.plan.units == "mm" else (inches, millimetres)
     # Concave above: its curved edge is the lower one, arched into the gauge.

@@ -11,11 +11,11 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Final, Literal
 
 from slotwright.layout.drawing.lettering import cleaned, text_width
+from slotwright.layout.instrument.arcs import Arc, Point
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-Point = tuple[float, float]
 Box = tuple[float, float, float, float]  # left, bottom, right, top
 Across = Literal["left", "center", "right"]
 Up = Literal["bottom", "middle", "top"]
@@ -122,12 +122,16 @@ class Contour:
         yield from zip(self.corners, following, self.bulges or (0.0,) * len(self.corners), strict=True)
 
     def box(self) -> Box:
-        """Give what the contour covers; an arc of a gauge never leaves its own chord and rise."""
-        points = list(self.corners)
-        for (x0, y0), (x1, y1), bulge in self.sides():
-            # Middle of the arc: beside the middle of the chord by half of bulge times chord.
-            points.append(((x0 + x1 + bulge * (y1 - y0)) / 2, (y0 + y1 - bulge * (x1 - x0)) / 2))
-        return _box(points)
+        """Give what the contour covers."""
+        arcs = (Arc.between(*side) for side in self.sides() if side[2])
+        return _box([*self.corners, *(point for arc in arcs for point in arc.extremes())])
+
+    def points(self) -> list[Point]:
+        """Give its corners, and points along its arcs that straight lines between stay near to [mm]."""
+        found: list[Point] = []
+        for side in self.sides():
+            found += [side[0], *(Arc.between(*side).between_ends() if side[2] else ())]
+        return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import core, number_row, octave_check, outline, point, side_names, sides
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, extents
-from slotwright.layout.instrument.instrument import blank_outline
+from slotwright.layout.instrument.blank import blank_outline
 from slotwright.layout.instrument.lines import lengthened
 
 if TYPE_CHECKING:

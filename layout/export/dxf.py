@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from ezdxf.document import Drawing
     from ezdxf.layouts import Modelspace
 
-    from slotwright.layout.drawing.sheet import Point, Sheet
+    from slotwright.layout.drawing.sheet import Sheet
+    from slotwright.layout.instrument.arcs import Point
     from slotwright.layout.names import Version
     from slotwright.layout.units import Unit
 

@@ -258,7 +258,7 @@ def _shape(entity: Line | Contour | Circle | Text) -> shapely.Geometry:
         case Line():
             return shapely.LineString([entity.start, entity.end])
         case Contour():
-            return shapely.LinearRing(entity.corners)
+            return shapely.LinearRing(entity.points())
         case Circle():
             return shapely.Point(entity.centre).buffer(entity.radius).exterior
         case Text():

@@ -20,12 +20,14 @@ from slotwright.layout.drawing.lettering import fitted, wrapped
 from slotwright.layout.drawing.marks import rule
 from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
 from slotwright.layout.export.paper import FOOT, SIDE
+from slotwright.layout.instrument.arcs import Arc
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from slotwright.layout.drawing.sheet import Box, Point, Sheet
+    from slotwright.layout.drawing.sheet import Box, Sheet
     from slotwright.layout.export.paper import Layout
+    from slotwright.layout.instrument.arcs import Point
 
 _FONT: Final = "letters"
 _CAPITALS: Final = 0.73  # height of its capitals over its size
@@ -278,16 +280,14 @@ def _draw(canvas: Canvas, entities: Iterable[Line | Contour | Circle | Text]) ->
 def _path(canvas: Canvas, contour: Contour) -> Any:  # noqa: ANN401 - reportlab is untyped
     path = canvas.beginPath()
     path.moveTo(*contour.corners[0])
-    for (x0, y0), (x1, y1), bulge in contour.sides():
+    for start, end, bulge in contour.sides():
         if not bulge:
-            path.lineTo(x1, y1)
+            path.lineTo(*end)
             continue
-        # Centre beside the middle of the chord; the angle is four times the arc tangent of the bulge.
-        away = (1 - bulge**2) / (4 * bulge)
-        cx, cy = (x0 + x1) / 2 - away * (y1 - y0), (y0 + y1) / 2 + away * (x1 - x0)
-        radius = math.hypot(x0 - cx, y0 - cy)
-        begin, turn = math.degrees(math.atan2(y0 - cy, x0 - cx)), math.degrees(4 * math.atan(bulge))
-        path.arcTo(cx - radius, cy - radius, cx + radius, cy + radius, begin, turn)
+        arc = Arc.between(start, end, bulge)
+        (x, y), radius = arc.centre, arc.radius
+        box = x - radius, y - radius, x + radius, y + radius
+        path.arcTo(*box, math.degrees(arc.begin), math.degrees(arc.turn))
     path.close()
     return path
 

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import io
-import math
 from typing import TYPE_CHECKING, Any
 
 import svgwrite
 
 from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
+from slotwright.layout.instrument.arcs import Arc
 from slotwright.layout.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from slotwright.layout.drawing.sheet import Point, Sheet
+    from slotwright.layout.drawing.sheet import Sheet
+    from slotwright.layout.instrument.arcs import Point
     from slotwright.layout.units import Unit
 
     Number = Callable[[float], str]
@@ -98,8 +99,7 @@ def _path(contour: Contour, at: Callable[[Point], tuple[str, str]], number: Numb
     for start, end, bulge in contour.sides():
         x, y = at(end)
         if bulge:
-            chord = math.hypot(end[0] - start[0], end[1] - start[1])
-            radius = number(chord * (1 + bulge * bulge) / (4 * abs(bulge)))
+            radius = number(Arc.between(start, end, bulge).radius)
             yield f"A {radius} {radius} 0 {int(abs(bulge) > 1)} {int(bulge < 0)} {x} {y}"
         elif end != contour.corners[0]:
             yield f"L {x} {y}"

@@ -15,6 +15,7 @@ import numpy as np
 
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.instrument.lines import meet
+from slotwright.layout.physics.minimax import least_largest_of_two
 from slotwright.layout.physics.pitch import errors, saddle_height
 
 if TYPE_CHECKING:
@@ -168,26 +169,17 @@ def straight_fit(across: Floats, along: Floats) -> tuple[float, float, float]:
     Returns
     -------
     tuple of float
-        x at y = 0 [mm], its change per mm of y, and the largest distance [mm]: the answer of a
-        linear programme, with the least lean where several lines are as good.
+        x at y = 0 [mm], its change per mm of y, and the largest distance [mm].
     """
-    from scipy.optimize import linprog  # noqa: PLC0415 - slow to import and seldom wanted
-
     if len(across) == 1:
         return float(along[0]), 0.0, 0.0
-    one = np.ones(len(across))
-    # Unknowns: x at 0, lean, largest distance. Distances stay below the largest on either side.
-    rows = np.column_stack((one, across, -one)), np.column_stack((-one, -across, -one))
-    answer = linprog(
-        [0.0, 0.0, 1.0],
-        A_ub=np.vstack(rows),
-        b_ub=np.concatenate((along, -along)),
-        bounds=[(None, None), (None, None), (0, None)],
-        options={"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10},
-    )
-    assert answer.success  # noqa: S101 - a line through points always exists
-    start, lean, most = (float(value) for value in answer.x)
-    return start, lean, most
+    # No line through the points leans more than the steepest that joins two of them.
+    steepest = float(np.ptp(along) / np.diff(np.sort(across)).min())
+    moves, leans = -np.ones(len(across)), -across
+    free = np.ones((), dtype=np.bool_)
+    start, lean = least_largest_of_two(along, moves, leans, free, steepest + 1.0, common=False)
+    most = np.abs(along - start - lean * across).max()
+    return float(start), float(lean), float(most)
 
 
 def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
@@ -359,12 +351,13 @@ def _outline(bridge: Bridge, frame: _Frame) -> Floats | None:
     if bridge.kind == "floating" and bridge.foot is not None:
         across, along = bridge.foot
         return _rectangle(frame, -along / 2, along / 2, across / 2)
-    if bridge.outline is None:
+    to_front = bridge.to_front
+    if bridge.outline is None or to_front is None:
         return None
     across, along = bridge.outline
     # The foremost contact line: the front of the travel, or the middle of the slot.
     foremost = bridge.front_stop if bridge.travel is not None else 0.0
-    front = foremost - (along / 3 if bridge.front is None else bridge.front)
+    front = foremost - to_front
     return _rectangle(frame, front, front + along, across / 2)
 
 

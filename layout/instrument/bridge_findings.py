@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from slotwright.layout.instrument.board_findings import NEAR_EDGE
 from slotwright.layout.instrument.bridge import PIN_HOLE, TIE_HOLE, margins, single_units
 from slotwright.layout.instrument.tunings import in_all_tunings
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import compensate
 from slotwright.layout.physics.pitch import errors
-from slotwright.layout.units import show
+from slotwright.layout.units import ROUNDING, SHOWN, show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -29,11 +30,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 EXPOSURE: Final = (2.0, 5.0)  # mm of saddle out of its base (common practice, from memory)
-NEAR_EDGE: Final = 2.0  # mm from an outer string to the edge (common practice, no source)
 SNUG: Final = 0.25  # mm that a hole may be off and still take its screw, post or pin (from memory)
-
-_ROUNDING: Final = 1e-9  # mm
-_SHOWN: Final = 0.005  # mm; what reads as the limit is not past it
 
 
 def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Iterator[str]:
@@ -49,7 +46,7 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
     bridge = plan.bridge
     assert bridge is not None  # noqa: S101 - a bridge was placed
     yield from _sharing(plan, placed)
-    if placed.reserve is not None and placed.reserve.min() < bridge.reserve - _ROUNDING:
+    if placed.reserve is not None and placed.reserve.min() < bridge.reserve - ROUNDING:
         yield from _short_travel(plan, bridge, placed)
         gains = [] if single_units(plan) else [*_gains(plan, bridge, neck, strung, placed)]
         if gains:
@@ -62,13 +59,13 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
         yield _old_holes(plan, bridge, strung, placed)
     for name, treble, bass, _ in margins(plan, neck):
         for side, margin in (("treble", treble), ("bass", bass)):
-            if margin < NEAR_EDGE - _SHOWN:
+            if margin < NEAR_EDGE - SHOWN:
                 yield f"only {plan.said(margin)} between the outer {side} string and the edge at the {name}"
 
 
 def _sharing(plan: Plan, placed: Placement) -> Iterator[str]:
     """Say what sharing a saddle or a crest costs, where it can be measured."""
-    off = np.flatnonzero(np.abs(placed.shared) > _SHOWN)
+    off = np.flatnonzero(np.abs(placed.shared) > SHOWN)
     if off.size:
         way = np.where(placed.shared > 0, "behind", "before")
         each = ", ".join(
@@ -85,7 +82,7 @@ def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str]:
     """Judge the saddle's thickness and how far it stands out."""
     said = plan.said
     if placed.thickness is not None and bridge.slot_width is not None:
-        enough = placed.thickness <= bridge.slot_width + _ROUNDING
+        enough = placed.thickness <= bridge.slot_width + ROUNDING
         verdict = "every contact can be filed in" if enough else "too thin to file every contact in"
         yield f"saddle {said(bridge.slot_width)} thick: {verdict}; {said(placed.thickness)} is needed"
     if placed.exposure is not None:
@@ -113,10 +110,8 @@ def _impossible(plan: Plan, bridge: Bridge) -> Iterator[str]:
             continue
         if bridge.slot_width and distance - diameter / 2 < bridge.slot_width / 2:
             yield f"the {name} holes cut into the saddle's slot"
-        if bridge.outline:
-            front = bridge.outline[1] / 3 if bridge.front is None else bridge.front
-            if distance + diameter / 2 > bridge.outline[1] - front:
-                yield f"the {name} holes lie behind the bridge's rear edge"
+        if bridge.outline and distance + diameter / 2 > bridge.outline[1] - (bridge.to_front or 0.0):
+            yield f"the {name} holes lie behind the bridge's rear edge"
 
 
 def _short_travel(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str]:
@@ -127,7 +122,7 @@ def _short_travel(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str
         least, end = min((before, "front"), (behind, "rear"))
         if least < 0:
             yield f"string {string} lies {said(-least)} beyond the {end} end of the travel"
-        elif least < bridge.reserve - _ROUNDING:
+        elif least < bridge.reserve - ROUNDING:
             yield f"string {string} keeps {said(least)} of travel at the {end} end; {said(bridge.reserve)} is wanted"
 
 
@@ -191,7 +186,7 @@ def _gains(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Place
         tuned = in_all_tunings(plan, cure.fretting)
         offsets = compensate(tuned, strung.weights, nut=cure.nut, minimise=plan.compensation.minimise)
         gained = reach(strung.offsets.saddle) - reach(offsets.saddle)
-        if gained > _SHOWN:
+        if gained > SHOWN:
             yield f"{cure.what} by {plan.said(gained)}"
 
 
@@ -218,7 +213,7 @@ def _old_holes(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) ->
     way = "back" if shift[0] > 0 else "forward"
     serve = f"the holes that are there serve with the bridge {said(abs(shift[0]))} further {way} and "
     serve += f"{said(abs(shift[1]))} to the {'treble' if shift[1] * hand > 0 else 'bass'} side"
-    if abs(shift[1]) < _SHOWN:
+    if abs(shift[1]) < SHOWN:
         serve = serve.rpartition(" and ")[0]
     if placed.reserve is not None:
         # Moved back, the bridge leaves less of its travel before the contacts and more behind.

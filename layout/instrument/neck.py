@@ -17,7 +17,7 @@ from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.instrument.lines import Across, Along, distance, lengthened, meet
 from slotwright.layout.instrument.spacing import string_places
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER, cents_at, speaking_fraction
-from slotwright.layout.units import show
+from slotwright.layout.units import SHOWN, show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -397,7 +397,7 @@ def _faults_of(plan: Plan, neck: Neck) -> Iterator[Fault]:
     margin, end, side = nearest_edge(neck)
     if margin <= 0:
         taper = "board.edge_margin" if plan.board.width_at is None else "board.width_at"
-        past = f"{plan.said(-margin)} past" if margin < -0.005 else "on"
+        past = f"{plan.said(-margin)} past" if margin < -SHOWN else "on"
         yield Fault(
             "board.nut_width" if end == "nut" else taper,
             f"the outer {side} string runs off the board at the {end}, {past} the edge",

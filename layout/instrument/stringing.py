@@ -11,10 +11,10 @@ from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.instrument.lines import meet
 from slotwright.layout.instrument.tunings import in_all_tunings, retuned
 from slotwright.layout.physics import strings
-from slotwright.layout.physics.offsets import NUT_REACH, SADDLE_REACH, Offsets, compensate, rms, worst
+from slotwright.layout.physics.offsets import NUT_REACH, SADDLE_REACH, Offsets, compensate, largest, rms, worst
 from slotwright.layout.physics.pitch import WORST_BRACKET, Fretting, Parts, clearance, parts
 from slotwright.layout.physics.strings import StringBody
-from slotwright.layout.units import show
+from slotwright.layout.units import ROUNDING, SHOWN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -22,14 +22,12 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.instrument.neck import Neck
-    from slotwright.layout.plan.tables import Plan, String
+    from slotwright.layout.plan.tables import Plan
 
     Floats = NDArray[np.float64]
 
 DEEP_PRESS: Final = 0.3  # mm; deeper costs more cents than any saddle gives back
 SLACK: Final = 10.0  # N; a string with less hardly sounds (from memory)
-_ROUNDING: Final = 1e-9  # mm
-_SHOWN: Final = 0.005  # mm; a string that touches a crown does not lie below it
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +112,7 @@ def string_up(plan: Plan, neck: Neck) -> Strung:
     if faults := [*_below_crowns(plan, neck, fretting)]:
         raise PlanError(faults)
     weights = aim_weights(plan)
-    offsets = _offsets(plan, fretting, weights)
+    offsets = serve(plan, fretting, weights)
     nothing = np.zeros(len(bodies))
     after = parts(fretting, offsets.saddle, offsets.nut)
     return Strung(
@@ -172,9 +170,7 @@ def least_worst(plan: Plan, strung: Strung) -> Floats:
         Largest error over the aim of each string at the offsets that make it least [cents].
     """
     best = compensate(strung.fretting, strung.weights, nut=plan.compensation.nut, minimise="worst")
-    off = np.abs(parts(strung.fretting, best.saddle, best.nut).total)
-    largest: Floats = np.where(strung.weights > 0, off, 0.0).max(axis=1)
-    return largest
+    return largest(parts(strung.fretting, best.saddle, best.nut).total, strung.weights)
 
 
 def _bodies(plan: Plan, neck: Neck, core_factor: float = 1.0) -> tuple[StringBody, ...]:
@@ -248,7 +244,18 @@ def aim_weights(plan: Plan) -> Floats:
     return weights
 
 
-def _offsets(plan: Plan, fretting: Fretting, weights: Floats) -> Offsets:
+def serve(plan: Plan, fretting: Fretting, weights: Floats) -> Offsets:
+    """Find the offsets that serve a plan's aim, in all its tunings together.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    fretting
+        Its strings, or strings like them.
+    weights
+        The aim, shape (strings, frets).
+    """
     rule = plan.compensation
     tuned = in_all_tunings(plan, fretting)
     return compensate(tuned, weights, nut=rule.nut, minimise=rule.minimise, rounding=rule.rounding)
@@ -267,7 +274,7 @@ def _doubt(plan: Plan, neck: Neck, fretting: Fretting, weights: Floats) -> Float
         )
         guessed = np.array([body.core_estimated for body in bodies])
         ends.append(
-            np.where(guessed, _offsets(plan, other, weights).saddle, np.nan) if guessed.any() else guessed * np.nan
+            np.where(guessed, serve(plan, other, weights).saddle, np.nan) if guessed.any() else guessed * np.nan
         )
     return np.sort(np.stack(ends, axis=-1), axis=-1)
 
@@ -285,7 +292,7 @@ def _breaking(bodies: Sequence[StringBody], where: str) -> Iterator[Fault]:
 
 def _below_crowns(plan: Plan, neck: Neck, fretting: Fretting) -> Iterator[Fault]:
     above = fretting.nut_height - neck.crown_height(neck.nut_ends[:, 0], neck.nut_ends[:, 1])
-    if plan.setup.first_gap is not None and above.min() < -_ROUNDING:
+    if plan.setup.first_gap is not None and above.min() < -ROUNDING:
         string = int(np.argmin(above)) + 1
         yield Fault(
             "setup.first_gap",
@@ -313,7 +320,7 @@ def warnings(plan: Plan, strung: Strung) -> Iterator[str]:
     gaps = clearance(strung.fretting, strung.offsets.saddle, strung.offsets.nut)
     for string, gap in enumerate(gaps, start=1):
         at, crown = np.unravel_index(np.argmin(gap), gap.shape)
-        if gap[at, crown] < -_SHOWN:
+        if gap[at, crown] < -SHOWN:
             how = f"fretted at {at}" if at else "open"
             yield f"string {string}, {how}, would lie {said(-gap[at, crown])} below the crown of fret {crown + 1}"
     for name, held, reach in (
@@ -342,82 +349,3 @@ def _tension(bodies: Sequence[StringBody], tuned: str = "") -> Iterator[str]:
             )
         if body.tension < SLACK:
             yield f"string {place}{tuned} has {body.tension:.1f} N of tension; below {SLACK:.0f} N it hardly sounds"
-
-
-@dataclass(frozen=True, slots=True)
-class WhatIf:
-    """What a change of the setup would do to one string.
-
-    Parameters
-    ----------
-    change
-        The change, in words.
-    cents
-        Change of the error at each fret while saddle and nut stay where they are, shape (frets,).
-    saddle, nut
-        Offsets that would serve the aim then [mm].
-    """
-
-    change: str
-    cents: Floats
-    saddle: float
-    nut: float
-
-
-def what_if(plan: Plan, neck: Neck, strung: Strung, string: int) -> tuple[WhatIf, ...]:
-    """Try half a millimetre of action, one gauge up and 0.2 mm of nut height on one string.
-
-    Parameters
-    ----------
-    plan, neck, strung
-        The instrument.
-    string
-        Number of the string.
-
-    Returns
-    -------
-    tuple of WhatIf
-        One for each change.
-    """
-    f = strung.fretting
-    place = string - 1
-    thicker = _one_up(plan.strings[place])
-    heavier = strings.body(thicker, float(neck.scales[place]))
-
-    def swapped(old: Floats, new: float) -> Floats:
-        changed = old.copy()
-        changed[place] = new
-        return changed
-
-    gauge = f"{show(thicker.gauge or 0.0, 'in')} in"
-    changes = {
-        f"{plan.said(0.5)} more action": replace(f, action_height=f.action_height + 0.5),
-        f"one gauge up, {gauge}": replace(
-            f,
-            tension=swapped(f.tension, heavier.tension),
-            axial=swapped(f.axial, heavier.axial),
-            bending=swapped(f.bending, heavier.bending),
-        ),
-        f"{plan.said(0.2)} higher at the nut": replace(f, nut_height=f.nut_height + 0.2),
-    }
-    found = []
-    for change, fretting in changes.items():
-        offsets = _offsets(plan, fretting, strung.weights)
-        cents = parts(fretting, strung.offsets.saddle, strung.offsets.nut).total - strung.after.total
-        found.append(WhatIf(change, cents[place], float(offsets.saddle[place]), float(offsets.nut[place])))
-    return tuple(found)
-
-
-def _one_up(string: String) -> String:
-    """Give the next gauge: a thousandth of an inch more, two for wound strings (common practice, no source)."""
-    assert string.gauge is not None  # noqa: S101 - asked for only where strings are known
-    gauge = string.gauge + 25.4e-3 * (2 if string.kind in ("wound steel", "wound nylon") else 1)
-    ratio = gauge / string.gauge
-    return string.model_copy(
-        update={
-            "gauge": gauge,
-            "core": string.core and string.core * ratio,
-            "mass": string.mass and string.mass * ratio**2,
-            "bending": string.bending and string.bending * ratio**4,
-        }
-    )

@@ -14,7 +14,7 @@ import numpy as np
 from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.instrument.lines import distance, meet
 from slotwright.layout.physics import strings
-from slotwright.layout.physics.offsets import rms
+from slotwright.layout.physics.offsets import largest, rms
 from slotwright.layout.physics.pitch import parts
 
 if TYPE_CHECKING:
@@ -144,14 +144,14 @@ def slip(instrument: Instrument, sizes: Mapping[str, float]) -> Slips:
     rng = np.random.default_rng(_SEED)
     drawn = {name: sigma[name] * rng.standard_normal((DRAWS, *built.shapes[name])) for name in CAUSES}
     notes = np.empty((DRAWS, many, frets))
-    square, largest = np.empty((DRAWS, many)), np.empty((DRAWS, many))
+    square, most = np.empty((DRAWS, many)), np.empty((DRAWS, many))
     step = max(1, _NOTES // (many * frets))
     for first in range(0, DRAWS, step):
         some = slice(first, first + step)
         notes[some] = built.cents({name: each[some] for name, each in drawn.items()})
         square[some] = rms(notes[some], strung.weights) ** 2
-        largest[some] = np.where(strung.weights > 0, np.abs(notes[some]), 0.0).max(axis=-1)
-    inside = largest <= instrument.plan.compensation.tolerance
+        most[some] = largest(notes[some], strung.weights)
+    inside = most <= instrument.plan.compensation.tolerance
     # String by string: sorting copies.
     low, median, high = np.stack([np.quantile(notes[:, i], BAND, axis=0) for i in range(many)], axis=1)
     return Slips(

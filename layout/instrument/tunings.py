@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from slotwright.layout.physics import strings
-from slotwright.layout.physics.offsets import compensate, rms
+from slotwright.layout.physics.offsets import compensate, largest, rms
 from slotwright.layout.physics.pitch import parts
 
 if TYPE_CHECKING:
@@ -118,10 +118,8 @@ def losses(plan: Plan, fretting: Fretting, weights: Floats, offsets: Offsets) ->
         The strings' own pitches first, then the tunings of the plan.
     """
 
-    def largest(tuned: Fretting, at: Offsets) -> Floats:
-        off: Floats = np.abs(parts(tuned, at.saddle, at.nut).total)
-        most: Floats = np.where(weights > 0, off, 0.0).max(axis=-1)
-        return most
+    def left(tuned: Fretting, at: Offsets) -> Floats:
+        return parts(tuned, at.saddle, at.nut).total
 
     own = [string.pitch or f"{string.frequency:g} Hz" for string in plan.strings]
     found = []
@@ -134,10 +132,10 @@ def losses(plan: Plan, fretting: Fretting, weights: Floats, offsets: Offsets) ->
         found.append(
             Loss(
                 tuning=" ".join(reversed(tuning)),
-                rms=rms(parts(tuned, offsets.saddle, offsets.nut).total, weights),
-                worst=largest(tuned, offsets),
-                own_best_rms=rms(parts(tuned, even.saddle, even.nut).total, weights),
-                own_best_worst=largest(tuned, tame),
+                rms=rms(left(tuned, offsets), weights),
+                worst=largest(left(tuned, offsets), weights),
+                own_best_rms=rms(left(tuned, even), weights),
+                own_best_worst=largest(left(tuned, tame), weights),
             )
         )
     return tuple(found)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
@@ -85,78 +85,92 @@ def compensate(
     Offsets
         Offsets [mm]. An aim that does not settle both offsets leaves the nut alone.
     """
+    search = _Search(fretting, weights, nut, minimise, beyond)
     still = np.zeros(np.broadcast_shapes(fretting.scale.shape, weights.shape[:-1])) + nut_stands
-    saddle, best_nut = _best(fretting, weights, still, nut, minimise, beyond)
+    saddle, best_nut = search.steps(still)
     if nut != "none":
-        saddle, best_nut = _safe(fretting, weights, saddle, best_nut, nut, minimise, beyond)
+        saddle, best_nut = search.safe(saddle, best_nut)
     held_nut = np.clip(best_nut, -NUT_REACH, NUT_REACH)
     shop_nut = _rounded(held_nut, rounding)
     if (shop_nut != best_nut).any():
-        # The saddle makes up for what the nut may not do.
-        saddle, _ = _best(fretting, weights, shop_nut, "none", minimise, beyond)
+        saddle = search.saddle_at(shop_nut)  # it makes up for what the nut may not do
     low, high = (reach * fretting.scale for reach in SADDLE_REACH)
     held = np.clip(saddle, low, high)
     return Offsets(_rounded(held, rounding), shop_nut, held != saddle, held_nut != best_nut)
 
 
-def _cost(
-    fretting: Fretting,
-    weights: Floats,
-    saddle: Floats,
-    at_nut: Floats,
-    nut: NutRule,
-    minimise: Criterion,
-    beyond: Floats | float,
-) -> Floats:
-    """Give what is to be made least: of each string, or of all where they share the nut."""
-    off, weights = _in_a_row(saddle, parts(fretting, saddle, at_nut).total + beyond, weights)
-    each: Floats
-    if minimise == "rms":
-        each = (weights * off**2).sum(axis=-1)
-        together = each.sum(axis=-1, keepdims=True)
-    else:
-        each = np.where(weights > 0, np.abs(off), 0.0).max(axis=-1)
-        together = each.max(axis=-1, keepdims=True)
-    return np.broadcast_to(together, each.shape) if nut == "common" else each
+@dataclass(frozen=True, slots=True)
+class _Search:
+    """The search for the offsets that serve an aim; parameters as of `compensate`."""
 
+    fretting: Fretting
+    weights: Floats
+    nut: NutRule
+    minimise: Criterion
+    beyond: Floats | float = 0.0
 
-def _safe(
-    fretting: Fretting,
-    weights: Floats,
-    saddle: Floats,
-    at_nut: Floats,
-    nut: NutRule,
-    minimise: Criterion,
-    beyond: Floats | float,
-) -> tuple[Floats, Floats]:
-    """Look the whole reach of the nut over where the steps led out of it, or to a place worse than none.
-
-    With a nut far too high the errors are no longer nearly linear in its offset.
-    """
-    still = np.zeros_like(at_nut)
-
-    def cost(saddle: Floats, at_nut: Floats) -> Floats:
-        return _cost(fretting, weights, saddle, at_nut, nut, minimise, beyond)
-
-    # Two steps bring a saddle alone all but home: enough to compare with.
-    unmoved, _ = _best(fretting, weights, still, "none", minimise, beyond, most=2)
-    doubtful = (np.abs(at_nut) > NUT_REACH) | (cost(saddle, at_nut) > cost(unmoved, still) * (1 + 1e-9))
-    if not doubtful.any():
+    def steps(self, start: Floats, most: int = _MOST_STEPS) -> tuple[Floats, Floats]:
+        """Step from a place of the nut until both offsets stand still: each step solves the problem made linear."""
+        weights, scale = self.weights, self.fretting.scale
+        saddle, at_nut = np.zeros_like(start), start.copy()
+        # One fret cannot settle two offsets: there the nut stays.
+        free = np.broadcast_to((weights > 0).sum(axis=-1) > 1, start.shape) & (self.nut != "none")
+        step = _square_step if self.minimise == "rms" else _worst_step
+        for _ in range(most):
+            off, jacobian = errors(self.fretting, saddle, at_nut)
+            off, rows, jacobian = _in_a_row(saddle, off + self.beyond, weights, jacobian)
+            move, move_nut = step(off, jacobian, rows, free, common=self.nut == "common")
+            # Hold wild first steps inside the instrument.
+            saddle = np.clip(saddle + move, -0.2 * scale, 0.2 * scale)
+            at_nut = np.clip(at_nut + move_nut, -_FURTHEST, _FURTHEST)
+            if max(np.abs(move).max(), np.abs(move_nut).max()) < _CLOSE:
+                break
         return saddle, at_nut
-    best, best_nut, least = unmoved, still, cost(unmoved, still)
-    for place in np.linspace(-NUT_REACH, NUT_REACH, _PLACES):
-        tried_nut = np.full_like(at_nut, place)
-        tried, _ = _best(fretting, weights, tried_nut, "none", minimise, beyond)
-        better = cost(tried, tried_nut) < least
-        best, best_nut = np.where(better, tried, best), np.where(better, tried_nut, best_nut)
-        least = np.where(better, cost(tried, tried_nut), least)
-    # From the best of these places the steps find the bottom, unless it lies beyond the reach.
-    refined, refined_nut = _best(fretting, weights, best_nut, nut, minimise, beyond)
-    inside = (np.abs(refined_nut) <= NUT_REACH) & (cost(refined, refined_nut) <= least)
-    best, best_nut = np.where(inside, refined, best), np.where(inside, refined_nut, best_nut)
-    # At the end of the reach: beyond it, so that it is said to be held there.
-    best_nut = np.where(np.abs(best_nut) == NUT_REACH, best_nut * (1 + 1e-9), best_nut)
-    return np.where(doubtful, best, saddle), np.where(doubtful, best_nut, at_nut)
+
+    def saddle_at(self, at_nut: Floats, most: int = _MOST_STEPS) -> Floats:
+        """Find the best saddle while the nut stays where it is."""
+        saddle, _ = replace(self, nut="none").steps(at_nut, most)
+        return saddle
+
+    def cost(self, saddle: Floats, at_nut: Floats) -> Floats:
+        """Give what is to be made least: of each string, or of all where they share the nut."""
+        off, weights = _in_a_row(saddle, parts(self.fretting, saddle, at_nut).total + self.beyond, self.weights)
+        each: Floats
+        if self.minimise == "rms":
+            each = (weights * off**2).sum(axis=-1)
+            together = each.sum(axis=-1, keepdims=True)
+        else:
+            each = largest(off, weights)
+            together = each.max(axis=-1, keepdims=True)
+        return np.broadcast_to(together, each.shape) if self.nut == "common" else each
+
+    def safe(self, saddle: Floats, at_nut: Floats) -> tuple[Floats, Floats]:
+        """Look the whole reach of the nut over where the steps led out of it, or to a place worse than none.
+
+        With a nut far too high the errors are no longer nearly linear in its offset.
+        """
+        still = np.zeros_like(at_nut)
+        # Two steps bring a saddle alone all but home: enough to compare with.
+        unmoved = self.saddle_at(still, most=2)
+        least = self.cost(unmoved, still)
+        doubtful = (np.abs(at_nut) > NUT_REACH) | (self.cost(saddle, at_nut) > least * (1 + 1e-9))
+        if not doubtful.any():
+            return saddle, at_nut
+        best, best_nut = unmoved, still
+        for place in np.linspace(-NUT_REACH, NUT_REACH, _PLACES):
+            tried_nut = np.full_like(at_nut, place)
+            tried = self.saddle_at(tried_nut)
+            cost = self.cost(tried, tried_nut)
+            better = cost < least
+            best, best_nut = np.where(better, tried, best), np.where(better, tried_nut, best_nut)
+            least = np.where(better, cost, least)
+        # From the best of these places the steps find the bottom, unless it lies beyond the reach.
+        refined, refined_nut = self.steps(best_nut)
+        inside = (np.abs(refined_nut) <= NUT_REACH) & (self.cost(refined, refined_nut) <= least)
+        best, best_nut = np.where(inside, refined, best), np.where(inside, refined_nut, best_nut)
+        # At the end of the reach: beyond it, so that it is said to be held there.
+        best_nut = np.where(np.abs(best_nut) == NUT_REACH, best_nut * (1 + 1e-9), best_nut)
+        return np.where(doubtful, best, saddle), np.where(doubtful, best_nut, at_nut)
 
 
 def rms(off: Floats, weights: Floats) -> Floats:
@@ -167,39 +181,19 @@ def rms(off: Floats, weights: Floats) -> Floats:
 
 def worst(off: Floats, weights: Floats) -> NDArray[np.intp]:
     """Find the fret of each string's aim (as an index) whose error is largest, shape (..., S)."""
-    largest: NDArray[np.intp] = np.argmax(np.where(weights > 0, np.abs(off), -1.0), axis=-1)
-    return largest
+    place: NDArray[np.intp] = np.argmax(np.where(weights > 0, np.abs(off), -1.0), axis=-1)
+    return place
+
+
+def largest(off: Floats, weights: Floats) -> Floats:
+    """Give the largest error of each string's aim, without its sign, shape (..., S) [cents]."""
+    most: Floats = np.where(weights > 0, np.abs(off), 0.0).max(axis=-1)
+    return most
 
 
 def _rounded(offsets: Floats, step: float) -> Floats:
     # The zero added takes the sign off a rounded -0.1.
     return np.round(offsets / step) * step + 0.0 if step else offsets
-
-
-def _best(
-    fretting: Fretting,
-    weights: Floats,
-    start: Floats,
-    nut: NutRule,
-    minimise: Criterion,
-    beyond: Floats | float = 0.0,
-    most: int = _MOST_STEPS,
-) -> tuple[Floats, Floats]:
-    """Step until the offsets stand still: each step solves the problem made linear."""
-    saddle, at_nut = np.zeros_like(start), start.copy()
-    # One fret cannot settle two offsets: there the nut stays.
-    free = np.broadcast_to((weights > 0).sum(axis=-1) > 1, start.shape) & (nut != "none")
-    step = _square_step if minimise == "rms" else _worst_step
-    for _ in range(most):
-        off, jacobian = errors(fretting, saddle, at_nut)
-        off, rows, jacobian = _in_a_row(saddle, off + beyond, weights, jacobian)
-        move, move_nut = step(off, jacobian, rows, free, common=nut == "common")
-        # Hold wild first steps inside the instrument.
-        saddle = np.clip(saddle + move, -0.2 * fretting.scale, 0.2 * fretting.scale)
-        at_nut = np.clip(at_nut + move_nut, -_FURTHEST, _FURTHEST)
-        if max(np.abs(move).max(), np.abs(move_nut).max()) < _CLOSE:
-            break
-    return saddle, at_nut
 
 
 def _in_a_row(saddle: Floats, off: Floats, weights: Floats, *slopes: Floats) -> tuple[Floats, ...]:

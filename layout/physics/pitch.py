@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from slotwright.layout.physics.temperament import CENTS_PER_NEPER
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
 
-CENTS: Final = 1200.0 / float(np.log(2.0))  # cents of a small part of a frequency
 WORST_BRACKET: Final = 0.03  # B up to which the bracket holds to 0.03 cents
 
 
@@ -262,11 +263,12 @@ def _evaluate(fretting: Fretting, saddle: Floats, nut: Floats, *, derive: bool) 
     tighter = 1 + k * q
     b_open = np.sqrt(f.bending / f.tension) / lengths.open
     b = np.sqrt(f.bending / f.tension)[..., None] / np.sqrt(tighter) / lengths.speaking
+    higher = bracket(b, f.clamped) / bracket(b_open, f.clamped)[..., None]
     found = Parts(
-        length=CENTS * np.log(lengths.open[..., None] * f.fractions / lengths.speaking),
-        mass=CENTS / 2 * np.log1p(q),
-        stretch=CENTS / 2 * np.log(tighter),
-        stiffness=f.stiffness * CENTS * np.log(bracket(b, f.clamped) / bracket(b_open, f.clamped)[..., None]),
+        length=CENTS_PER_NEPER * np.log(lengths.open[..., None] * f.fractions / lengths.speaking),
+        mass=CENTS_PER_NEPER / 2 * np.log1p(q),
+        stretch=CENTS_PER_NEPER / 2 * np.log(tighter),
+        stiffness=f.stiffness * CENTS_PER_NEPER * np.log(higher),
     )
     if not derive:
         return found, np.empty(0)
@@ -275,7 +277,7 @@ def _evaluate(fretting: Fretting, saddle: Floats, nut: Floats, *, derive: bool) 
     part_speaking = lengths.d_speaking / lengths.speaking[..., None]
     d_q = (f.stretch * (lengths.d_speaking + lengths.d_behind - d_open) - q[..., None] * d_open) / whole[..., None]
     part_tighter = k[..., None] * d_q / tighter[..., None]
-    jacobian: Floats = CENTS * (
+    jacobian: Floats = CENTS_PER_NEPER * (
         part_open
         - part_speaking
         + d_q / (2 * (1 + q[..., None]))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Final, Self, get_args
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from slotwright.layout.errors import Fault
+from slotwright.layout.limits import FACTORS, MOST_FRETS, MOST_HOLES, MOST_STRINGS, MOST_TUNINGS, SCALES
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import Criterion, NutRule
 from slotwright.layout.physics.temperament import cents_at, octave_fret, steps_of_period
@@ -19,11 +20,6 @@ if TYPE_CHECKING:
 
     import numpy as np
     from numpy.typing import NDArray
-
-MOST_STRINGS: Final = 18
-MOST_FRETS: Final = 60
-MOST_TUNINGS: Final = 12
-MOST_HOLES: Final = 100
 
 BRIDGE_KINDS: Final = ("individual saddles", "saddle slot", "two posts", "floating")
 
@@ -112,9 +108,9 @@ class Job(Table):
 class Scale(Table):
     """One scale, or a treble and a bass one."""
 
-    length: Annotated[float | None, mm(100, 2000)] = None
-    treble: Annotated[float | None, mm(100, 2000)] = None
-    bass: Annotated[float | None, mm(100, 2000)] = None
+    length: Annotated[float | None, mm(*SCALES)] = None
+    treble: Annotated[float | None, mm(*SCALES)] = None
+    bass: Annotated[float | None, mm(*SCALES)] = None
     square_fret: Annotated[float, fields.square_fret()] = 7.0
 
     def clashes(self) -> Iterator[Fault]:
@@ -260,8 +256,8 @@ class Compensation(Table):
 class Calibration(Table):
     """Factors found at the bench."""
 
-    stiffness: Annotated[float, number(0.1, 10)] = 1.0
-    stretch: Annotated[float, number(0.1, 10)] = 1.0
+    stiffness: Annotated[float, number(*FACTORS)] = 1.0
+    stretch: Annotated[float, number(*FACTORS)] = 1.0
 
 
 class Nut(Table):
@@ -302,6 +298,23 @@ class Bridge(Table):
     foot: Annotated[tuple[float, float] | None, mm_row(("across", "along"), 1, 500)] = None
     plane_height: Annotated[float | None, mm(-50, 200)] = None
     base_height: Annotated[float | None, mm(0, 200)] = None
+
+    @property
+    def to_front(self) -> float | None:
+        """From the foremost contact line to the front edge [mm]; None without an outline."""
+        if self.outline is None or self.front is not None:
+            return self.front
+        return self.outline[1] / 3  # unless stated
+
+    @property
+    def per_turn(self) -> float | None:
+        """How far a clockwise turn moves a saddle, back positive [mm]; None without a thread.
+
+        A right-hand screw draws the saddle toward its own head (common practice, no source).
+        """
+        if self.thread_pitch is None:
+            return None
+        return self.thread_pitch if self.screw_from == "rear" else -self.thread_pitch
 
     def clashes(self) -> Iterator[Fault]:
         """Refuse keys of another kind of bridge."""

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.errors import Fault, MeasuredError
-from slotwright.layout.plan.tables import MOST_FRETS
+from slotwright.layout.limits import MOST_FRETS
 from slotwright.layout.readings.table import Row, read_rows
 from slotwright.layout.units import Unit, show
 

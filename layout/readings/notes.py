@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
-
-import numpy as np
 
 from slotwright.layout.errors import Fault
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import SADDLE_REACH
+from slotwright.layout.physics.temperament import CENTS_PER_NEPER, speaking_fraction
 from slotwright.layout.readings.table import read_rows
 from slotwright.layout.units import MM_PER_INCH
 
@@ -139,13 +139,13 @@ def target(plan: Plan, string: int, fret: int) -> float | None:
     """Give the frequency a fretted note should have [Hz]; None where the pitch is not known."""
     stated = plan.strings[string - 1]
     open_string = stated.frequency if stated.pitch is None else strings.frequency(stated.pitch)
-    return None if open_string is None else open_string * float(2 ** (plan.cents[fret] / 1200))
+    return None if open_string is None else open_string / float(speaking_fraction(plan.cents[fret]))
 
 
 def cents_of(plan: Plan, string: int, fret: int, hertz: float) -> float | None:
     """Give how far a frequency is off its target [cents]; None where the pitch is not known."""
     wanted = target(plan, string, fret)
-    return None if wanted is None else float(1200 * np.log2(hertz / wanted))
+    return None if wanted is None else CENTS_PER_NEPER * math.log(hertz / wanted)
 
 
 def _cents(row: Row, plan: Plan, string: int, fret: int) -> float:

@@ -157,29 +157,3 @@ def _nut(survey: Survey, exact: _Writer, doubt: _Writer) -> Iterator[str]:
                 f"# The nut face that is there stands {exact(abs(line.nut_offset))} {doubt(line.nut_offset_error)} "
                 f"{way} the nut line drawn here{edge}."
             )
-
-
-def recalibrated(text: bytes, stiffness: float, stretch: float) -> bytes:
-    """Put calibration factors into the text of a plan; everything else stays as it was written.
-
-    Parameters
-    ----------
-    text
-        A plan file.
-    stiffness, stretch
-        The factors.
-
-    Returns
-    -------
-    bytes
-        The file with its `[calibration]`, comments kept.
-    """
-    import tomlkit  # noqa: PLC0415 - wanted only here
-
-    document = tomlkit.parse(text.decode("utf-8-sig"))
-    table = document.setdefault("calibration", tomlkit.table())
-    for key, factor in (("stiffness", stiffness), ("stretch", stretch)):
-        table[key] = round(factor, 4)
-    written = tomlkit.dumps(document).encode()
-    parse_plan(written)
-    return written

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from slotwright.layout.errors import Fault, MeasuredError
+from slotwright.layout.limits import SCALES
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER, OCTAVE, speaking_fraction
 from slotwright.layout.survey.robust_fit import Fit, fit_lines, line_design, outlier_limit, settle
 from slotwright.layout.units import MM_PER_INCH
@@ -31,7 +32,6 @@ FROM_CROWN: Final = 12  # the crown that saddle lines are measured from
 EIGHTEEN: Final = float(OCTAVE * np.log2(18 / 17))  # cents from fret to fret by the rule of eighteen
 
 _ALARM: Final = 0.04  # how often a sound neck may have any fret pointed out
-_SCALES: Final = (100.0, 2000.0)  # mm
 _MEDIAN: Final = NormalDist().inv_cdf(0.75)  # the median size of standard normal values
 _MEDIAN_ERROR: Final = 1.166  # standard error of a scatter told from the median of n, times sqrt(n)
 _MISFIT: Final = NormalDist().inv_cdf(0.999)  # one sound neck in a thousand is said to scatter
@@ -366,7 +366,7 @@ def _share_slope(fret: int, step: float) -> float:
 
 
 def _refuse_scale(measured: Measured, scale: float) -> None:
-    low, high = _SCALES
+    low, high = SCALES
     if low <= scale <= high:
         return
     hint = "check the frets' numbers"

@@ -15,8 +15,8 @@ from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.physics.offsets import compensate
 from slotwright.layout.plan.reader import parse_plan
+from slotwright.layout.plan.writer import recalibrated
 from slotwright.layout.readings.notes import Reading
-from slotwright.layout.survey.plan_text import recalibrated
 from slotwright.templates import starters
 
 FRETS = (1, 3, 5, 7, 9, 12, 15, 17)

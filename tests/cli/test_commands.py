@@ -450,7 +450,7 @@ def test_a_title_the_terminal_cannot_show(tmp_path):
 
 def test_a_misspelt_command(run):
     code, _, err = run("chek", "x")
-    assert (code, "Did you mean check?" in err) == (2, True)
+    assert (code, "Did you mean 'check'?" in err) == (2, True)
 
 
 def test_a_slot_that_leaves_through_the_end_of_the_blank_has_no_mark(run, tmp_path):

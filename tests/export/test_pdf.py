@@ -188,11 +188,27 @@ def test_tiles_reassembled_by_their_crosses_are_true(name, paper):
     assert nearest.min(axis=0).max() < 0.001  # and every slot is drawn
 
 
+def along(contour):
+    """Give a contour's corners and 200 points of each of its arcs, by turning the start about the centre."""
+    found = []
+    for start, end, bulge in contour.sides():
+        found.append(start)
+        if bulge:
+            a, b = complex(*start), complex(*end)
+            # The angle at the centre is four times the arc tangent; its half has the sine of half the chord.
+            angle = 4 * np.arctan(bulge)
+            centre = (a + b) / 2 + 1j * (b - a) / 2 / np.tan(angle / 2)
+            turned = centre + (a - centre) * np.exp(1j * angle * np.linspace(0, 1, 200))
+            assert turned[-1] == pytest.approx(b)
+            found += [(z.real, z.imag) for z in turned]
+    return found
+
+
 def shape(entity):
     if isinstance(entity, Line):
         return shapely.LineString([entity.start, entity.end])
     if isinstance(entity, Contour):
-        return shapely.LinearRing(entity.corners)
+        return shapely.LinearRing(along(entity))
     return (
         shapely.Polygon(entity.corners())
         if isinstance(entity, Text)
@@ -330,6 +346,20 @@ def test_an_arc_bulges_the_right_way(tmp_path):
     column = picture[::-1][:, x - 1 : x + 2].min(axis=1) < 160
     assert column[y - 4 : y + 5].any()
     assert not column[y + 5 : y + 60].any()
+
+
+@pytest.mark.parametrize("bulge", [0.9, -0.9, 1.6])
+def test_no_tile_is_missing_where_an_arc_rises_far(bulge):
+    # A side of 380 mm with a bulge of 0.9 rises by 171 mm: its apex lies on tiles that no corner touches.
+    corners = ((200, 200), (580, 200), (580, 160), (200, 160))
+    contour = Contour(Layer.CUT_OUTLINE, corners, (-bulge, 0, 0, 0))
+    left, bottom, right, top = contour.box()
+    points = np.array(along(contour))
+    assert (left, bottom, right, top) == pytest.approx((*points.min(axis=0), *points.max(axis=0)), abs=0.02)
+    sheet = Sheet("arc", "Arc", (contour,), (left - 10, bottom - 10, right + 10, top + 10))
+    layout = share_out(sheet)
+    shown = shapely.union_all([shapely.box(*layout.box(tile)) for tile in layout.tiles])
+    assert shown.covers(shapely.LinearRing(points))
 
 
 def test_rule_and_page_agree_on_what_a_rule_is():

@@ -6,7 +6,8 @@ import shapely
 from helpers import FANNED, STARTERS, contents, plan, starter
 
 from slotwright.layout.errors import PlanError
-from slotwright.layout.instrument.instrument import blank_outline, lay_out
+from slotwright.layout.instrument.blank import blank_outline
+from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.reader import check_plan
 
 BLANK = {"length": 520, "width": 64, "nut_at": 20}

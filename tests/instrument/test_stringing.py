@@ -8,7 +8,8 @@ from slotwright.layout.drawing.catalogue import draw_sheet
 from slotwright.layout.drawing.sheet import Layer, Line, Text
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.instrument.stringing import least_worst, what_if
+from slotwright.layout.instrument.stringing import least_worst
+from slotwright.layout.instrument.what_if import what_if
 from slotwright.layout.physics.pitch import saddle_height
 from slotwright.layout.plan.reader import check_plan
 

@@ -11,7 +11,8 @@ from slotwright.layout.instrument import tolerances as engine
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.instrument.tolerances import CAUSES, DRAWS, slip
 from slotwright.layout.physics import strings
-from slotwright.layout.physics.pitch import CENTS, errors, parts
+from slotwright.layout.physics.pitch import errors, parts
+from slotwright.layout.physics.temperament import CENTS_PER_NEPER as CENTS
 from slotwright.layout.plan.reader import check_plan
 
 NOTHING = dict.fromkeys(CAUSES, 0.0)

@@ -11,8 +11,8 @@ from slotwright.layout.drawing.catalogue import draw_sheet
 from slotwright.layout.drawing.sheet import Text
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.instrument.stringing import what_if
 from slotwright.layout.instrument.tunings import in_all_tunings, losses
+from slotwright.layout.instrument.what_if import what_if
 from slotwright.layout.physics.pitch import errors, parts
 from slotwright.layout.plan.reader import check_plan, parse_plan
 from slotwright.templates import starters

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize, minimize_scalar, root
 
-from slotwright.layout.physics.offsets import NUT_REACH, _best, compensate, rms, worst
+from slotwright.layout.physics.offsets import NUT_REACH, _Search, compensate, rms, worst
 from slotwright.layout.physics.pitch import errors, parts
 
 seeds = st.integers(0, 2**32 - 1)
@@ -275,7 +275,7 @@ def test_a_nut_far_too_high_does_not_lead_astray(nut, minimise):
     ours = cost(found.saddle, found.nut)
     for place in np.linspace(-NUT_REACH, NUT_REACH, 31):
         at_nut = np.full(3, place)
-        saddle, _ = _best(lofty, weights, at_nut, "none", minimise)
+        saddle = _Search(lofty, weights, "none", minimise).saddle_at(at_nut)
         assert (ours <= cost(saddle, at_nut) * (1 + 1e-3)).all()
     assert not found.saddle_held.any()
     assert found.nut_held.any()
@@ -338,10 +338,9 @@ def test_a_string_aimed_at_one_fret_has_no_say_in_the_nut(minimise):
 def test_four_steps_are_home(nut, minimise):
     # Each step solves the problem made linear, so that the way left is squared, not shortened.
     fretting, weights = side_by_side(problem(1)[0], problem(5)[0]), problem(2)[1]
-    there = _best(fretting, weights, np.zeros((2, 3)), nut, minimise)
-    assert _best(fretting, weights, np.zeros((2, 3)), nut, minimise, most=4) == pytest.approx(
-        np.array(there), abs=NEAR
-    )
+    search = _Search(fretting, weights, nut, minimise)
+    there = np.array(search.steps(np.zeros((2, 3))))
+    assert search.steps(np.zeros((2, 3)), most=4) == pytest.approx(there, abs=NEAR)
 
 
 @pytest.mark.parametrize("minimise", ["rms", "worst"])
@@ -409,7 +408,7 @@ def test_a_nut_far_too_high_may_have_its_best_place_within_reach(nut, measured):
         return each if nut == "per string" else np.full(3, each.sum())
 
     def at_best(at_nut):
-        return cost(_best(lofty, weights, at_nut, "none", "rms", beyond)[0], at_nut)
+        return cost(_Search(lofty, weights, nut, "rms", beyond).saddle_at(at_nut), at_nut)
 
     ours = cost(found.saddle, found.nut)
     assert ours == pytest.approx(at_best(found.nut), rel=1e-9)
@@ -419,7 +418,7 @@ def test_a_nut_far_too_high_may_have_its_best_place_within_reach(nut, measured):
     assert (np.abs(found.nut) < NUT_REACH).any()
     assert not found.saddle_held.any()
     # The steps alone fare worse, also where they end within reach.
-    alone = _best(lofty, weights, np.zeros(3), nut, "rms", beyond)
+    alone = _Search(lofty, weights, nut, "rms", beyond).steps(np.zeros(3))
     assert (cost(*alone) > ours * (1 + 1e-3)).any()
 
 

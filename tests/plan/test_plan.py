@@ -6,7 +6,8 @@ import pytest
 from helpers import MINIMAL, STARTERS, contents, plan, starter
 
 from slotwright.layout.errors import PlanError, SlotwrightError
-from slotwright.layout.plan.reader import MOST_BYTES, assumed, check_plan, parse_plan
+from slotwright.layout.plan.assumed import assumed
+from slotwright.layout.plan.reader import MOST_BYTES, check_plan, parse_plan
 from slotwright.layout.plan.tables import Plan
 from slotwright.templates import starters
 

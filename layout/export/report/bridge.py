@@ -10,6 +10,7 @@ from slotwright.layout.drawing.bridge import check_points, checked_on
 from slotwright.layout.export.report.facts import both, measure, pitch_name
 from slotwright.layout.export.report.inline import Place, dot, element, group, line, shape, words
 from slotwright.layout.instrument.bridge import margins, single_units
+from slotwright.layout.units import ROUNDING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -55,7 +56,7 @@ def bridge_section(instrument: Instrument) -> dict[str, Any] | None:
                 "pitch": pitch_name(instrument, place),
                 "far": both(instrument, float(np.hypot(*(contact - crowns[place])))),
                 "travel": None if reserve is None else [both(instrument, way) for way in reserve],
-                "short": reserve is not None and min(reserve) < plan.bridge.reserve - 1e-9,
+                "short": reserve is not None and min(reserve) < plan.bridge.reserve - ROUNDING,
             }
         )
     return {

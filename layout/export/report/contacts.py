@@ -9,6 +9,7 @@ import numpy as np
 from slotwright.layout.export.report.facts import both, cents, pitch_name, pull
 from slotwright.layout.export.report.inline import element, line
 from slotwright.layout.physics.strings import STRAINED
+from slotwright.layout.units import SHOWN
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -117,6 +118,6 @@ def contact_table(instrument: Instrument) -> dict[str, Any] | None:
         "rows": rows,
         "nut_moves": bool(np.any(offsets.nut)),
         "doubted": any(row["doubt"] for row in rows),
-        "overhang": plan.compensation.nut == "per string" and float(offsets.nut.max()) > 0.005,
+        "overhang": plan.compensation.nut == "per string" and float(offsets.nut.max()) > SHOWN,
         "zero_fret": plan.frets.zero_fret,
     }

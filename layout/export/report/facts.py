@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from slotwright.layout.physics.temperament import OCTAVE
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.instrument.stringing import Strung
-    from slotwright.layout.plan.reader import Assumed
+    from slotwright.layout.plan.assumed import Assumed
     from slotwright.layout.units import Unit
 
 NEWTONS_PER_POUND: Final = 4.4482216152605  # exact: 0.45359237 kg by 9.80665 m/s2
@@ -155,7 +156,7 @@ def _remarks(instrument: Instrument, fret: int, start: str) -> Iterator[str]:
     """Say what is special about a fret."""
     if fret == 0:
         yield start
-    if abs(instrument.neck.cents[fret] - 1200) < 0.5:
+    if abs(instrument.neck.cents[fret] - OCTAVE) < 0.5:
         yield "octave"
     if fret and fret == instrument.plan.board.joint_fret:
         yield "joint"

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
 from slotwright import templates
+from slotwright.layout import cautions
 from slotwright.layout.export.report import facts
 from slotwright.layout.export.report.board import board_picture
 from slotwright.layout.export.report.bridge import bridge_section
@@ -61,6 +62,7 @@ def page(instrument: Instrument, readings: Sequence[Reading] = ()) -> bytes:
 
 def _content(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, Any]:
     picture, layers = board_picture(instrument)
+    bridge = bridge_section(instrument)
     return {
         "title": instrument.title,
         "unit": instrument.plan.units,
@@ -76,10 +78,11 @@ def _content(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, A
         "strings": string_table(instrument),
         "pitch": pitch_section(instrument),
         "contacts": contact_table(instrument),
-        "bridge": bridge_section(instrument),
+        "bridge": bridge,
         "history": history(instrument, readings),
         "findings": facts.findings(instrument),
         "assumed": facts.assumed(instrument),
+        "cautions": cautions.of_page(bridge=bridge is not None),
     }
 
 

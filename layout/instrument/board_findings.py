@@ -1,0 +1,97 @@
+"""What is possible but hardly meant about a board."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from slotwright.layout.instrument.neck import mark_centres, nearest_edge
+from slotwright.layout.units import ROUNDING, SHOWN
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from slotwright.layout.instrument.blank import Sawing
+    from slotwright.layout.instrument.neck import Neck
+    from slotwright.layout.plan.tables import Plan
+
+# Below these a board can still be made, but a maker wants to know (common practice, no source).
+NARROW_FRET: Final = 4.0  # mm from crown to crown: no finger fits
+THIN_WOOD: Final = 2.0  # mm left under a slot: the board may snap there
+NOTCH_WALL: Final = 0.8  # mm of strip between two notches: less breaks away
+NEAR_EDGE: Final = 2.0  # mm from an outer string to the edge: it is pulled off the board
+
+
+def warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[str]:
+    """Yield what is possible but hardly meant about the board.
+
+    Parameters
+    ----------
+    plan, neck, sawing
+        The plan, its neck and the depth of its slots.
+    """
+    said = plan.said
+    steps = np.diff(neck.from_nut, axis=0).min(axis=1)
+    close = int(np.argmin(steps))
+    if steps[close] < NARROW_FRET - SHOWN:
+        yield f"frets {close} and {close + 1} stand {said(steps[close])} apart; below {said(NARROW_FRET)}"
+    thin = sawing.thinnest
+    if sawing.wood_left[thin] < THIN_WOOD - SHOWN:
+        yield f"{said(sawing.wood_left[thin])} of wood left under the slot of fret {thin}; below {said(THIN_WOOD)}"
+    margin, end, side = nearest_edge(neck)
+    if margin < NEAR_EDGE - SHOWN:
+        yield f"the outer {side} string stands {said(margin)} from the edge at the {end}; below {said(NEAR_EDGE)}"
+    board = plan.board
+    if len(plan.strings) == 1 and (board.string_spread_nut or board.string_spread_saddle):
+        yield "one string stands on the centre line; its string_spread is not used"
+    if plan.nut and plan.nut.slot > 0 and plan.behind_nut < plan.nut.slot + plan.nut.ledge - ROUNDING:
+        needed = plan.nut.slot + plan.nut.ledge
+        yield f"the nut's groove and ledge need board.behind_nut of {said(needed)}"
+    if plan.nut and 0 < plan.nut.slot < plan.nut.thickness:
+        yield f"the nut, {said(plan.nut.thickness)} thick, does not fit its groove of {said(plan.nut.slot)}"
+    yield from _crowded_marks(plan, neck)
+    at_nut, at_last = (float(np.ptp(neck.lines_in_board[fret, :, 1])) for fret in (0, -1))
+    if at_last < at_nut - ROUNDING:
+        yield f"the board narrows from {said(at_nut)} at the nut to {said(at_last)} at the last fret"
+    if plan.blank and plan.frets.slot_inset:
+        yield "slots sawn across the square blank are not blind; without [blank] they end inside the board"
+    if plan.jig and (fault := jig_fault(plan, neck)):
+        yield f"[jig] is left aside: {fault}"
+
+
+def jig_fault(plan: Plan, neck: Neck) -> str | None:
+    """Say why no strip can be notched for a jig; None when it can.
+
+    Parameters
+    ----------
+    plan, neck
+        The plan, which has a jig, and its neck.
+    """
+    jig = plan.jig
+    assert jig is not None  # noqa: S101 - asked for only where there is one
+    if plan.scale.length is None:
+        return "a strip of notches serves one scale; this plan has two"
+    closest = int(np.argmin(np.diff(neck.frets.middle)))
+    room = float(np.diff(neck.frets.middle)[closest]) - jig.play - NOTCH_WALL
+    if jig.pin > room:
+        thinner = f"a pin of {plan.said(room)} or less is needed" if room > 0 else "no pin is thin enough"
+        return f"the notches of frets {closest} and {closest + 1} run into each other; {thinner} (jig.pin)"
+    return None
+
+
+def _crowded_marks(plan: Plan, neck: Neck) -> Iterator[str]:
+    """Find marks that reach into a slot, or into each other."""
+    marks, radius = mark_centres(plan, neck), plan.board.mark_diameter / 2
+    for place, (fret, x, y) in enumerate(marks):
+        beside = neck.frets[fret - 1 : fret + 1]
+        off = np.abs(beside.x_at(y) - x) / np.hypot(1, beside.skew)
+        if off.min() < radius + plan.frets.slot_width / 2:
+            yield f"the mark at fret {fret} reaches into a slot; a diameter below {plan.said(2 * off.min())} fits"
+            return
+        if (np.abs(neck.edges.y_at(x) - y) / np.hypot(1, neck.edges.taper)).min() < radius:
+            yield f"the mark at fret {fret} reaches over the edge of the board"
+            return
+        if any(np.hypot(x - other[1], y - other[2]) < 2 * radius for other in marks[:place]):
+            yield f"the marks at fret {fret} reach into each other"
+            return

@@ -1,0 +1,90 @@
+"""What a plan left unsaid, and what was taken instead."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from slotwright.layout.plan.fields import LengthField
+from slotwright.layout.plan.tables import BRIDGE_KEYS
+from slotwright.layout.units import show
+
+if TYPE_CHECKING:
+    from slotwright.layout.plan.tables import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Assumed:
+    """A value the plan did not state.
+
+    Parameters
+    ----------
+    value
+        The value; lengths in mm.
+    text
+        The same as it would stand in the plan, lengths in its units.
+    is_length
+        It is a length, or a row of them.
+    """
+
+    value: object
+    text: str
+    is_length: bool = False
+
+
+def assumed(plan: Plan) -> dict[str, Assumed]:
+    """List the values that the plan did not state.
+
+    Parameters
+    ----------
+    plan
+        A checked plan.
+
+    Returns
+    -------
+    dict
+        Key path to the value taken.
+    """
+    settled: dict[str, object] = {
+        "board.string_spread_nut": plan.spread_nut,
+        "board.string_spread_saddle": plan.spread_saddle,
+        "board.spacing": plan.spacing,
+        "board.behind_nut": plan.behind_nut,
+        "setup.action_fret": plan.action_fret,
+        "setup.relief_between": plan.relief_between,
+        "setup.nut_action": plan.nut_action,
+    }
+    moot = {
+        "frets.divisions": plan.frets.cents is not None,
+        "board.edge_margin": plan.board.width_at is not None,
+        "setup.nut_action": plan.setup.first_gap is not None,
+        "scale.square_fret": plan.scale.length is not None,
+        "board.course_spacing": all(string.course is None for string in plan.strings),
+        "board.mark_diameter": not (plan.board.position_marks or plan.board.double_marks),
+    }
+    if plan.bridge is not None:
+        moot |= {f"bridge.{key}": plan.bridge.kind not in kinds for key, kinds in BRIDGE_KEYS.items()}
+    found = {} if "units" in plan.model_fields_set else {"units": Assumed(plan.units, plan.units)}
+    for name in ("scale", "frets", "board", "blank", "jig", "setup", "compensation", "calibration", "nut", "bridge"):
+        table = getattr(plan, name)
+        for key, field in type(table).model_fields.items() if table is not None else ():
+            path = f"{name}.{key}"
+            value = settled.get(path, getattr(table, key))
+            if key in table.model_fields_set or value is None or value == () or moot.get(path):
+                continue
+            is_length = path in settled or any(isinstance(mark, LengthField) for mark in field.metadata)
+            found[path] = Assumed(value, _written(value, plan if is_length else None), is_length)
+    return found
+
+
+def _written(value: object, plan: Plan | None) -> str:
+    """Write a value as it would stand in the plan."""
+    if isinstance(value, tuple):
+        return f"[{', '.join(_written(each, plan) for each in value)}]"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        if plan is None:
+            return f"{value:g}"
+        return show(value, plan.units, 2 if plan.units == "mm" else 4)
+    return str(value)
