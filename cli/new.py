@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import json
-import re
 from pathlib import Path
 
 import click
 
-from slotwright.cli.console import print_table
 from slotwright.layout.errors import SlotwrightError
 
 _LONGEST = 120  # letters; the name becomes the title
 
 
-@click.command("new", epilog="Example: slotwright new kitchen-table --from curlew")
+@click.command("new", epilog="Example: slotwright new kitchen-table --from nylon-six")
 @click.argument("name", required=False)
 @click.option(
-    "--from", "starter", metavar="STARTER", help="Starter to copy; without it the one called NAME, else heron."
+    "--from", "starter", metavar="STARTER", help="Starter to copy; without it the one called NAME, else electric-six."
 )
 @click.option("--list", "listing", is_flag=True, help="List the starters instead.")
 def command(name: str | None, starter: str | None, listing: bool) -> None:
@@ -33,10 +30,9 @@ def command(name: str | None, starter: str | None, listing: bool) -> None:
     if listing and name is not None:
         raise click.UsageError("--list takes no NAME.")
     if listing:
-        print_table(
-            ("starter", "instrument"),
-            [(key, starters[key].partition('"')[2].partition('"')[0]) for key in starters],
-        )
+        width = max(map(len, starters))
+        for key, text in starters.items():
+            click.echo(f"{key:<{width}}  {templates.about(text)}")
         return
     if name is None:
         raise click.UsageError("Missing argument 'NAME'. (--list shows the starters.)")
@@ -45,11 +41,9 @@ def command(name: str | None, starter: str | None, listing: bool) -> None:
     if not stem.strip(". ") or not stem.isprintable() or len(stem) > _LONGEST:
         raise SlotwrightError(f"{quoted(name)}: a plan is named with 1 to {_LONGEST} ordinary letters")
     if starter is None:
-        starter = stem if stem in starters else "heron"
+        starter = stem if stem in starters else templates.USUAL
     if starter not in starters:
         near = nearest(starter, list(starters)) or f"known: {', '.join(starters)}"
         raise SlotwrightError(f"no starter is called {starter}; {near}")
-    title = json.dumps(stem, ensure_ascii=False)
-    text = re.sub(r"^title = .*$", lambda _: f"title = {title}", starters[starter], count=1, flags=re.MULTILINE)
-    write_whole({path: text.encode()})
+    write_whole({path: templates.titled(starters[starter], stem).encode()})
     click.echo(f"{path}  from {starter}; next: slotwright draw {path}")

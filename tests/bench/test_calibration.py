@@ -178,7 +178,7 @@ def test_another_neck_is_no_restringing(instrument):
     setting = setting_of(instrument)
     nothing = gather(setting, ())
     with pytest.raises(PlanError, match="scale: 628"):
-        restring(instrument, lay_out(parse_plan(starters()["heron"].encode())), setting, nothing, (), None)
+        restring(instrument, lay_out(parse_plan(starters()["electric-six"].encode())), setting, nothing, (), None)
     bare = lay_out(parse_plan(b'title = "b"\nstrings = 6\n[scale]\nlength = 640\n[board]\nnut_width = 43\n'))
     seven = lay_out(parse_plan(b'title = "s"\nstrings = 7\n[scale]\nlength = 640\n[board]\nnut_width = 48\n'))
     with pytest.raises(PlanError, match="strings: 7 in the other plan, 6 here"):
@@ -217,7 +217,7 @@ def test_a_calibrated_plan_is_where_the_next_fit_starts(instrument):
 
 
 def test_the_plan_keeps_its_comments():
-    text = starters()["heron"].encode()
+    text = starters()["electric-six"].encode()
     written = recalibrated(text, 0.81234567, 1.2)
     plan = parse_plan(written)
     assert (plan.calibration.stiffness, plan.calibration.stretch) == (0.8123, 1.2)

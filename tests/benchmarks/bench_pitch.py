@@ -15,7 +15,7 @@ def test_one_instrument_saddle_and_nut(benchmark):
 
 
 def test_from_plan_to_offsets(benchmark):
-    plan = starter("curlew")
+    plan = starter("nylon-six")
     neck = lay_neck(plan)
     benchmark(string_up, plan, neck)
     assert benchmark.stats["median"] < 4e-3  # seconds; nylon six, saddle and nut, with all findings

@@ -7,7 +7,7 @@ from slotwright.layout.instrument.tolerances import DRAWS, slip
 
 
 def test_ten_thousand_instruments(benchmark):
-    instrument = lay_out(starter("heron"))
+    instrument = lay_out(starter("electric-six"))
     assert (DRAWS, instrument.strung.weights.shape) == (10_000, (6, 22))
     benchmark.pedantic(slip, args=(instrument, {}), rounds=3, warmup_rounds=1)
     assert benchmark.stats["median"] < 3.0  # seconds, on one core

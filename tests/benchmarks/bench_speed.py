@@ -48,7 +48,7 @@ def cost(command, folder, *, runs=7):
 
 @pytest.fixture
 def folder(tmp_path):
-    (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
+    (tmp_path / "heron.toml").write_text(starters()["electric-six"], "utf-8")
     return tmp_path
 
 
@@ -60,7 +60,7 @@ def test_frets_against_the_imports_nobody_can_do_without(folder):
 
 
 def test_drawing_against_a_bare_script_that_writes_the_same(folder):
-    sheet = draw_sheet(lay_out(starter("heron")), "slots")
+    sheet = draw_sheet(lay_out(starter("electric-six")), "slots")
     kinds = {Line: "line", Contour: "contour", Circle: "circle"}
     (folder / "slots.json").write_text(
         json.dumps([{"kind": kinds.get(type(each), "text"), **dataclasses.asdict(each)} for each in sheet.entities])

@@ -20,7 +20,7 @@ READINGS = "string,fret,cents\n1,12,5\n1,17,8\n2,12,-3\n2,17,-4\n3,12,-1\n3,17,1
 @pytest.fixture(autouse=True)
 def beside_a_plan(tmp_path):
     """Put a plan and readings into the folder."""
-    (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
+    (tmp_path / "heron.toml").write_text(starters()["electric-six"], "utf-8")
     (tmp_path / "read.csv").write_text(READINGS)
 
 
@@ -68,8 +68,8 @@ def test_findings_are_printed(run, tmp_path):
 
 
 def test_a_saddle_that_is_filed_has_no_turns(run, tmp_path):
-    (tmp_path / "curlew.toml").write_text(starters()["curlew"], "utf-8")
-    out = run("bench", "curlew.toml", "read.csv")[1]
+    (tmp_path / "nylon-six.toml").write_text(starters()["nylon-six"], "utf-8")
+    out = run("bench", "nylon-six.toml", "read.csv")[1]
     assert "turns" not in out
     assert "travel left" not in out
 
@@ -154,7 +154,7 @@ def test_a_log_behind_a_link_and_one_that_another_hand_wrote(run, tmp_path):
     from slotwright.layout.instrument.instrument import lay_out
     from slotwright.layout.readings.notes import Reading
 
-    kept = _Log(tmp_path / "real.csv", lay_out(starter("heron")))
+    kept = _Log(tmp_path / "real.csv", lay_out(starter("electric-six")))
     (tmp_path / "real.csv").write_text("string,fret,cents\n2,12,1\n")
     with pytest.raises(SlotwrightError, match="changed by somebody else"):
         kept.write((Reading(1, 12, 3.0),))
@@ -191,9 +191,9 @@ def test_restringing_marks_what_was_not_read(run):
 
 
 def test_long_aims_fit_into_a_line(run, tmp_path):
-    (tmp_path / "curlew.toml").write_text(starters()["curlew"], "utf-8")
+    (tmp_path / "nylon-six.toml").write_text(starters()["nylon-six"], "utf-8")
     (tmp_path / "all.csv").write_text("string,fret,cents\n" + "".join(f"1,{n},{n / 2 - 3}\n" for n in range(1, 13)))
-    out = run("bench", "curlew.toml", "all.csv")[1]
+    out = run("bench", "nylon-six.toml", "all.csv")[1]
     assert "12 frets: -2.5 to +3.0" in out
     assert max(map(len, out.splitlines()[:2])) < 120
 
@@ -210,8 +210,8 @@ def test_nothing_typed_is_no_failure(run, tmp_path):
 
 def test_the_log_survives_being_killed_at_any_moment(tmp_path):
     """Killed thirty times while readings come in: the log is always whole, and holds all that was answered before."""
-    (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
-    log, plan = tmp_path / "log.csv", starter("heron")
+    (tmp_path / "heron.toml").write_text(starters()["electric-six"], "utf-8")
+    log, plan = tmp_path / "log.csv", starter("electric-six")
     command = [sys.executable, "-u", "-m", "slotwright.cli", "bench", "heron.toml", "--ask", "--log", "log.csv"]
     kept = 0
     for attempt in range(30):
@@ -276,18 +276,18 @@ def test_too_few_readings_teach_nothing(run, tmp_path):
 
 def test_restringing(run, tmp_path):
     (tmp_path / "many.csv").write_text(MANY)
-    heavier = starters()["heron"].replace('"0.010 in"', '"0.012 in"').replace('"0.046 in"', '"0.052 in"')
+    heavier = starters()["electric-six"].replace('"0.010 in"', '"0.012 in"').replace('"0.046 in"', '"0.052 in"')
     (tmp_path / "heavy.toml").write_text(heavier, "utf-8")
     code, out, err = run("bench", "heron.toml", "many.csv", "--restring", "heavy.toml")
     assert (code, err) == (0, "")
-    assert "for the strings of Heron six, instead of the moves above" in out
+    assert "for the strings of Electric six, instead of the moves above" in out
     line = next(line for line in out.splitlines() if "0.010 to 0.012 in" in line)
     assert "68.2 to 98.2 N" in line  # by hand: tension goes with the square of the gauge
     told = json.loads(run("bench", "heron.toml", "many.csv", "--restring", "heavy.toml", "--json")[1])["restring"]
     assert [each["string"] for each in told] == [1, 2, 3, 4, 5, 6]
     assert told[0]["tension_n"][1] / told[0]["tension_n"][0] == pytest.approx(1.44)
     assert all(each["move_error"] > 0 for each in told)
-    (tmp_path / "curlew.toml").write_text(starters()["curlew"], "utf-8")
-    code, out, err = run("bench", "heron.toml", "many.csv", "--restring", "curlew.toml")
+    (tmp_path / "nylon-six.toml").write_text(starters()["nylon-six"], "utf-8")
+    code, out, err = run("bench", "heron.toml", "many.csv", "--restring", "nylon-six.toml")
     assert (code, out) == (2, "")
     assert "--restring: scale: " in err

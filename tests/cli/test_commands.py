@@ -38,12 +38,12 @@ def test_version(run):
 
 
 def test_new_writes_a_titled_plan_and_keeps_what_is_there(run, tmp_path):
-    code, out, _ = run("new", "kitchen table", "--from", "curlew")
+    code, out, _ = run("new", "kitchen table", "--from", "nylon-six")
     assert code == 0
     assert "kitchen table.toml" in out
     text = (tmp_path / "kitchen table.toml").read_text("utf-8")
     assert text.startswith('title = "kitchen table"\n')
-    assert text.count("\n") == starters()["curlew"].count("\n")
+    assert text.count("\n") == starters()["nylon-six"].count("\n")
     code, _, err = run("new", "kitchen table")
     assert code == 2
     assert "kept" in err
@@ -61,8 +61,8 @@ def test_new_with_an_odd_name(run, name):
 def test_new_lists_starters_and_suggests_one(run):
     out = run("new", "--list")[1]
     assert all(name in out for name in STARTERS)
-    code, _, err = run("new", "x", "--from", "heronn")
-    assert (code, "did you mean heron?" in err) == (2, True)
+    code, _, err = run("new", "x", "--from", "electric-sixx")
+    assert (code, "did you mean electric-six?" in err) == (2, True)
     assert run("new")[0] == 2
 
 
@@ -120,8 +120,8 @@ def test_frets_json(run, heron):
 
 
 def test_frets_json_of_a_zero_fret(run):
-    run("new", "wren", "--from", "wren")
-    assert json.loads(run("frets", "wren.toml", "--json")[1])["frets"][0]["slot"] is not None
+    run("new", "travel-six-zero-fret", "--from", "travel-six-zero-fret")
+    assert json.loads(run("frets", "travel-six-zero-fret.toml", "--json")[1])["frets"][0]["slot"] is not None
 
 
 def test_frets_csv_and_table_agree(run, heron):
@@ -139,10 +139,12 @@ def test_frets_csv_and_table_agree(run, heron):
 
 
 def test_frets_of_an_inch_plan_are_in_inches(run):
-    run("new", "plover", "--from", "plover")
-    rows = list(csv.DictReader(io.StringIO(run("frets", "plover.toml", "--csv")[1])))
+    run("new", "steel-six", "--from", "steel-six")
+    rows = list(csv.DictReader(io.StringIO(run("frets", "steel-six.toml", "--csv")[1])))
     assert rows[12]["from nut [in]"] == "12.68750"
-    assert json.loads(run("frets", "plover.toml", "--json")[1])["frets"][12]["slot"][0][0] == pytest.approx(322.2625)
+    assert json.loads(run("frets", "steel-six.toml", "--json")[1])["frets"][12]["slot"][0][0] == pytest.approx(
+        322.2625
+    )
 
 
 def test_compensate_table(run, heron):
@@ -175,37 +177,42 @@ def test_compensate_json(run, heron):
 
 
 def test_compensate_of_a_frequency_and_of_nylon(run):
-    run("new", "curlew", "--from", "curlew")
-    path = Path("curlew.toml")
+    run("new", "nylon-six", "--from", "nylon-six")
+    path = Path("nylon-six.toml")
     path.write_text(path.read_text("utf-8").replace('pitch = "E4"', "frequency = 329.0"), "utf-8")
-    first = json.loads(run("compensate", "curlew.toml", "--json")[1])["strings"][0]
+    first = json.loads(run("compensate", "nylon-six.toml", "--json")[1])["strings"][0]
     assert (first["pitch"], first["frequency"], first["stress_ratio"]) == (None, 329.0, None)
     assert first["nut_offset"] != 0
-    assert "329 Hz" in run("compensate", "curlew.toml")[1]
+    assert "329 Hz" in run("compensate", "nylon-six.toml")[1]
 
 
 def test_compensate_marks_estimated_cores(run):
-    run("new", "bittern", "--from", "bittern")
-    out = run("compensate", "bittern.toml")[1]
+    run("new", "bass-five-multiscale", "--from", "bass-five-multiscale")
+    out = run("compensate", "bass-five-multiscale.toml")[1]
     assert "give or take" in out
     assert "cores estimated, not stated" in out
-    assert "its core is an estimate" in run("compensate", "bittern.toml", "--explain", "5")[1]
-    run("compensate", "bittern.toml", "--plot", "p.svg")
-    run("draw", "bittern.toml", "--format", "svg")
-    for file in ("p.svg", "bittern-board.svg", "bittern-stick.svg", "bittern-bridge.svg"):
+    assert "its core is an estimate" in run("compensate", "bass-five-multiscale.toml", "--explain", "5")[1]
+    run("compensate", "bass-five-multiscale.toml", "--plot", "p.svg")
+    run("draw", "bass-five-multiscale.toml", "--format", "svg")
+    for file in (
+        "p.svg",
+        "bass-five-multiscale-board.svg",
+        "bass-five-multiscale-stick.svg",
+        "bass-five-multiscale-bridge.svg",
+    ):
         assert "estimate" in Path(file).read_text("utf-8")
-    string = json.loads(run("compensate", "bittern.toml", "--json")[1])["strings"][4]
+    string = json.loads(run("compensate", "bass-five-multiscale.toml", "--json")[1])["strings"][4]
     assert string["core_estimated"]
     low, high = string["saddle_offset_range"]
     assert low < string["saddle_offset"] < high
 
 
 def test_compensate_says_what_no_saddle_reaches(run):
-    run("new", "dunlin", "--from", "dunlin")
-    out = run("compensate", "dunlin.toml")[1]
+    run("new", "mandolin", "--from", "mandolin")
+    out = run("compensate", "mandolin.toml")[1]
     assert "wherever its saddle stands" in out
     assert "a moved nut contact could help" in out
-    assert not json.loads(run("compensate", "dunlin.toml", "--json")[1])["within_tolerance"]
+    assert not json.loads(run("compensate", "mandolin.toml", "--json")[1])["within_tolerance"]
 
 
 def test_compensate_explains_a_string(run, heron):
@@ -362,11 +369,11 @@ def test_two_plans_of_one_name_are_not_mixed_up(run, heron, tmp_path):
 
 
 def test_a_sheet_the_plan_does_not_describe(run):
-    run("new", "curlew", "--from", "curlew")
-    code, out, err = run("draw", "curlew.toml", "--sheet", "board", "--sheet", "index")
+    run("new", "nylon-six", "--from", "nylon-six")
+    code, out, err = run("draw", "nylon-six.toml", "--sheet", "board", "--sheet", "index")
     assert (code, out) == (2, "")
     assert "no [jig]" in err
-    assert os.listdir() == ["curlew.toml"]
+    assert os.listdir() == ["nylon-six.toml"]
 
 
 BAD = {
@@ -501,7 +508,7 @@ def test_as_a_program(tmp_path):
 
 def test_every_example_of_the_readme(run, tmp_path):
     """From its first line to its last: files are written as it says, commands run, their output compared."""
-    (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
+    run("new", "heron")
     text, ran = (TOP / "README.md").read_text("utf-8"), 0
     for fence in re.finditer(r"```(\w+)\n(.*?)```", text, re.DOTALL):
         kind, block = fence.groups()

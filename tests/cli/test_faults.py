@@ -13,7 +13,7 @@ import pytest
 from slotwright.templates import starters
 
 START = (sys.executable, "-m", "slotwright.cli")
-HERON = starters()["heron"]
+HERON = starters()["electric-six"]
 CROWNS = "fret,distance\n" + "".join(f"{n},{628 - 628 / 2 ** (n / 12):.2f}\n" for n in range(1, 23))
 # Enough of them, on enough strings, to calibrate by.
 READINGS = "string,fret,cents\n" + "".join(

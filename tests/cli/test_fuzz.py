@@ -22,7 +22,7 @@ from slotwright.cli import main
 from slotwright.templates import starters
 
 PLANS = tuple(text.encode() for text in starters().values())
-HERON = starters()["heron"].encode()
+HERON = starters()["electric-six"].encode()
 READINGS = b"""string,fret,cents,open,pass,moved,note
 1,12,3.1,0.2,1,,
 1,17,4.0,,1,,pings
@@ -306,9 +306,9 @@ def test_words_are_never_code(here):
     """What a maker writes changes the words of a file, never its shapes."""
     kept = {}
     quoted = '"' + NASTY.encode("unicode_escape").decode().replace("\\x", "\\u00").replace('"', '\\"') + '"'
-    for name, words in (("plain", '"Heron six"'), ("nasty", quoted)):
+    for name, words in (("plain", '"Electric six"'), ("nasty", quoted)):
         folder = here / name
-        text = starters()["heron"].replace('"Heron six"', words, 1)
+        text = starters()["electric-six"].replace('"Electric six"', words, 1)
         text = text.replace('"Osier Lane workshop"', words[:59].rstrip("\\") + '"' if name == "nasty" else words, 1)
         folder.mkdir()
         (folder / "x.toml").write_text(text, "utf-8")

@@ -21,7 +21,7 @@ SLOW = (
 @pytest.fixture
 def plans(tmp_path):
     for n in range(MANY):
-        (tmp_path / f"p{n}.toml").write_text(starters()["wren"], "utf-8")
+        (tmp_path / f"p{n}.toml").write_text(starters()["travel-six-zero-fret"], "utf-8")
     return tmp_path
 
 

@@ -52,10 +52,12 @@ def test_sizes_as_shops_write_them(run, heron):
     assert slip["sizes"]["gauge"] == pytest.approx(0.00508)
     assert slip["sizes"]["slot"] == CAUSES["slot"].usual
     assert slip["shares"]["saddle"] == 0
-    run("new", "plover", "--from", "plover")
-    inches = json.loads(run("compensate", "plover.toml", "--slip", "--json", "--slip-of", "action=0.01")[1])["slip"]
+    run("new", "steel-six", "--from", "steel-six")
+    inches = json.loads(run("compensate", "steel-six.toml", "--slip", "--json", "--slip-of", "action=0.01")[1])[
+        "slip"
+    ]
     assert inches["sizes"]["action"] == pytest.approx(0.254)
-    assert "standard deviations, in inches: slot 0.0020" in run("compensate", "plover.toml", "--slip")[1]
+    assert "standard deviations, in inches: slot 0.0020" in run("compensate", "steel-six.toml", "--slip")[1]
 
 
 def test_nothing_slips(run, heron):

@@ -60,7 +60,7 @@ def test_every_slot_where_it_belongs(tmp_path, instrument, version, unit):
 @pytest.mark.parametrize(("unit", "insunits", "measurement"), [("mm", "4", "1"), ("in", "1", "0")])
 def test_units_are_stated(version, unit, insunits, measurement):
     # DXF reference: $INSUNITS 1 inches, 4 millimetres; $MEASUREMENT 0 imperial, 1 metric.
-    sheet = draw_sheet(lay_out(starter("heron")), "board")
+    sheet = draw_sheet(lay_out(starter("electric-six")), "board")
     read = header(dxf(sheet, unit=unit, version=version))
     assert read["$INSUNITS"][0] == insunits
     assert read["$MEASUREMENT"][0] == measurement
@@ -97,7 +97,7 @@ def test_strict_audit(tmp_path, name, sheet, version):
 
 def test_arcs_stay_arcs(tmp_path):
     path = tmp_path / "radius.dxf"
-    path.write_bytes(dxf(draw_sheet(lay_out(starter("heron")), "radius")))
+    path.write_bytes(dxf(draw_sheet(lay_out(starter("electric-six")), "radius")))
     bulges = [b for p in ezdxf.readfile(path).modelspace().query("LWPOLYLINE") for (b,) in p.get_points("b") if b]
     assert len(bulges) == 2
     # GDAL's own arc: its points lie on a circle of the stated radius.
@@ -115,7 +115,7 @@ def test_arcs_stay_arcs(tmp_path):
 
 
 def test_circles_are_circles(tmp_path):
-    instrument = lay_out(starter("heron"))
+    instrument = lay_out(starter("electric-six"))
     path = tmp_path / "board.dxf"
     path.write_bytes(dxf(draw_sheet(instrument, "board")))
     drilled = ezdxf.readfile(path).modelspace().query('CIRCLE[layer=="DRILL"]')
@@ -125,13 +125,15 @@ def test_circles_are_circles(tmp_path):
 
 @pytest.mark.parametrize("version", VERSIONS)
 def test_same_sheet_same_bytes(version):
-    first, second = (dxf(draw_sheet(lay_out(starter("bittern")), "board"), version=version) for _ in range(2))
+    first, second = (
+        dxf(draw_sheet(lay_out(starter("bass-five-multiscale")), "board"), version=version) for _ in range(2)
+    )
     assert first == second
 
 
 def test_writing_leaves_ezdxf_as_it_was():
     before = ezdxf.options.write_fixed_meta_data_for_testing
-    dxf(draw_sheet(lay_out(starter("wren")), "stick"))
+    dxf(draw_sheet(lay_out(starter("travel-six-zero-fret")), "stick"))
     assert ezdxf.options.write_fixed_meta_data_for_testing == before
 
 
@@ -155,7 +157,7 @@ def test_a_title_is_no_code(tmp_path, version):
 @pytest.mark.parametrize("cut", [0.2, 0.5, 0.9])
 def test_a_torn_file_is_noticed(tmp_path, cut):
     # The readers above are only worth something if they refuse damage.
-    whole = dxf(draw_sheet(lay_out(starter("heron")), "slots"))
+    whole = dxf(draw_sheet(lay_out(starter("electric-six")), "slots"))
     path = tmp_path / "torn.dxf"
     path.write_bytes(whole[: int(len(whole) * cut)])
     with pytest.raises(ezdxf.DXFError):

@@ -63,7 +63,7 @@ ODD = {
         },
     ),
 }
-PLANS = ["heron", "bittern", "curlew", "dunlin", "wren", *ODD]
+PLANS = ["electric-six", "bass-five-multiscale", "nylon-six", "mandolin", "travel-six-zero-fret", *ODD]
 
 
 def instrument(name):
@@ -157,7 +157,7 @@ def test_no_serious_fault_of_accessibility(visit, name, viewport):
     assert {"color-contrast", "label", "document-title"} <= set(held)  # it did look
 
 
-@pytest.mark.parametrize("name", ["heron", "bittern", "wren"])
+@pytest.mark.parametrize("name", ["electric-six", "bass-five-multiscale", "travel-six-zero-fret"])
 def test_every_switch_takes_its_layer_away_and_brings_it_back(visit, name):
     tab = visit(name)
     switches = tab.locator(".layers input")
@@ -182,7 +182,7 @@ def test_no_switch_for_what_is_not_drawn(visit):
 @pytest.mark.parametrize("fret", [1, 7, 22])
 @pytest.mark.parametrize("way", ["hover", "tap", "keys"])
 def test_a_fret_tells_its_distances(visit, fret, way):
-    tab = visit("heron", has_touch=way == "tap")
+    tab = visit("electric-six", has_touch=way == "tap")
     if way == "keys":
         slider = tab.get_by_role("slider")
         slider.focus()
@@ -199,7 +199,7 @@ def test_a_fret_tells_its_distances(visit, fret, way):
 
 
 def test_the_picture_grows_about_its_middle(visit):
-    tab = visit("heron")
+    tab = visit("electric-six")
     view, drawn = tab.locator(".view"), tab.locator(".view svg")
     wide = drawn.bounding_box()["width"]
     tab.locator('[value="4"]').check()
@@ -276,7 +276,7 @@ def test_a_title_is_shown_as_it_was_written(chromium, tmp_path, title):
     tab.close()
 
 
-@pytest.mark.parametrize("name", ["heron", "curlew", "linnet"])
+@pytest.mark.parametrize("name", ["electric-six", "nylon-six", "ukulele"])
 def test_frets_stand_where_the_rule_of_frets_puts_them(visit, name):
     tab = visit(name)
     scale = starter(name).scale.length
@@ -297,7 +297,7 @@ def test_frets_stand_where_the_rule_of_frets_puts_them(visit, name):
 
 
 def test_a_fan_is_measured_along_its_outer_strings(visit):
-    rows = visit("bittern").locator(".frets tbody tr")
+    rows = visit("bass-five-multiscale").locator(".frets tbody tr")
     for fret in range(25):
         main = texts(rows.nth(fret), ".main")
         assert [float(main[1]), float(main[2])] == pytest.approx(
@@ -316,7 +316,7 @@ def test_inches_come_first_where_the_plan_has_them(visit):
     assert float(pull[1].strip("() N")) / float(pull[0].removesuffix(" lb")) == pytest.approx(4.448, rel=0.01)
 
 
-@pytest.mark.parametrize("name", ["heron", "curlew", "dunlin"])
+@pytest.mark.parametrize("name", ["electric-six", "nylon-six", "mandolin"])
 def test_contacts_are_measured_from_the_octave_crown(visit, name):
     made = instrument(name)
     rows = visit(name).locator("#contacts tbody tr")
@@ -329,7 +329,7 @@ def test_contacts_are_measured_from_the_octave_crown(visit, name):
 
 
 def test_the_bridge_in_figures(visit):
-    tab = visit("heron")
+    tab = visit("electric-six")
     for row in tab.locator("#bridge table").first.locator("tbody tr").all():
         _, before, behind = (float(text) for text in texts(row, ".main"))
         assert before + behind == pytest.approx(9.0, abs=0.011)  # the plan's travel
@@ -349,11 +349,11 @@ def test_holes_that_are_there_are_drawn(visit):
         (36, 640, 5),
     ]
     assert "holes that are there" in tab.locator("#bridge figcaption").inner_text()
-    assert visit("heron").locator("#bridge circle.there").count() == 0
+    assert visit("electric-six").locator("#bridge circle.there").count() == 0
 
 
 def test_travel_that_does_not_suffice_is_marked(chromium, tmp_path):
-    text = starters()["heron"].replace("travel = 9.0", "travel = 4.0")
+    text = starters()["electric-six"].replace("travel = 9.0", "travel = 4.0")
     made = lay_out(parse_plan(text.encode()))
     path = tmp_path / "page.html"
     path.write_bytes(page(made))
@@ -370,14 +370,14 @@ def test_travel_that_does_not_suffice_is_marked(chromium, tmp_path):
 
 def test_the_keyboard_stops_only_at_frames_that_scroll(visit):
     for viewport in (PHONE, {"width": 1280, "height": 900}):
-        tab = visit("curlew", viewport=viewport)
+        tab = visit("nylon-six", viewport=viewport)
         tab.wait_for_timeout(100)
         frames = tab.locator(".wide").evaluate_all("all => all.map(e => [e.tabIndex, e.scrollWidth > e.clientWidth])")
         assert all((index == 0) == scrolls for index, scrolls in frames)
         assert any(scrolls for _, scrolls in frames) == (viewport is PHONE)
 
 
-@pytest.mark.parametrize("name", ["heron", "bittern", "eighteen"])
+@pytest.mark.parametrize("name", ["electric-six", "bass-five-multiscale", "eighteen"])
 def test_charts_stand_at_the_errors_they_show(visit, name):
     strung = instrument(name).strung
     charts = visit(name).locator(".charts svg")
@@ -401,7 +401,7 @@ def test_charts_stand_at_the_errors_they_show(visit, name):
 
 
 def test_before_and_after_differ_by_more_than_colour(visit):
-    tab = visit("heron")
+    tab = visit("electric-six")
     style = "e => [getComputedStyle(e).strokeDasharray, getComputedStyle(e).fill]"
     dashes = [tab.locator(f".charts .{which} polyline").first.evaluate(style)[0] for which in ("before", "after")]
     marks = [tab.locator(f".charts .{which} circle").first.evaluate(style)[1] for which in ("before", "after")]
@@ -442,7 +442,7 @@ def test_findings_and_what_was_assumed(visit):
 
 
 def test_the_bench_has_its_place_once_there_are_readings(chromium, tmp_path, visit):
-    assert visit("heron").locator("#bench").count() == 0
+    assert visit("electric-six").locator("#bench").count() == 0
     raw = (
         Reading(1, 12, 6.04),
         Reading(1, 17, 9.5),
@@ -452,7 +452,7 @@ def test_the_bench_has_its_place_once_there_are_readings(chromium, tmp_path, vis
         Reading(6, 12, 9.0, at=2, note="warble"),
     )
     path = tmp_path / "page.html"
-    path.write_bytes(page(instrument("heron"), raw))
+    path.write_bytes(page(instrument("electric-six"), raw))
     tab = chromium.new_page()
     tab.goto(path.as_uri())
     told = [" ".join(row.split()) for row in tab.locator("#bench tbody tr").all_inner_texts()]
@@ -474,7 +474,7 @@ def test_the_bench_has_its_place_once_there_are_readings(chromium, tmp_path, vis
 
 def test_readings_come_from_their_table(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "heron.toml").write_text(starters()["heron"], "utf-8")
+    (tmp_path / "heron.toml").write_text(starters()["electric-six"], "utf-8")
     (tmp_path / "read.csv").write_text("string,fret,cents\n1,12,0.5\n")
     with pytest.raises(SystemExit) as end:
         main(["report", "heron.toml", "--readings", "read.csv"])

@@ -209,7 +209,7 @@ def test_shared_saddles_serve_both_strings():
 
 
 def test_a_course_shares_one_crest():
-    placed = lay_out(starter("dunlin")).bridge
+    placed = lay_out(starter("mandolin")).bridge
     assert placed.contacts[::2, 0] == pytest.approx(placed.contacts[1::2, 0])
 
 
@@ -298,7 +298,7 @@ def test_margins_and_their_change():
 
 
 def test_margins_are_those_on_the_slanted_line():
-    fanned = lay_out(starter("bittern"))
+    fanned = lay_out(starter("bass-five-multiscale"))
     board = fanned.plan.board
     rows = {name: (treble, bass) for name, treble, bass, _ in margins(fanned.plan, fanned.neck)}
     # By hand: the spread is centred on the line of the nut itself, and the edge keeps its margin at the last fret.
@@ -356,7 +356,7 @@ def test_holes_and_contacts_are_re_read_from_the_file(tmp_path, name):
         assert np.hypot(*(ring - [x, y]).T) == pytest.approx(diameter / 2, abs=1e-6)
 
 
-@pytest.mark.parametrize("name", ["curlew", "plover", "linnet", "dunlin"])
+@pytest.mark.parametrize("name", ["nylon-six", "steel-six", "ukulele", "mandolin"])
 @pytest.mark.parametrize("left_handed", [False, True])
 def test_a_straight_string_over_the_drawn_nut_and_saddle_has_the_stated_action(name, left_handed):
     """Lay a string from the drawn slot of the nut to the drawn crest of the saddle; measure at fret 12."""
@@ -385,7 +385,7 @@ def test_a_straight_string_over_the_drawn_nut_and_saddle_has_the_stated_action(n
     words = "base" if plan.bridge.base_height is not None else "crowns"
     (level,) = {e.at[1] for e in drawn if isinstance(e, Text) and e.text == words}
     profile = min((e for e in drawn if isinstance(e, Contour) and e.layer != Layer.FRAME), key=lambda e: e.box()[1])
-    assert (profile.layer == Layer.CUT_OUTLINE) == (name in ("curlew", "plover"))
+    assert (profile.layer == Layer.CUT_OUTLINE) == (name in ("nylon-six", "steel-six"))
     crest = np.array(profile.corners[2:])[1:-1]
     along = saddle.places(instrument)
     heights = np.array([crest[np.argmin(np.abs(crest[:, 0] - y)), 1] for y in along]) - level
@@ -406,7 +406,7 @@ def test_a_straight_string_over_the_drawn_nut_and_saddle_has_the_stated_action(n
 
 
 def test_the_nut_from_above_has_a_shelf_for_each_string():
-    instrument = lay_out(starter("curlew"))
+    instrument = lay_out(starter("nylon-six"))
     drawn = draw_sheet(instrument, "nut").entities
     contour = max(
         (e for e in drawn if isinstance(e, Contour) and e.layer == Layer.CUT_OUTLINE), key=lambda e: e.box()[1]
@@ -421,7 +421,7 @@ def test_the_nut_from_above_has_a_shelf_for_each_string():
 
 def test_a_leaning_nut_is_measured_along_itself():
     """The nut line of the fan leans by the angle whose tangent is its skew: lengths along it are longer by the secant."""
-    instrument = lay_out(starter("bittern"))
+    instrument = lay_out(starter("bass-five-multiscale"))
     skew = instrument.neck.frets.skew[0]
     along = np.hypot(*instrument.neck.nut_ends.T) * np.sign(instrument.neck.nut_ends[:, 1])
     assert nut.places(instrument) == pytest.approx(along)
@@ -431,7 +431,7 @@ def test_a_leaning_nut_is_measured_along_itself():
 
 
 def test_the_saddle_from_above_has_its_rear_down_and_treble_right():
-    instrument = lay_out(starter("plover"))
+    instrument = lay_out(starter("steel-six"))
     ticks = [
         e for e in draw_sheet(instrument, "saddle").entities if isinstance(e, Line) and e.layer == Layer.REF_SADDLE
     ]
@@ -441,7 +441,7 @@ def test_the_saddle_from_above_has_its_rear_down_and_treble_right():
 
 @pytest.mark.parametrize("sheet", ["nut", "saddle"])
 def test_views_are_not_turned_upside_down(sheet):
-    instrument = lay_out(starter("curlew"))
+    instrument = lay_out(starter("nylon-six"))
     assert draw_sheet(instrument, sheet, mirrored=True) == draw_sheet(instrument, sheet)
 
 
@@ -465,7 +465,7 @@ def test_a_base_above_the_strings():
 
 
 def test_diagonals_and_sides_are_said_and_true():
-    instrument = lay_out(starter("heron"))
+    instrument = lay_out(starter("electric-six"))
     words = " ".join(e.text for e in draw_sheet(instrument, "bridge").entities if isinstance(e, Text))
     (bx, by), (ax, ay) = instrument.neck.lines_in_board[12]
     dx, dy = instrument.bridge.outlines[0][0]
@@ -478,7 +478,7 @@ def test_diagonals_and_sides_are_said_and_true():
 
 
 def test_drill_circles_have_centre_marks():
-    sheet = draw_sheet(lay_out(starter("plover")), "bridge")
+    sheet = draw_sheet(lay_out(starter("steel-six")), "bridge")
     circles = [e for e in sheet.entities if isinstance(e, Circle) and e.layer == Layer.DRILL]
     marks = [e for e in sheet.entities if isinstance(e, Line) and e.layer == Layer.MARK]
     assert len(marks) - 2 == 2 * len(circles) == 12  # and the datum's
@@ -487,8 +487,8 @@ def test_drill_circles_have_centre_marks():
 @pytest.mark.parametrize(
     ("sheet", "name", "says"),
     [
-        ("saddle", "heron", "no saddle to shape"),
-        ("nut", "wren", "no [nut]"),
+        ("saddle", "electric-six", "no saddle to shape"),
+        ("nut", "travel-six-zero-fret", "no [nut]"),
     ],
 )
 def test_sheets_that_are_not_described(sheet, name, says):

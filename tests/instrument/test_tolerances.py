@@ -128,7 +128,7 @@ def test_no_slip_no_share():
     assert found.overall["saddle"] > 0
 
 
-@pytest.mark.parametrize("name", ["heron", "bittern", "curlew"])
+@pytest.mark.parametrize("name", ["electric-six", "bass-five-multiscale", "nylon-six"])
 def test_nothing_slips(name):
     instrument = lay_out(starter(name))
     found = slip(instrument, NOTHING)
@@ -142,7 +142,7 @@ def test_nothing_slips(name):
 
 
 def test_two_runs_are_the_same_and_so_are_other_chunks(monkeypatch):
-    instrument = lay_out(starter("heron"))
+    instrument = lay_out(starter("electric-six"))
     once, again = slip(instrument, {}), slip(instrument, {})
     assert (once.low == again.low).all()
     assert once.all_within == again.all_within
@@ -169,7 +169,7 @@ def test_shares_of_instruments_in_tune():
 
 
 def test_more_slip_wider_bands():
-    instrument = lay_out(starter("heron"))
+    instrument = lay_out(starter("electric-six"))
     once, twice = slip(instrument, {}), slip(instrument, {n: 2 * cause.usual for n, cause in CAUSES.items()})
     assert (twice.high - twice.low > 1.5 * (once.high - once.low)).all()
     assert twice.all_within < once.all_within
@@ -232,7 +232,7 @@ def test_a_stated_mass_and_an_estimated_core():
 
 
 def test_wound_nylon_of_stated_mass():
-    found = slip(lay_out(starter("curlew")), NOTHING | {"gauge": 0.01})
+    found = slip(lay_out(starter("nylon-six")), NOTHING | {"gauge": 0.01})
     assert np.isfinite(found.high).all()
     assert (found.added["gauge"] > 0).all()
 

@@ -186,7 +186,7 @@ def test_a_frequency_is_a_pitch_of_its_own():
 
 
 def test_a_retuned_nylon_string_keeps_its_stiffness():
-    made = starter("curlew")
+    made = starter("nylon-six")
     tuned = made.model_copy(update={"tunings": (("D4", "A3", "G3", "D3", "A2", "D2"),)})
     own = lay_out(made).strung
     both = in_all_tunings(tuned, own.fretting)
@@ -290,6 +290,8 @@ def test_strained_and_slack_in_one_tuning_alone():
 
 
 def test_given_tunings_stand_in_for_those_of_the_file():
-    text = starters()["heron"].replace('units = "mm"', 'units = "mm"\ntunings = ["D2 A2 D3 G3 A3 D4"]').encode()
+    text = (
+        starters()["electric-six"].replace('units = "mm"', 'units = "mm"\ntunings = ["D2 A2 D3 G3 A3 D4"]').encode()
+    )
     assert parse_plan(text).tunings == (("D4", "A3", "G3", "D3", "A2", "D2"),)
     assert parse_plan(text, ["D2 G2 D3 G3 B3 D4"]).tunings == (("D4", "B3", "G3", "D3", "G2", "D2"),)

@@ -243,4 +243,4 @@ def test_files_that_are_no_plans(text, says):
 
 
 def test_byte_order_mark_is_taken():
-    assert parse_plan(b"\xef\xbb\xbf" + starters()["heron"].encode()).title == "Heron six"
+    assert parse_plan(b"\xef\xbb\xbf" + starters()["electric-six"].encode()).title == "Electric six"

@@ -103,7 +103,7 @@ def test_a_high_nut_makes_the_first_frets_sharp():
 
 def test_nylon_thirds_need_most():
     # The plain nylon third is the string that plays sharpest.
-    found = lay_out(starter("curlew")).strung
+    found = lay_out(starter("nylon-six")).strung
     assert np.argmax(found.offsets.saddle[:3]) == 2
 
 
@@ -111,7 +111,7 @@ def test_nylon_thirds_need_most():
 
 
 def bench(rows):
-    instrument = lay_out(starter("heron"))
+    instrument = lay_out(starter("electric-six"))
     setting = setting_of(instrument)
     text = "string,fret,cents\n" + "".join(f"{s},{n},{c}\n" for s, n, c in rows)
     readings = parse_readings(text.encode(), instrument.plan)
