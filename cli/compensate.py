@@ -8,12 +8,12 @@ import click
 import numpy as np
 
 from slotwright.cli.console import FILE, UNIT_NAMES, cents, print_json, print_table, read_instrument, warn, write
-from slotwright.cli.slip import print_slips, read_sizes, slips_as_json
+from slotwright.cli.tolerances import print_slips, read_sizes, slips_as_json
 from slotwright.cli.tunings import losses_as_json, print_losses
 from slotwright.layout import cautions
 from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.instrument.stringing import least_worst
-from slotwright.layout.instrument.tolerances import slip
+from slotwright.layout.instrument.tolerances import simulate
 from slotwright.layout.instrument.what_if import what_if
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.instrument.stringing import Strung
-    from slotwright.layout.instrument.tolerances import Slips
+    from slotwright.layout.instrument.tolerances import Outcome
 
 _AIMS = {"rms": "spread the error", "worst": "tame the worst note"}
 
@@ -69,7 +69,7 @@ def command(
             "--explain excludes --slip and --json; the parts of every string are in the object of --json."
         )
     instrument, strung = _strung(plan, tunings, explain)
-    slipped = slip(instrument, read_sizes(sizes, instrument.plan.units)) if slips else None
+    slipped = simulate(instrument, read_sizes(sizes, instrument.plan.units)) if slips else None
     if plot is not None:
         _plot(instrument, strung, slipped, plot, force=force)
     warn(instrument)
@@ -119,7 +119,7 @@ def _print(instrument: Instrument, strung: Strung) -> None:
         row = [str(i + 1), _pitch(instrument, i), f"{body.tension:.1f} N", strain]
         row += [said(float(strung.offsets.saddle[i])), said(float(from_octave[i]))]
         row += [said(float(strung.offsets.nut[i]))] * nut_moves
-        furthest = float(np.abs(strung.doubt[i] - strung.offsets.saddle[i]).max())
+        furthest = float(np.abs(strung.uncertainty[i] - strung.offsets.saddle[i]).max())
         doubt = "" if np.isnan(furthest) else said(furthest)
         row += [doubt] * guessed
         row += [cents(before), cents(strung.worst_cents[i]), str(strung.worst_fret[i])]
@@ -145,7 +145,7 @@ def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
         yield f"outside the aims the worst note is fret {fret + 1} of string {string + 1}: {worst} cents"
     if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
         ranges = "; ".join(
-            f"string {i + 1} {' to '.join(said(float(end)) for end in strung.doubt[i])}" for i in guessed
+            f"string {i + 1} {' to '.join(said(float(end)) for end in strung.uncertainty[i])}" for i in guessed
         )
         yield f"cores estimated, not stated; set back with cores 15 % thinner or thicker: {ranges}"
     if any(body.stress_ratio is not None for body in strung.bodies):
@@ -193,7 +193,7 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
         f"{plan.units}: cents at every fret and where they come from"
     )
     if strung.bodies[i].core_estimated:
-        low, high = (said(float(end)) for end in strung.doubt[i])
+        low, high = (said(float(end)) for end in strung.uncertainty[i])
         click.echo(f"its core is an estimate; set back {low} to {high} with one 15 % thinner or thicker")
     after = strung.after
     columns = {
@@ -228,7 +228,7 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
     click.echo(f"cents: change of the note while nothing else is moved; set back then: for the same aim{free}")
 
 
-def _plot(instrument: Instrument, strung: Strung, slipped: Slips | None, path: Path, *, force: bool) -> None:
+def _plot(instrument: Instrument, strung: Strung, slipped: Outcome | None, path: Path, *, force: bool) -> None:
     from slotwright.layout.export.charts.pitch import pitch_chart, slip_chart  # noqa: PLC0415 - only when asked for
 
     if path.suffix.lower() != ".svg":
@@ -264,7 +264,7 @@ def _as_json(instrument: Instrument, strung: Strung) -> dict[str, Any]:
                 "stress_ratio": body.stress_ratio,
                 "core_estimated": body.core_estimated,
                 "saddle_offset": float(strung.offsets.saddle[i]),
-                "saddle_offset_range": strung.doubt[i].tolist() if body.core_estimated else None,
+                "saddle_offset_range": strung.uncertainty[i].tolist() if body.core_estimated else None,
                 "nut_offset": float(strung.offsets.nut[i]),
                 "held_at_limit": bool(strung.offsets.saddle_held[i] or strung.offsets.nut_held[i]),
                 "rms_cents": float(strung.rms[i]),

@@ -18,6 +18,8 @@ from slotwright.layout.physics.offsets import SADDLE_REACH, largest
 from slotwright.layout.physics.pitch import errors, parts
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from slotwright.layout.bench.state import Readings, Setting
@@ -109,22 +111,18 @@ def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ..
     for string in tried:
         frets = np.flatnonzero(weights[string] > 0)
         left = (off + beyond)[string, frets]
-        answer = answer_of_move(weights[string, frets], jacobian[string, frets, 0], left, rule.minimise)
-        spread[string] = np.sqrt(np.einsum("i,ij,j", answer, readings.covariance(string, frets), answer))
+        sensitivity = sensitivity_of_move(weights[string, frets], jacobian[string, frets, 0], left, rule.minimise)
+        spread[string] = np.sqrt(np.einsum("i,ij,j", sensitivity, readings.covariance(string, frets), sensitivity))
     inside = largest(readings.cents, weights) <= rule.tolerance
-    pull = (weights * jacobian[..., 0] ** 2).sum(axis=1)
     for group in setting.groups:
         together = [string for string in group if string in tried]
         if len(together) > 1:
-            share = pull[together] / pull[together].sum()
-            if rule.minimise == "worst":
-                rows = [(weights[string] > 0, string) for string in together]
-                left = [(off + beyond)[string, aim] - jacobian[string, aim, 0] * move[string] for aim, string in rows]
-                slopes = np.concatenate([jacobian[string, aim, 0] for aim, string in rows])
-                move[together] = least_largest(np.concatenate(left), slopes)
-            else:
-                move[together] = share @ move[together]
-            spread[together] = np.sqrt(np.sum((share * spread[together]) ** 2))
+            rows = [weights[string] > 0 for string in together]
+            slopes = [jacobian[string, row, 0] for string, row in zip(together, rows, strict=True)]
+            left = [(off + beyond)[string, row] for string, row in zip(together, rows, strict=True)]
+            pull = (weights * jacobian[..., 0] ** 2).sum(axis=1)[together]
+            move[together] = _shared_move(move[together], pull, slopes, left, rule.minimise)
+            spread[together] = np.sqrt(np.sum((pull / pull.sum() * spread[together]) ** 2))
             inside[together] = inside[together].all()
     low, high = (part * setting.fretting.scale for part in SADDLE_REACH)
     held = best.saddle_held | (readings.place < low) | (readings.place > high)
@@ -149,8 +147,18 @@ def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ..
     )
 
 
-def answer_of_move(weights: Floats, slopes: Floats, left: Floats, minimise: Criterion) -> Floats:
-    """Give how the best move answers to each reading.
+def _shared_move(
+    move: Floats, pull: Floats, slopes: Sequence[Floats], left: Sequence[Floats], minimise: Criterion
+) -> float:
+    """Give the one move that serves the strings of a shared saddle best, from what each wants for itself [mm]."""
+    if minimise == "rms":
+        return float(pull / pull.sum() @ move)
+    now = [off - slope * own for off, slope, own in zip(left, slopes, move, strict=True)]
+    return float(least_largest(np.concatenate(now), np.concatenate(slopes)))
+
+
+def sensitivity_of_move(weights: Floats, slopes: Floats, left: Floats, minimise: Criterion) -> Floats:
+    """Give how much the best move changes with each reading.
 
     Parameters
     ----------
@@ -174,8 +182,8 @@ def answer_of_move(weights: Floats, slopes: Floats, left: Floats, minimise: Crit
     # The largest errors on either side hold the saddle between them; of one reading alone nothing is left.
     held = np.zeros(len(left))
     held[[int(np.argmax(left)), int(np.argmin(left))]] = 1.0
-    answer: Floats = -held / (held * slopes).sum()
-    return answer
+    sensitivity: Floats = -held / (held * slopes).sum()
+    return sensitivity
 
 
 def turns_of(plan: Plan, move: float) -> float | None:

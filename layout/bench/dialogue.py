@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 MOST_FRETS: Final = 3  # to read of one string in one pass
 MOST_PASSES: Final = 8  # of one string; what is not settled by then is not the saddle's
 SURE: Final = 2.0  # standard errors away from the end of the tolerance
-USUAL_DOUBT: Final = 0.15  # how far a turn may be from doing what it should, as a part of it (from memory)
+USUAL_UNCERTAINTY: Final = 0.15  # how far a turn may be from doing what it should, as a part of it (from memory)
 REMINDERS: Final = (
     "Loosen the string before you turn its screw; retune after each move, then read.",
     "Press as you play. If the meter hunts, turn the tone control down.",
@@ -73,7 +73,7 @@ class Track:
     ----------
     need
         The move it still needs, back positive [mm].
-    doubt
+    uncertainty
         Standard error of that [mm].
     share
         What part of the moves asked for was really made.
@@ -84,7 +84,7 @@ class Track:
     """
 
     need: float
-    doubt: float
+    uncertainty: float
     share: float
     stuck: int
     reverse: bool
@@ -192,7 +192,7 @@ class Dialogue:
             told = f"string {_named(unit)}: only just inside the tolerance; leave the saddle, retune, read once more"
             return Question(string, fret, at + 1, 0.0, (told,))
         asked = move_of(self.plan, track.need / track.share)
-        if sure or abs(track.need) < track.doubt or not asked:
+        if sure or abs(track.need) < track.uncertainty or not asked:
             return "in tune" if inside else "no move would help; what stays is not the saddle's"
         gone = sum({reading.at: reading.moved for reading in own}.values())
         if track.stuck > 1:
@@ -210,7 +210,7 @@ class Dialogue:
     def _inside(self, advice: Advice, track: Track, doubts: float) -> bool:
         """Tell whether the aim is inside the tolerance, and that many doubts away from its end."""
         off = advice.now + advice.slopes * (advice.move - track.need)
-        reach = np.abs(off) + doubts * np.abs(advice.slopes) * track.doubt
+        reach = np.abs(off) + doubts * np.abs(advice.slopes) * track.uncertainty
         return bool((reach[advice.aimed] <= self.plan.compensation.tolerance).all())
 
     def _told(self, unit: tuple[int, ...], asked: float, track: Track) -> Iterator[str]:
@@ -220,7 +220,7 @@ class Dialogue:
         yield f"string {_named(unit)}: {said_move(self.instrument, asked)}"
         if track.reverse:
             yield "the last move went the other way round"
-        elif not track.stuck and abs(track.share - 1) > USUAL_DOUBT / 2:
+        elif not track.stuck and abs(track.share - 1) > USUAL_UNCERTAINTY / 2:
             yield f"(a move has done {track.share:.0%} of what was asked here; this one allows for it)"
 
     def track(self, unit: Sequence[int], own: Sequence[Reading]) -> Track:
@@ -239,7 +239,7 @@ class Dialogue:
             Each pass and the moves between them, weighed by their standard errors: what a turn really
             does is learnt from what every move changed, what is still needed from all the readings.
         """
-        told, weight = 1 / USUAL_DOUBT**2, 1 / USUAL_DOUBT**2
+        told, weight = 1 / USUAL_UNCERTAINTY**2, 1 / USUAL_UNCERTAINTY**2
         need, variance, before = 0.0, np.inf, None
         stuck, reverse = 0, False
         for at in sorted({reading.at for reading in own}):
@@ -250,15 +250,15 @@ class Dialogue:
                 variance, before = np.inf, None
                 continue
             if before is not None and asked:
-                made, doubt = before.move - now.move, float(np.hypot(before.error, now.error))
-                reverse = made * np.sign(asked) < -2 * doubt
-                stuck = stuck + 1 if abs(made) < 2 * doubt and abs(asked) > 5 * doubt else 0
+                made, uncertainty = before.move - now.move, float(np.hypot(before.error, now.error))
+                reverse = made * np.sign(asked) < -2 * uncertainty
+                stuck = stuck + 1 if abs(made) < 2 * uncertainty and abs(asked) > 5 * uncertainty else 0
                 if reverse or stuck:
                     variance = np.inf  # not the move that was asked for: what was read before tells nothing of now
                 else:
                     # What was made is known as well as it was before: by the share without this move.
                     need, variance = need - told / weight * asked, variance + asked**2 / weight
-                    told, weight = told + asked * made / doubt**2, weight + (asked / doubt) ** 2
+                    told, weight = told + asked * made / uncertainty**2, weight + (asked / uncertainty) ** 2
             own_weight, old_weight = 1 / now.error**2, 1 / variance
             need = (need * old_weight + now.move * own_weight) / (old_weight + own_weight)
             variance, before = 1 / (old_weight + own_weight), now

@@ -158,14 +158,14 @@ class Evidence:
         explained: list[Floats] = []
         found: list[Mark] = []
         while shapes and len(explained) + 1 < len(advice.frets):
-            sizes, doubts = self._sizes(advice, np.array([shape for _, _, shape in shapes]), explained)
+            sizes, uncertainties = self._sizes(advice, np.array([shape for _, _, shape in shapes]), explained)
             limits = np.array([self._limits[kind.split()[0]] for kind, _, _ in shapes])
-            sure = np.divide(np.abs(sizes), limits * doubts, out=np.zeros_like(sizes), where=doubts > 0)
+            sure = np.divide(np.abs(sizes), limits * uncertainties, out=np.zeros_like(sizes), where=uncertainties > 0)
             best = int(np.argmax(sure))
             if sure[best] < 1 or not self._heard(shapes[best][0], float(sizes[best]), advice):
                 break
             kind, fret, shape = shapes.pop(best)
-            found.append(Mark(kind, fret, float(sizes[best]), float(doubts[best])))
+            found.append(Mark(kind, fret, float(sizes[best]), float(uncertainties[best])))
             explained.append(shape)
         return tuple(found)
 
@@ -201,7 +201,7 @@ class Evidence:
         return weighed @ self.beyond[string, frets] / information, information**-0.5
 
     def _covariance(self, string: int, frets: NDArray[np.intp]) -> Floats:
-        """Give the covariance of what is read beyond the model, the model's own doubts included."""
-        doubt = PRIOR * np.stack((self.by_stretch[string, frets], self.by_stiffness[string, frets]))
-        covariance: Floats = self.readings.covariance(string, frets) + doubt.T @ doubt
+        """Give the covariance of what is read beyond the model, the model's own uncertainties included."""
+        model = PRIOR * np.stack((self.by_stretch[string, frets], self.by_stiffness[string, frets]))
+        covariance: Floats = self.readings.covariance(string, frets) + model.T @ model
         return covariance

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 SAME_SCALE: Final = 0.5  # mm; scales further apart are of another neck
-KEPT_DOUBT: Final = 0.1  # of factors that a plan keeps from an earlier calibration (from memory)
+KEPT_UNCERTAINTY: Final = 0.1  # of factors that a plan keeps from an earlier calibration (from memory)
 _STEP: Final = 1e-3  # of a factor, for its derivative
 
 
@@ -100,32 +100,19 @@ def restring(
     assert before is not None  # noqa: S101 - `_unlike` looked
     assert after is not None  # noqa: S101
 
-    def further(stiffness: float, stretch: float) -> Floats:
+    def further(factors: Floats) -> Floats:
         """Give how much further back the other strings want their saddles [mm]."""
+        there = _belongs(other.plan, after, factors, setting.nut)
+        return there - _belongs(instrument.plan, before, factors, setting.nut)
 
-        def belongs(plan: Plan, strung: Strung) -> Floats:
-            factored = replace(strung.fretting, stiffness=stiffness, stretch=stretch)
-            rule = plan.compensation.minimise
-            tuned = in_all_tunings(plan, factored)
-            return compensate(tuned, strung.weights, minimise=rule, nut_stands=setting.nut).saddle
-
-        there: Floats = belongs(other.plan, after) - belongs(instrument.plan, before)
-        return there
-
-    kept = instrument.plan.calibration
-    factors = np.array([kept.stiffness, kept.stretch])
-    covariance = np.eye(2) * (PRIOR if (factors == 1).all() else KEPT_DOUBT) ** 2
-    if calibrated is not None:
-        factors, covariance = np.array([calibrated.stiffness, calibrated.stretch]), calibrated.covariance
-    slopes = np.stack(
-        [(further(*(factors + step)) - further(*(factors - step))) / (2 * _STEP) for step in _STEP * np.eye(2)],
-        axis=-1,
-    )
-    variance = np.einsum("si,ij,sj->s", slopes, covariance, slopes)
+    factors, covariance = _factors(instrument.plan, calibrated)
+    both = [further(factors + step) - further(factors - step) for step in _STEP * np.eye(2)]
+    slopes = np.stack(both) / (2 * _STEP)
+    variance = np.einsum("is,ij,js->s", slopes, covariance, slopes)
     for strung in (before, after):
         # The ends of the range stand for one standard deviation of a core that was estimated.
-        variance = variance + np.nan_to_num(np.ptp(strung.doubt, axis=1) / 2) ** 2
-    move = further(*factors)
+        variance = variance + np.nan_to_num(np.ptp(strung.uncertainty, axis=1) / 2) ** 2
+    move = further(factors)
     read = np.zeros(len(move), dtype=np.bool_)
     for advice in advices:
         move[advice.string - 1] += advice.move
@@ -147,6 +134,21 @@ def restring(
         tension=np.array([(old.tension, new.tension) for old, new in bodies]),
         stress=np.array([(old.stress_ratio, new.stress_ratio) for old, new in bodies], dtype=np.float64),
     )
+
+
+def _factors(plan: Plan, calibrated: Calibrated | None) -> tuple[Floats, Floats]:
+    """Give the factors on stiffness and stretch and their covariance: as taught now, as kept, or as usual."""
+    if calibrated is not None:
+        return np.array([calibrated.stiffness, calibrated.stretch]), calibrated.covariance
+    factors = np.array([plan.calibration.stiffness, plan.calibration.stretch])
+    return factors, np.eye(2) * (PRIOR if (factors == 1).all() else KEPT_UNCERTAINTY) ** 2
+
+
+def _belongs(plan: Plan, strung: Strung, factors: Floats, nut: Floats) -> Floats:
+    """Give where the saddles belong with these factors while the nut stays [mm]."""
+    factored = replace(strung.fretting, stiffness=float(factors[0]), stretch=float(factors[1]))
+    tuned = in_all_tunings(plan, factored)
+    return compensate(tuned, strung.weights, minimise=plan.compensation.minimise, nut_stands=nut).saddle
 
 
 def _unlike(instrument: Instrument, other: Instrument) -> list[Fault]:

@@ -130,9 +130,9 @@ def setting_of(instrument: Instrument) -> Setting:
     except PlanError:
         placed = None  # readings can be judged without it
     if placed is not None:
-        saddle = saddle + placed.shared / neck.ways[:, 0]
+        saddle = saddle + placed.shared / neck.directions[:, 0]
         if placed.bands is not None and placed.reserve is not None:
-            away = np.abs((placed.bands - placed.contacts[:, None]) / neck.ways[:, None, :1])[..., 0]
+            away = np.abs((placed.bands - placed.contacts[:, None]) / neck.directions[:, None, :1])[..., 0]
             room = np.copysign(away, placed.reserve)
     tuned = in_all_tunings(plan, strung.fretting)
     return Setting(strung.fretting, tuned, weights, saddle, strung.offsets.nut, room, groups)

@@ -115,7 +115,7 @@ def _strings(instrument: Instrument) -> Iterator[Entity]:
     """Draw the strings from the octave fret on, their contacts and how far these can be moved."""
     placed, neck, plan = instrument.bridge, instrument.neck, instrument.plan
     crowns = neck.on_strings(neck.from_nut[plan.action_fret])
-    beside = np.stack((-neck.ways[:, 1], neck.ways[:, 0]), axis=-1)
+    beside = np.stack((-neck.directions[:, 1], neck.directions[:, 0]), axis=-1)
     for i, contact in enumerate(placed.contacts):
         yield Line(Layer.REF_STRINGS, point(crowns[i]), point(contact))
         yield Line(Layer.REF_SADDLE, point(contact - 1.8 * beside[i]), point(contact + 1.8 * beside[i]))

@@ -117,7 +117,8 @@ def grounds(instrument: Instrument) -> Iterator[str]:
     yield from (f"{ground}." for ground in instrument.grounds)
     if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
         ranges = ", ".join(
-            f"{i + 1}: {said(float(strung.doubt[i, 0]))} to {said(float(strung.doubt[i, 1]))}" for i in guessed
+            f"{i + 1}: {said(float(strung.uncertainty[i, 0]))} to {said(float(strung.uncertainty[i, 1]))}"
+            for i in guessed
         )
         yield f"Cores are estimates; with cores 15 % thinner or thicker the strings are set back {ranges}."
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from slotwright.layout import cautions
 from slotwright.layout.drawing.lettering import cleaned, fitted, text_width, wrapped
-from slotwright.layout.drawing.marks import rule
+from slotwright.layout.drawing.marks import scale_bar
 from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Sheet, Text, extents
 
 if TYPE_CHECKING:
@@ -107,19 +107,9 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
     if mirrored:
         words = "MIRRORED: seen from the back"
         parts.append(Text(Layer.FRAME, (left, edge[3] - 3), words, 5.0, "left", "top"))
-    parts += rule((left, foot + 5.5), width, upright=False)
-    parts += rule((left - _GAP - 4.0, foot + _GAP), edge[3] - foot - 1.7 * _GAP, upright=True)
-    x = edge[0] + _GAP
-    for lines in columns:
-        parts += _set(lines, x, foot - 3.5)
-        x += column + _GAP
-    if beside:
-        place: Box = edge[2] - _BLOCK, edge[1], edge[2], foot
-        parts.append(Line(Layer.FRAME, place[:2], (place[0], foot)))
-    else:
-        place = edge[0], edge[1], edge[2], foot - deep
-        parts.append(Line(Layer.FRAME, (edge[0], place[3]), (edge[2], place[3])))
-    parts += _title_block(instrument.plan.title, block, place)
+    parts += scale_bar((left, foot + 5.5), width, upright=False)
+    parts += scale_bar((left - _GAP - 4.0, foot + _GAP), edge[3] - foot - 1.7 * _GAP, upright=True)
+    parts += _below(instrument.plan.title, columns, column, block, edge, foot, beside=bool(beside))
     flat = [p for part in parts for p in (part.parts() if isinstance(part, Dimension) else (part,))]
     paper = edge[0] - _MARGIN, edge[1] - _MARGIN, edge[2] + _MARGIN, edge[3] + _MARGIN
     return Sheet(
@@ -131,6 +121,28 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
         check=content.check,
         cautions=(*cautions.SHEET, *content.cautions),
     )
+
+
+def _below(
+    title: str,
+    columns: tuple[list[_Line], list[_Line]],
+    column: float,
+    block: Sequence[Sequence[tuple[str, str]]],
+    edge: Box,
+    foot: float,
+    *,
+    beside: bool,
+) -> Iterator[Line | Text]:
+    """Set the texts below the drawing, and the title block beside or below them."""
+    for place, lines in enumerate(columns):
+        yield from _set(lines, edge[0] + _GAP + place * (column + _GAP), foot - 3.5)
+    if beside:
+        at: Box = edge[2] - _BLOCK, edge[1], edge[2], foot
+        yield Line(Layer.FRAME, at[:2], (at[0], foot))
+    else:
+        at = edge[0], edge[1], edge[2], foot - max(map(_depth, columns))
+        yield Line(Layer.FRAME, (edge[0], at[3]), (edge[2], at[3]))
+    yield from _title_block(title, block, at)
 
 
 def _border(edge: Box) -> Contour:

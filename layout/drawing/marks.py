@@ -180,7 +180,7 @@ def cross(centre: Point, arm: float) -> Iterator[Line]:
     yield Line(Layer.MARK, (x, y - arm), (x, y + arm))
 
 
-def rule(origin: Point, room: float, *, upright: bool) -> Iterator[Line | Text]:
+def scale_bar(origin: Point, room: float, *, upright: bool) -> Iterator[Line | Text]:
     """Draw a rule to check the scale of a print with: mm on one side, inches on the other.
 
     Parameters

@@ -55,7 +55,7 @@ def _longer(instrument: Instrument) -> float:
 def _squarely(instrument: Instrument) -> Floats:
     """Give the cosine between each string and the way straight across the nut."""
     neck, skew = instrument.neck, float(instrument.neck.frets.skew[0])
-    cosines: Floats = neck.ways @ np.array([1.0, -skew]) / np.hypot(1.0, skew)
+    cosines: Floats = neck.directions @ np.array([1.0, -skew]) / np.hypot(1.0, skew)
     return cosines
 
 

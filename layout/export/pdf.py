@@ -17,7 +17,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from slotwright import templates
 from slotwright.layout.drawing.lettering import fitted, wrapped
-from slotwright.layout.drawing.marks import rule
+from slotwright.layout.drawing.marks import scale_bar
 from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
 from slotwright.layout.export.paper import FOOT, SIDE
 from slotwright.layout.instrument.arcs import Arc
@@ -111,8 +111,8 @@ def _page(canvas: Canvas, sheet: Sheet, layout: Layout, number: int, pages: int)
     canvas.saveState()
     canvas.scale(layout.scale[0] * mm, layout.scale[1] * mm)
     x, y = _corner(layout)
-    _draw(canvas, rule((x, y - 11.0), layout.window[0], upright=False))
-    _draw(canvas, rule((x - 4.5, y), layout.window[1], upright=True))
+    _draw(canvas, scale_bar((x, y - 11.0), layout.window[0], upright=False))
+    _draw(canvas, scale_bar((x - 4.5, y), layout.window[1], upright=True))
     said = [sheet.name, f"revision {sheet.revision}" if sheet.revision else "", f"page {number} of {pages}"]
     if layout.scale != (1.0, 1.0):
         said.append(f"printed {layout.scale[0]:.4f} by {layout.scale[1]:.4f} to come out true")

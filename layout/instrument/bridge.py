@@ -16,7 +16,7 @@ import numpy as np
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.instrument.lines import meet
 from slotwright.layout.physics.minimax import least_largest_of_two
-from slotwright.layout.physics.pitch import errors, saddle_height
+from slotwright.layout.physics.pitch import saddle_height
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -208,30 +208,17 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
         raise PlanError(faults)
     hand = np.array([1.0, plan.board.hand])
     wanted = neck.on_strings(neck.scales + strung.offsets.saddle) * hand
-    ways = neck.ways * hand
-    contacts = _shared(plan, bridge, strung, wanted, ways)
+    directions = neck.directions * hand
+    contacts = _shared(plan, bridge, strung, wanted, directions)
     frame = _frame(plan, bridge, contacts)
     # Each string has its unit to itself, or all stand on one base.
-    frames = _units(bridge, contacts, ways) if single_units(plan) else [frame]
+    frames = _units(bridge, contacts, directions) if single_units(plan) else [frame]
     along = frame.own(contacts)[:, 0]
-    bands, reserve = None, None
-    if bridge.travel is not None:
-        homes = frames if single_units(plan) else frames * len(contacts)
-        behind = [float(home.own(contact)[0]) for home, contact in zip(homes, contacts, strict=True)]
-        before = np.array(behind) - bridge.front_stop
-        reserve = np.stack((before, bridge.travel - before), axis=-1)
-        # Along the string, whatever the lean of the base: the cosine between them is part of the way.
-        slant = np.array([way @ home.rear for home, way in zip(homes, ways, strict=True)])
-        reach = reserve / slant[:, None] * [-1.0, 1.0]
-        bands = contacts[:, None] + reach[..., None] * ways[:, None]
+    bands, reserve = _travel(bridge, frames if single_units(plan) else frames * len(contacts), contacts, directions)
     moved = contacts[:, 0] - wanted[:, 0]
-    answer = errors(strung.fretting, strung.offsets.saddle, strung.offsets.nut)[1][:, plan.action_fret - 1, 0]
-    over_top, exposure = _heights(bridge, strung)
-    if exposure is not None and exposure.min() <= 0:
-        above = f"the base reaches {plan.said(-exposure.min())} above a string"
-        raise PlanError([Fault("bridge.base_height", above, "check plane_height too")])
+    over_top, exposure = _heights(plan, bridge, strung)
     thickness = 2 * (float(np.abs(along).max()) + bridge.crown_radius) if bridge.kind == "saddle slot" else None
-    holes = [*_stated_holes(bridge, frames), *_holes(bridge, frame, contacts, ways)]
+    holes = [*_stated_holes(bridge, frames), *_holes(bridge, frame, contacts, directions)]
     outlines = (_outline(bridge, each) for each in frames)
     slot = _slot(bridge, frame)
     return Placement(
@@ -239,7 +226,7 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
         angle=math.degrees(frame.turn) * float(hand[1]),
         contacts=contacts * hand,
         shared=moved,
-        shared_cents=answer * moved,
+        shared_cents=strung.sensitivity[:, plan.action_fret - 1] * moved,
         along=along,
         bands=None if bands is None else bands * hand,
         reserve=reserve,
@@ -252,14 +239,29 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     )
 
 
-def _units(bridge: Bridge, contacts: Floats, ways: Floats) -> list[_Frame]:
+def _units(bridge: Bridge, contacts: Floats, directions: Floats) -> list[_Frame]:
     """Set single units along their strings, as much travel before each contact as behind it."""
     assert bridge.travel is not None  # noqa: S101 - `lacking` was asked
     back = bridge.front_stop + bridge.travel / 2
     return [
-        _Frame(contact - back * way, math.atan2(float(way[1]), float(way[0])))
-        for contact, way in zip(contacts, ways, strict=True)
+        _Frame(contact - back * direction, math.atan2(float(direction[1]), float(direction[0])))
+        for contact, direction in zip(contacts, directions, strict=True)
     ]
+
+
+def _travel(
+    bridge: Bridge, homes: Sequence[_Frame], contacts: Floats, directions: Floats
+) -> tuple[Floats | None, Floats | None]:
+    """Give the ends of each contact's travel, and what is left of it before and behind; None where nothing moves."""
+    if bridge.travel is None:
+        return None, None
+    behind = [float(home.own(contact)[0]) for home, contact in zip(homes, contacts, strict=True)]
+    before = np.array(behind) - bridge.front_stop
+    reserve = np.stack((before, bridge.travel - before), axis=-1)
+    # Along the string, whatever the lean of the base: the cosine between them is part of the way.
+    slant = np.array([direction @ home.rear for home, direction in zip(homes, directions, strict=True)])
+    reach = reserve / slant[:, None] * [-1.0, 1.0]
+    return contacts[:, None] + reach[..., None] * directions[:, None], reserve
 
 
 def margins(plan: Plan, neck: Neck) -> tuple[tuple[str, float, float, float], ...]:
@@ -309,18 +311,17 @@ def single_units(plan: Plan) -> bool:
     return plan.scale.length is None
 
 
-def _shared(plan: Plan, bridge: Bridge, strung: Strung, wanted: Floats, ways: Floats) -> Floats:
+def _shared(plan: Plan, bridge: Bridge, strung: Strung, wanted: Floats, directions: Floats) -> Floats:
     """Put strings that share a saddle or a crest at the place that serves them together best."""
     groups: Sequence[Sequence[int]] = [[n - 1 for n in group] for group in bridge.groups]
     if bridge.kind in ("saddle slot", "floating"):
         groups = plan.courses
-    slopes = errors(strung.fretting, strung.offsets.saddle, strung.offsets.nut)[1][..., 0]
-    pull = (strung.weights * slopes**2).sum(axis=1)
+    pull = (strung.weights * strung.sensitivity**2).sum(axis=1)
     x = wanted[:, 0].copy()
     for group in groups:
         members = list(group)
         x[members] = np.average(x[members], weights=pull[members])
-    moved: Floats = wanted + ((x - wanted[:, 0]) / ways[:, 0])[:, None] * ways
+    moved: Floats = wanted + ((x - wanted[:, 0]) / directions[:, 0])[:, None] * directions
     return moved
 
 
@@ -377,7 +378,7 @@ def _stated_holes(bridge: Bridge, frames: Sequence[_Frame]) -> Iterator[Hole]:
         yield from (_hole(frame.out(np.array([x, y])), diameter, "hole") for x, y, diameter in bridge.holes)
 
 
-def _holes(bridge: Bridge, frame: _Frame, contacts: Floats, ways: Floats) -> Iterator[Hole]:
+def _holes(bridge: Bridge, frame: _Frame, contacts: Floats, directions: Floats) -> Iterator[Hole]:
     """Yield the holes that follow from the kind of bridge."""
     if bridge.post_spread is not None:
         for side in (0.5, -0.5):
@@ -389,13 +390,19 @@ def _holes(bridge: Bridge, frame: _Frame, contacts: Floats, ways: Floats) -> Ite
     ):
         if distance is not None:
             # On along the string until it is that far behind the middle of the slot.
-            further = (distance - frame.own(contacts)[:, 0]) / (ways @ frame.rear)
-            yield from (_hole(place, diameter, what) for place in contacts + further[:, None] * ways)
+            further = (distance - frame.own(contacts)[:, 0]) / (directions @ frame.rear)
+            yield from (_hole(place, diameter, what) for place in contacts + further[:, None] * directions)
 
 
-def _heights(bridge: Bridge, strung: Strung) -> tuple[Floats | None, Floats | None]:
+def _heights(plan: Plan, bridge: Bridge, strung: Strung) -> tuple[Floats | None, Floats | None]:
     """Give string heights over the top and crests over the base, where both heights are stated."""
     if bridge.plane_height is None:
         return None, None
     over_top = bridge.plane_height + saddle_height(strung.fretting, strung.offsets.saddle, strung.offsets.nut)
-    return over_top, None if bridge.base_height is None else over_top - bridge.base_height
+    if bridge.base_height is None:
+        return over_top, None
+    exposure = over_top - bridge.base_height
+    if exposure.min() <= 0:
+        above = f"the base reaches {plan.said(-exposure.min())} above a string"
+        raise PlanError([Fault("bridge.base_height", above, "check plane_height too")])
+    return over_top, exposure

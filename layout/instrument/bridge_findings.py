@@ -12,7 +12,6 @@ from slotwright.layout.instrument.bridge import PIN_HOLE, TIE_HOLE, margins, sin
 from slotwright.layout.instrument.tunings import in_all_tunings
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import compensate
-from slotwright.layout.physics.pitch import errors
 from slotwright.layout.units import ROUNDING, SHOWN, show
 
 if TYPE_CHECKING:
@@ -219,6 +218,5 @@ def _old_holes(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) ->
         # Moved back, the bridge leaves less of its travel before the contacts and more behind.
         left = float((placed.reserve + np.array([-1.0, 1.0]) * shift[0]).min())
         return f"{serve}; {said(left)} of travel stay at the nearer end"
-    slopes = errors(strung.fretting, strung.offsets.saddle, strung.offsets.nut)[1][:, plan.action_fret - 1, 0]
-    cents = float(np.abs(slopes * shift[0]).max())
+    cents = float(np.abs(strung.sensitivity[:, plan.action_fret - 1] * shift[0]).max())
     return f"{serve}; contacts that move with it cost up to {cents:.1f} cents at fret {plan.action_fret}"

@@ -111,7 +111,7 @@ class Neck:
         return self.nut_ends + (along / self.scales)[:, None] * (self.saddle_ends - self.nut_ends)
 
     @property
-    def ways(self) -> Floats:
+    def directions(self) -> Floats:
         """Unit vectors along the strings, from nut to saddle, shape (strings, 2)."""
         return (self.saddle_ends - self.nut_ends) / self.scales[:, None]
 

@@ -12,7 +12,7 @@ from slotwright.layout.instrument.lines import meet
 from slotwright.layout.instrument.tunings import in_all_tunings, retuned
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import NUT_REACH, SADDLE_REACH, Offsets, compensate, largest, rms, worst
-from slotwright.layout.physics.pitch import WORST_BRACKET, Fretting, Parts, clearance, parts
+from slotwright.layout.physics.pitch import WORST_BRACKET, Fretting, Parts, clearance, errors, parts
 from slotwright.layout.physics.strings import StringBody
 from slotwright.layout.units import ROUNDING, SHOWN
 
@@ -51,7 +51,7 @@ class Strung:
         Of the errors that are left, over the aim [cents], shape (strings,).
     worst_fret
         The fret of the aim with the largest error left, shape (strings,).
-    doubt
+    uncertainty
         Least and greatest saddle offset for cores 15 % thinner and thicker where the core is an
         estimate [mm], shape (strings, 2); NaN elsewhere.
     """
@@ -64,7 +64,13 @@ class Strung:
     after: Parts
     rms: Floats
     worst_fret: NDArray[np.intp]
-    doubt: Floats
+    uncertainty: Floats
+
+    @property
+    def sensitivity(self) -> Floats:
+        """How each error answers to its saddle where the contacts belong [cents/mm], shape (strings, frets)."""
+        _, jacobian = errors(self.fretting, self.offsets.saddle, self.offsets.nut)
+        return jacobian[..., 0]
 
     @property
     def worst_cents(self) -> Floats:
@@ -124,7 +130,7 @@ def string_up(plan: Plan, neck: Neck) -> Strung:
         after=after,
         rms=rms(after.total, weights),
         worst_fret=worst(after.total, weights) + 1,
-        doubt=_doubt(plan, neck, fretting, weights),
+        uncertainty=_uncertainty(plan, neck, fretting, weights),
     )
 
 
@@ -261,10 +267,10 @@ def serve(plan: Plan, fretting: Fretting, weights: Floats) -> Offsets:
     return compensate(tuned, weights, nut=rule.nut, minimise=rule.minimise, rounding=rule.rounding)
 
 
-def _doubt(plan: Plan, neck: Neck, fretting: Fretting, weights: Floats) -> Floats:
+def _uncertainty(plan: Plan, neck: Neck, fretting: Fretting, weights: Floats) -> Floats:
     """See how far the saddle offset hangs on estimated cores."""
     ends = []
-    for factor in (1 - strings.CORE_DOUBT, 1 + strings.CORE_DOUBT):
+    for factor in (1 - strings.CORE_UNCERTAINTY, 1 + strings.CORE_UNCERTAINTY):
         bodies = _bodies(plan, neck, factor)
         other = replace(
             fretting,

@@ -72,7 +72,7 @@ _NOTES: Final = 50_000  # reckoned at once: what a processor holds near at hand
 
 
 @dataclass(frozen=True, slots=True)
-class Slips:
+class Outcome:
     """What becomes of an instrument's notes.
 
     Parameters
@@ -115,7 +115,7 @@ class Slips:
         return {name: float(share) for name, share in _shares({n: a.sum() for n, a in self.added.items()}).items()}
 
 
-def slip(instrument: Instrument, sizes: Mapping[str, float]) -> Slips:
+def simulate(instrument: Instrument, sizes: Mapping[str, float]) -> Outcome:
     """Build an instrument many times over by one plan.
 
     Parameters
@@ -127,7 +127,7 @@ def slip(instrument: Instrument, sizes: Mapping[str, float]) -> Slips:
 
     Returns
     -------
-    Slips
+    Outcome
         What becomes of its notes; the same at every call.
 
     Raises
@@ -154,7 +154,7 @@ def slip(instrument: Instrument, sizes: Mapping[str, float]) -> Slips:
     inside = most <= instrument.plan.compensation.tolerance
     # String by string: sorting copies.
     low, median, high = np.stack([np.quantile(notes[:, i], BAND, axis=0) for i in range(many)], axis=1)
-    return Slips(
+    return Outcome(
         sizes=sigma,
         low=low,
         median=median,

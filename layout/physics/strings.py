@@ -43,7 +43,7 @@ _MM_PER_INCH: Final = 25.4
 
 POLYMER_CONSTANT: Final = 50.0  # EA over tension of nylon and fluorocarbon, about (from memory)
 HEX_AREA: Final = 0.866  # of the square of the width across flats
-CORE_DOUBT: Final = 0.15  # part by which an estimated core may be off (from memory)
+CORE_UNCERTAINTY: Final = 0.15  # part by which an estimated core may be off (from memory)
 STRAINED: Final = 0.80  # of the wire's strength: warn
 
 _PITCH: Final = re.compile(r"([A-G])([#b]?)(-?[0-9])")

@@ -104,7 +104,7 @@ def test_a_stated_saddle_offset_decides_the_travel():
         gather(setting_of(instrument), parse_readings(text.encode(), instrument.plan)),
     )  # fmt: skip
     (nominal,) = advices(instrument, [(6, 12, 5.0)])
-    room = instrument.bridge.reserve[5] / (instrument.neck.ways[5, 0])  # single base: rear is +x
+    room = instrument.bridge.reserve[5] / (instrument.neck.directions[5, 0])  # single base: rear is +x
     assert nominal.travel == pytest.approx((room[0] + nominal.move, room[1] - nominal.move))
     assert stated.travel == pytest.approx((room[0] + 1 + stated.move, room[1] - 1 - stated.move), abs=1e-5)
 

@@ -165,7 +165,7 @@ def test_restringing_tells_tension_and_travel(instrument):
     assert told.tension[0] == pytest.approx(
         [body.tension for body in (instrument.strung.bodies[0], other.strung.bodies[0])]
     )
-    room = instrument.bridge.reserve / instrument.neck.ways[:, :1]
+    room = instrument.bridge.reserve / instrument.neck.directions[:, :1]
     assert told.travel == pytest.approx(room + told.move[:, None] * [1, -1])
     assert not told.read.any()
     shared = restring(instrument, other, replace(setting, groups=((0, 1),)), gather(setting, ()), (), None)

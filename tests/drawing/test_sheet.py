@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from slotwright.layout.drawing.lettering import fitted, text_width, wrapped
-from slotwright.layout.drawing.marks import label_row, number_row, rule, spread
+from slotwright.layout.drawing.marks import label_row, number_row, scale_bar, spread
 from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Text, extents
 
 
@@ -72,9 +72,9 @@ def test_an_arc_rises_by_its_sagitta():
 
 @pytest.mark.parametrize(("room", "length"), [(30, 100), (149, 100), (150, 150), (700, 700), (748, 700)])
 def test_rule_is_the_longest_round_number(room, length):
-    lines = [part for part in rule((0, 0), room, upright=False) if isinstance(part, Line)]
+    lines = [part for part in scale_bar((0, 0), room, upright=False) if isinstance(part, Line)]
     assert extents(lines)[:3:2] == pytest.approx((0, length))
-    words = [part.text for part in rule((0, 0), room, upright=True) if isinstance(part, Text)]
+    words = [part.text for part in scale_bar((0, 0), room, upright=True) if isinstance(part, Text)]
     assert f"{length} mm" in words
     assert "measure this before you cut" in words
 

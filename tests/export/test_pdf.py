@@ -15,7 +15,7 @@ from PIL import Image
 from readers import MM, pdf_lines
 
 from slotwright.layout.drawing.catalogue import described, draw_sheet
-from slotwright.layout.drawing.marks import rule
+from slotwright.layout.drawing.marks import scale_bar
 from slotwright.layout.drawing.sheet import PENS, Contour, Layer, Line, Sheet, Text
 from slotwright.layout.errors import PaperError
 from slotwright.layout.export.paper import FOOT, SIDE, SIZES, correction, paper_size, share_out
@@ -363,5 +363,5 @@ def test_no_tile_is_missing_where_an_arc_rises_far(bulge):
 
 
 def test_rule_and_page_agree_on_what_a_rule_is():
-    ends = [part.end[0] for part in rule((0, 0), 175, upright=False) if isinstance(part, Line)]
+    ends = [part.end[0] for part in scale_bar((0, 0), 175, upright=False) if isinstance(part, Line)]
     assert max(ends) == 150

@@ -313,7 +313,7 @@ def test_the_nearest_edge_by_cross_products(square_fret, width_at, end, side, le
     far = {}
     for (where, which), corner in corners.items():
         string = {"treble": 0, "bass": -1}[which]
-        (ax, ay), (bx, by) = neck.outline[corner] - neck.nut_ends[string], neck.ways[string]
+        (ax, ay), (bx, by) = neck.outline[corner] - neck.nut_ends[string], neck.directions[string]
         far[where, which] = abs(ax * by - ay * bx)
     assert min(far, key=far.get) == (end, side)
     assert nearest_edge(neck) == (pytest.approx(far[end, side], rel=1e-9), end, side)

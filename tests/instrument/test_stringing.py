@@ -31,7 +31,7 @@ def test_starters_carry_offsets(name):
     assert np.isfinite(found.after.total).all()
     assert not found.offsets.saddle_held.any()
     assert not found.offsets.nut_held.any()
-    assert np.isnan(found.doubt).all() == (name != "bass-five-multiscale")
+    assert np.isnan(found.uncertainty).all() == (name != "bass-five-multiscale")
 
 
 def test_mirrored_instrument_same_offsets():

@@ -9,7 +9,7 @@ from helpers import FANNED, contents, starter
 from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.instrument import tolerances as engine
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.instrument.tolerances import CAUSES, DRAWS, slip
+from slotwright.layout.instrument.tolerances import CAUSES, DRAWS, simulate
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.pitch import errors, parts
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER as CENTS
@@ -76,7 +76,7 @@ def slopes(plan):
 def test_what_each_slip_adds_is_its_slope_times_its_size(name):
     plan = six()
     strung = lay_out(plan).strung
-    found = slip(lay_out(plan), SMALL)
+    found = simulate(lay_out(plan), SMALL)
     ours = weighed((SMALL[name] * slopes(plan)[name]) ** 2, strung.weights)
     assert (ours > 0).all()
     # A fan or a spread of strings makes a slot's way along a string longer than along the neck: here by a few 1e-4.
@@ -87,7 +87,7 @@ def test_shares_of_first_order_propagation():
     plan = six()
     strung = lay_out(plan).strung
     by = {name: weighed((SMALL[name] * slope) ** 2, strung.weights) for name, slope in slopes(plan).items()}
-    found = slip(lay_out(plan), SMALL)
+    found = simulate(lay_out(plan), SMALL)
     whole = sum(by.values())
     for name in CAUSES:
         assert found.shares[name] == pytest.approx(by[name] / whole, rel=0.05)
@@ -100,7 +100,7 @@ def test_shares_of_first_order_propagation():
 def test_the_instruments_drawn_vary_by_what_is_told(name):
     # The draws and the shares come by different ways. Each cause alone, at its usual size.
     instrument = lay_out(six(compensation={"aim": [{"strings": [1, 2, 3, 4, 5, 6], "frets": [7, 12]}]}))
-    found = slip(instrument, NOTHING | {name: CAUSES[name].usual})
+    found = simulate(instrument, NOTHING | {name: CAUSES[name].usual})
     drawn = found.rms**2 - found.planned
     # 10 000 draws leave a mean square unsure by 1.4 %, more where it stands on what was planned besides.
     unsure = 4 * np.sqrt(2 * found.added[name] ** 2 + 4 * found.planned * found.added[name]) / np.sqrt(DRAWS)
@@ -111,7 +111,7 @@ def test_the_instruments_drawn_vary_by_what_is_told(name):
 def test_a_slot_slips_by_the_length_it_leaves():
     # Stiffness and stretch aside: 1 / L of what speaks, over ln 2 / 1200.
     instrument = lay_out(six(compensation={"aim": [{"strings": [1, 2, 3, 4, 5, 6], "frets": [12]}]}))
-    found = slip(instrument, NOTHING | {"slot": 0.05})
+    found = simulate(instrument, NOTHING | {"slot": 0.05})
     f = instrument.strung.fretting
     length = f.scale + instrument.strung.offsets.saddle - f.frets[:, 11]
     assert found.added["slot"] == pytest.approx((0.05 * CENTS / length) ** 2, rel=0.05)
@@ -121,7 +121,7 @@ def test_a_slot_slips_by_the_length_it_leaves():
 
 
 def test_no_slip_no_share():
-    found = slip(lay_out(six()), {"slot": 0.0})
+    found = simulate(lay_out(six()), {"slot": 0.0})
     assert (found.added["slot"] == 0).all()
     assert (found.shares["slot"] == 0).all()
     assert found.overall["slot"] == 0
@@ -131,7 +131,7 @@ def test_no_slip_no_share():
 @pytest.mark.parametrize("name", ["electric-six", "bass-five-multiscale", "nylon-six"])
 def test_nothing_slips(name):
     instrument = lay_out(starter(name))
-    found = slip(instrument, NOTHING)
+    found = simulate(instrument, NOTHING)
     for each in (found.low, found.median, found.high):
         assert each == pytest.approx(instrument.strung.after.total, abs=1e-9)
     assert found.rms == pytest.approx(instrument.strung.rms)
@@ -143,11 +143,11 @@ def test_nothing_slips(name):
 
 def test_two_runs_are_the_same_and_so_are_other_chunks(monkeypatch):
     instrument = lay_out(starter("electric-six"))
-    once, again = slip(instrument, {}), slip(instrument, {})
+    once, again = simulate(instrument, {}), simulate(instrument, {})
     assert (once.low == again.low).all()
     assert once.all_within == again.all_within
     monkeypatch.setattr(engine, "_NOTES", 7_777)
-    other = slip(instrument, {})
+    other = simulate(instrument, {})
     assert other.low == pytest.approx(once.low, abs=1e-9)
     assert other.rms == pytest.approx(once.rms, abs=1e-12)
 
@@ -160,7 +160,7 @@ def test_shares_of_instruments_in_tune():
     plan = six(compensation={"aim": [{"strings": [1, 2, 3, 4, 5, 6], "frets": [12]}], "tolerance": 1.0})
     instrument = lay_out(plan)
     strung = instrument.strung
-    found = slip(instrument, NOTHING | {"saddle": 0.3})
+    found = simulate(instrument, NOTHING | {"saddle": 0.3})
     _, by_offsets = errors(strung.fretting, strung.offsets.saddle, strung.offsets.nut)
     alone = 2 * norm.cdf(1.0 / np.abs(0.3 * by_offsets[:, 11, 0])) - 1
     assert ((alone > 0.3) & (alone < 0.95)).all()
@@ -170,7 +170,7 @@ def test_shares_of_instruments_in_tune():
 
 def test_more_slip_wider_bands():
     instrument = lay_out(starter("electric-six"))
-    once, twice = slip(instrument, {}), slip(instrument, {n: 2 * cause.usual for n, cause in CAUSES.items()})
+    once, twice = simulate(instrument, {}), simulate(instrument, {n: 2 * cause.usual for n, cause in CAUSES.items()})
     assert (twice.high - twice.low > 1.5 * (once.high - once.low)).all()
     assert twice.all_within < once.all_within
     assert (once.low < once.median).all()
@@ -232,7 +232,7 @@ def test_a_stated_mass_and_an_estimated_core():
 
 
 def test_wound_nylon_of_stated_mass():
-    found = slip(lay_out(starter("nylon-six")), NOTHING | {"gauge": 0.01})
+    found = simulate(lay_out(starter("nylon-six")), NOTHING | {"gauge": 0.01})
     assert np.isfinite(found.high).all()
     assert (found.added["gauge"] > 0).all()
 
@@ -259,7 +259,7 @@ def test_slips_too_large_for_the_instrument(name):
         )
     )
     with pytest.raises(SlotwrightError, match=f"slip of .*{name}.* is too much for this instrument; at most"):
-        slip(lay_out(tiny), {name: CAUSES[name].most})
+        simulate(lay_out(tiny), {name: CAUSES[name].most})
 
 
 def test_every_cause_says_where_its_size_comes_from():
@@ -280,7 +280,7 @@ def test_the_longest_neck_fits_into_memory():
     )
     instrument = lay_out(check_plan(made))
     tracemalloc.start()
-    slip(instrument, {})
+    simulate(instrument, {})
     _, most = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert most < 300e6

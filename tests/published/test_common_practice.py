@@ -66,8 +66,8 @@ def test_bass_four():
     )
     found = lay_out(check_plan(made)).strung
     assert 2 <= found.offsets.saddle[0] <= 3
-    assert found.doubt[3, 0] < 8
-    assert found.doubt[3, 1] > 6
+    assert found.uncertainty[3, 0] < 8
+    assert found.uncertainty[3, 1] > 6
 
 
 def test_an_aim_at_fret_12_leaves_it_at_zero():

@@ -153,27 +153,27 @@ def _travel(instrument: Instrument) -> Iterator[Markup]:
     placed = instrument.bridge
     if placed.bands is None:
         return
-    for (front, rear), way in zip(placed.bands, instrument.neck.ways, strict=True):
+    for (front, rear), way in zip(placed.bands, instrument.neck.directions, strict=True):
         beside = _BAND * np.array([-way[1], way[0]])
         yield shape(map(_place, (front - beside, rear - beside, rear + beside, front + beside)))
 
 
 def _strings(instrument: Instrument, top: float) -> Iterator[Markup]:
     for string, way, contact in zip(
-        instrument.plan.strings, instrument.neck.ways, instrument.bridge.contacts, strict=True
+        instrument.plan.strings, instrument.neck.directions, instrument.bridge.contacts, strict=True
     ):
         start = contact + (top - contact[0]) / way[0] * way
         yield line(_place(start), _place(contact), stroke_width=0.7 + 0.8 * (string.gauge or 0.4))
 
 
 def _contacts(instrument: Instrument) -> Iterator[Markup]:
-    for contact, way in zip(instrument.bridge.contacts, instrument.neck.ways, strict=True):
+    for contact, way in zip(instrument.bridge.contacts, instrument.neck.directions, strict=True):
         beside = 1.9 * np.array([-way[1], way[0]])
         yield line(_place(contact - beside), _place(contact + beside))
 
 
 def _numbers(instrument: Instrument, top: float, letters: float) -> Iterator[Markup]:
-    for place, (contact, way) in enumerate(zip(instrument.bridge.contacts, instrument.neck.ways, strict=True)):
+    for place, (contact, way) in enumerate(zip(instrument.bridge.contacts, instrument.neck.directions, strict=True)):
         across = float(contact[1] + (top - contact[0]) / way[0] * way[1])
         yield words((across, top - 0.4 * letters), str(place + 1))
 

@@ -97,7 +97,7 @@ def contact_table(instrument: Instrument) -> dict[str, Any] | None:
     rows = []
     for place, body in enumerate(strung.bodies):
         back, forward = float(offsets.saddle[place]), float(offsets.nut[place])
-        least, most = (float(end) for end in strung.doubt[place])
+        least, most = (float(end) for end in strung.uncertainty[place])
         doubt = None
         if body.core_estimated:
             doubt = both(instrument, max(abs(least - back), abs(most - back)))

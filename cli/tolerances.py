@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from slotwright.layout.instrument.instrument import Instrument
-    from slotwright.layout.instrument.tolerances import Slips
+    from slotwright.layout.instrument.tolerances import Outcome
     from slotwright.layout.units import Unit
 
 
@@ -38,7 +38,7 @@ def read_sizes(given: Sequence[str], units: Unit) -> dict[str, float]:
     return sizes
 
 
-def print_slips(instrument: Instrument, slips: Slips) -> None:
+def print_slips(instrument: Instrument, slips: Outcome) -> None:
     """Print the bands over the aim, then what each slip costs."""
     plan, strung = instrument.plan, instrument.strung
     assert strung is not None  # noqa: S101 - the command asked
@@ -76,7 +76,7 @@ def print_slips(instrument: Instrument, slips: Slips) -> None:
     click.echo(f"standard deviations, in {UNIT_NAMES[plan.units]}: {usual}")
 
 
-def slips_as_json(instrument: Instrument, slips: Slips) -> dict[str, Any]:
+def slips_as_json(instrument: Instrument, slips: Outcome) -> dict[str, Any]:
     """Give the whole of it for JSON."""
     strung = instrument.strung
     assert strung is not None  # noqa: S101 - the command asked
