@@ -3,7 +3,7 @@
 from helpers import starter
 
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.instrument.tolerances import DRAWS
+from slotwright.layout.instrument.tolerances import DRAWS, simulate
 
 
 def test_ten_thousand_instruments(benchmark):
