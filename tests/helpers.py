@@ -10,7 +10,7 @@ from typing import Any
 
 import mpmath as mp
 import numpy as np
-from hypothesis import HealthCheck, given, seed, settings
+from hypothesis import given, seed, settings
 from hypothesis import strategies as st
 
 from slotwright.layout.physics.pitch import Fretting
@@ -21,6 +21,9 @@ STARTERS = tuple(starters())
 
 TOP = Path(__file__).parent.parent
 GOLDEN = TOP / "tests" / "golden"
+
+FULL = os.environ.get("SLOTWRIGHT_TESTS") == "full"  # or else a quick proof, of the same tests with fewer examples
+DEEP = int(os.environ.get("SLOTWRIGHT_DEEP", "0"))
 
 MINIMAL: dict[str, Any] = {
     "title": "Plain six",
@@ -38,15 +41,26 @@ def golden(path: Path, made: bytes) -> bool:
     return path.read_bytes() == made
 
 
-def prove(holds, strategy, many, part):
-    """Try examples: always the same ones, so that a change and not chance decides; SLOTWRIGHT_DEEP=n tries n others.
+def few(many, least=1):
+    """Give how many of something to try: all in the full profile, a tenth in the quick one."""
+    return many if FULL else max(least, many // 10)
 
-    A test shared out in parts gives each its number: they run side by side and draw other examples.
-    """
-    deep = int(os.environ.get("SLOTWRIGHT_DEEP", "0"))
 
-    @seed(int.from_bytes(os.urandom(8)) if deep else part)
-    @settings(max_examples=deep or many, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+def parts(many):
+    """Number the parts that a long test is shared out in, to run side by side; a quick proof has one."""
+    return range(many if FULL or DEEP else 1)
+
+
+def tried(many):
+    """Say how many examples a property is tried on."""
+    return settings(max_examples=DEEP or few(many, 5), derandomize=not DEEP)
+
+
+def prove(holds, strategy, many, part=0):
+    """Try a property on examples; each part of a test that is shared out draws others."""
+
+    @seed(int.from_bytes(os.urandom(8)) if DEEP else part)
+    @settings(max_examples=DEEP or few(many, 5), derandomize=False)
     @given(strategy)
     def each(drawn):
         holds(drawn)

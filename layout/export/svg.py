@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import io
-from typing import TYPE_CHECKING, Any
-
-import svgwrite
+from typing import TYPE_CHECKING
 
 from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
+from slotwright.layout.export.picture import Picture
 from slotwright.layout.instrument.arcs import Arc
 from slotwright.layout.units import MM_PER_INCH
 
@@ -15,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from slotwright.layout.drawing.sheet import Sheet
+    from slotwright.layout.export.picture import Group
     from slotwright.layout.instrument.arcs import Point
     from slotwright.layout.units import Unit
 
@@ -45,53 +44,46 @@ def svg(sheet: Sheet, *, unit: Unit = "mm") -> bytes:
 
     left, _, _, top = sheet.box
     width, height = map(number, sheet.size)
-    drawing = svgwrite.Drawing(
-        size=(width + unit, height + unit),
-        viewBox=f"{number(left)} {number(-top)} {width} {height}",
-        debug=False,
-        # Paper for those who look at it; a cutter sees no shape in it.
-        style="background:#ffffff",
-    )
-    drawing.set_desc(title=f"{sheet.title} - {sheet.name}")
-    groups = {}
-    for layer, pen in PENS.items():
-        group = drawing.g(id=str(layer), fill="none", stroke=pen.colour, stroke_width=number(pen.width))
-        if pen.dashes:
-            group["stroke-dasharray"] = " ".join(number(dash) for dash in pen.dashes)
-        groups[layer] = drawing.add(group)
+    view = f"{number(left)} {number(-top)} {width} {height}"
+    picture = Picture((width + unit, height + unit), view, f"{sheet.title} - {sheet.name}")
+    groups = {
+        layer: picture.group(
+            str(layer),
+            " ".join(number(dash) for dash in pen.dashes),
+            fill="none",
+            stroke=pen.colour,
+            stroke_width=number(pen.width),
+        )
+        for layer, pen in PENS.items()
+    }
     for entity in sheet.entities:
-        groups[entity.layer].add(_element(drawing, entity, number))
-    text = io.StringIO()
-    drawing.write(text, pretty=True, indent=1)
-    return text.getvalue().encode()
+        _add(groups[entity.layer], entity, number)
+    return picture.written()
 
 
-def _element(drawing: Any, entity: Line | Contour | Circle | Text, number: Number) -> Any:  # noqa: ANN401 - svgwrite is untyped
+def _add(group: Group, entity: Line | Contour | Circle | Text, number: Number) -> None:
     def at(point: Point) -> tuple[str, str]:
         return number(point[0]), number(-point[1])
 
     match entity:
         case Line():
-            return drawing.line(at(entity.start), at(entity.end))
+            group.line(at(entity.start), at(entity.end))
         case Circle():
-            return drawing.circle(at(entity.centre), number(entity.radius))
+            group.circle(at(entity.centre), number(entity.radius))
         case Contour():
-            return drawing.path(" ".join(_path(entity, at, number)))
+            group.path(" ".join(_path(entity, at, number)))
         case Text():
             x, y = at(entity.baseline())
-            text = drawing.text(
+            group.text(
                 entity.text,
-                x=[x],
-                y=[y],
+                (x, y),
+                f"rotate({-entity.turn:.4f} {x} {y})" if entity.turn else "",
                 fill=PENS[entity.layer].colour,
                 stroke="none",
                 font_family="sans-serif",
                 font_size=number(entity.height / _CAPITALS),
                 text_anchor={"left": "start", "center": "middle", "right": "end"}[entity.across],
             )
-            if entity.turn:
-                text["transform"] = f"rotate({-entity.turn:.4f} {x} {y})"
-            return text
 
 
 def _path(contour: Contour, at: Callable[[Point], tuple[str, str]], number: Number) -> Iterator[str]:

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 import shapely
-from helpers import FANNED, GOLDEN, STARTERS, contents, golden, plan, plans, starter
-from hypothesis import assume, given, settings
+from helpers import FANNED, GOLDEN, STARTERS, contents, golden, plan, plans, starter, tried
+from hypothesis import assume, given
 
 from slotwright.layout.drawing.catalogue import SHEETS, described, draw_sheet
 from slotwright.layout.drawing.index import pin_play_cents
@@ -95,7 +95,7 @@ def test_awkward_plans(name, mirrored):
 
 
 @given(plans())
-@settings(max_examples=100, deadline=None)
+@tried(100)
 def test_whatever_can_be_laid_out_can_be_drawn(made):
     try:
         instrument = lay_out(check_plan(made))

@@ -4,7 +4,6 @@ import math
 import os
 import re
 import resource
-import shutil
 import subprocess
 import sys
 import tomllib
@@ -13,7 +12,6 @@ from fnmatch import fnmatch
 
 import pytest
 from helpers import FANNED, STARTERS, TOP, contents, starter
-from playwright.sync_api import sync_playwright
 
 from slotwright.cli import main
 from slotwright.layout.export.report.page import page
@@ -22,7 +20,6 @@ from slotwright.layout.plan.reader import check_plan, parse_plan
 from slotwright.layout.readings.notes import Reading
 from slotwright.templates import starters
 
-AXE = "SLOTWRIGHT_AXE"  # path of axe.min.js; the accessibility test needs it
 PHONE = {"width": 390, "height": 844}
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 SECTIONS = {
@@ -84,14 +81,6 @@ def written(tmp_path_factory):
     return once
 
 
-@pytest.fixture(scope="session")
-def chromium():
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
 @pytest.fixture
 def visit(chromium, written):
     """Open a report; the page remembers what it asked for and complained of."""
@@ -112,10 +101,6 @@ def visit(chromium, written):
     yield once
     for context in opened:
         context.close()
-
-
-def read_by(program, *args):
-    return subprocess.run([program, *args, "-"], capture_output=True, text=True, check=True).stdout
 
 
 def texts(tab, selector):
@@ -143,12 +128,9 @@ def test_no_sideways_scroll_on_a_phone(visit, name):
 
 @pytest.mark.parametrize("name", PLANS)
 @pytest.mark.parametrize("viewport", [None, PHONE], ids=["screen", "phone"])
-def test_no_serious_fault_of_accessibility(visit, name, viewport):
-    if AXE not in os.environ:
-        assert "CI" not in os.environ
-        pytest.skip(f"{AXE} names no axe.min.js")
+def test_no_serious_fault_of_accessibility(visit, axe, name, viewport):
     tab = visit(name, bypass_csp=True, **({"viewport": viewport} if viewport else {}))
-    tab.add_script_tag(path=os.environ[AXE])
+    tab.add_script_tag(path=axe)
     found, held = tab.evaluate("""async () => {
         const told = await axe.run();
         return [told.violations.map(v => [v.impact, v.id, v.nodes.map(n => n.html)]), told.passes.map(p => p.id)];
@@ -215,16 +197,16 @@ def test_the_picture_grows_about_its_middle(visit):
 
 @pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize("name", PLANS)
-def test_a_print_has_everything(visit, tmp_path, name, paper):
+def test_a_print_has_everything(visit, pdftotext, tmp_path, name, paper):
     tab = visit(name)
     wanted = texts(tab, "td .main")
     headings = texts(tab, "h2")
     file = tmp_path / "print.pdf"
     tab.pdf(path=file, format=paper)
-    lines = [line.strip() for line in read_by("pdftotext", "-raw", file).splitlines()]
+    lines = [line.strip() for line in pdftotext("-raw", file).splitlines()]
     places = [lines.index(heading) for heading in headings]
     assert places == sorted(places)
-    boxes = read_by("pdftotext", "-bbox", file)
+    boxes = pdftotext("-bbox", file)
     words = re.findall(r'xMin="([\d.]+)" yMin="[\d.]+" xMax="([\d.]+)" yMax="[\d.]+">([^<]*)', boxes)
     found = Counter(word for _, _, word in words)
     for length, times in Counter(length.split()[0] for length in wanted).items():

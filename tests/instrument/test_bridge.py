@@ -4,8 +4,8 @@ import ezdxf
 import numpy as np
 import pytest
 import shapely
-from helpers import FANNED, STARTERS, contents, starter
-from hypothesis import given, settings
+from helpers import FANNED, STARTERS, contents, starter, tried
+from hypothesis import given
 from hypothesis import strategies as st
 
 from slotwright.layout.drawing import nut, saddle
@@ -144,7 +144,7 @@ def test_holes_turn_with_the_bridge_and_mirror_with_the_hand():
 
 
 @given(st.lists(st.floats(-3, 6), min_size=2, max_size=10), st.floats(10, 80))
-@settings(max_examples=60, deadline=None)
+@tried(60)
 def test_straight_fit_against_brute_force(offsets, spread):
     y, x = np.linspace(spread / 2, -spread / 2, len(offsets)), np.array(offsets)
     start, lean, most = straight_fit(y, x)
@@ -160,7 +160,7 @@ def test_straight_fit_against_brute_force(offsets, spread):
 
 
 @given(st.lists(st.floats(0, 8), min_size=3, max_size=3), st.floats(-5, 5), st.floats(4, 20))
-@settings(max_examples=30, deadline=None)
+@tried(30)
 def test_the_datum_leaves_most_reserve(setbacks, front_stop, travel):
     instrument = made(
         bridge={"kind": "individual saddles", "travel": travel, "front_stop": front_stop, "reserve": 0.1}

@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from helpers import tried
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
@@ -26,7 +27,7 @@ def by_linprog(off, slopes, reach=None):
 
 
 @given(st.lists(st.tuples(NUMBERS, NUMBERS), min_size=1, max_size=12))
-@settings(max_examples=300, deadline=None, derandomize=True)
+@tried(300)
 def test_one_move(rows):
     off, slopes = np.array(rows).T
     move = least_largest(off, slopes)
@@ -34,7 +35,7 @@ def test_one_move(rows):
 
 
 @given(st.lists(st.tuples(NUMBERS, NUMBERS, NUMBERS), min_size=1, max_size=12), st.sampled_from([0.5, 3.0, 20.0]))
-@settings(max_examples=300, deadline=None, derandomize=True)
+@tried(300)
 def test_two_moves(rows, reach):
     off, slopes, others = np.array(rows).T[:, None]
     free = np.array([True])

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from helpers import random_fretting
-from hypothesis import given, settings
+from helpers import random_fretting, tried
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import minimize, minimize_scalar, root
 
@@ -46,7 +46,7 @@ def side_by_side(*many):
 
 
 @given(seeds)
-@settings(max_examples=15, deadline=None)
+@tried(15)
 def test_rms_against_scipy(seed):
     fretting, weights = problem(seed)
     alone, both = compensate(fretting, weights), compensate(fretting, weights, nut="per string")
@@ -73,7 +73,7 @@ def test_rms_against_scipy(seed):
 
 
 @given(seeds)
-@settings(max_examples=8, deadline=None)
+@tried(8)
 def test_common_nut_against_scipy(seed):
     fretting, weights = problem(seed)
     found = compensate(fretting, weights, nut="common")
@@ -97,7 +97,7 @@ def test_common_nut_against_scipy(seed):
 
 
 @given(seeds)
-@settings(max_examples=15, deadline=None)
+@tried(15)
 def test_worst_against_scipy(seed):
     fretting, weights = problem(seed)
     found = compensate(fretting, weights, minimise="worst")
@@ -112,7 +112,7 @@ def test_worst_against_scipy(seed):
 
 
 @given(seeds)
-@settings(max_examples=10, deadline=None)
+@tried(10)
 def test_worst_with_the_nut_against_scipy(seed):
     fretting, weights = problem(seed)
     found = compensate(fretting, weights, nut="per string", minimise="worst")
@@ -148,7 +148,7 @@ def test_worst_with_the_nut_against_scipy(seed):
 
 
 @given(seeds)
-@settings(max_examples=30, deadline=None)
+@tried(30)
 def test_sharp_means_back(seed):
     fretting, _ = problem(seed)
     zero = np.zeros(3)
@@ -193,7 +193,7 @@ def test_no_stiffness_no_stretch_no_heights_no_offset():
 
 
 @given(seeds)
-@settings(max_examples=20, deadline=None)
+@tried(20)
 def test_offsets_grow_with_action_and_core(seed):
     fretting, weights = problem(seed)
     plain = compensate(fretting, weights).saddle
@@ -365,7 +365,7 @@ def test_weights_count_in_proportion():
 
 
 @given(seeds)
-@settings(max_examples=15, deadline=None)
+@tried(15)
 def test_what_was_measured_beyond_the_model_counts(seed):
     fretting, weights = problem(seed)
     beyond = np.random.default_rng(seed).uniform(-3, 3, weights.shape)

@@ -3,8 +3,8 @@
 import mpmath as mp
 import numpy as np
 import pytest
-from helpers import FANNED, STARTERS, contents, exact_neck, plan, plans, starter
-from hypothesis import assume, given, settings
+from helpers import FANNED, STARTERS, contents, exact_neck, plan, plans, starter, tried
+from hypothesis import assume, given
 
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.neck import lay_neck
@@ -43,7 +43,7 @@ def test_multiscale():
 
 
 @given(contents=plans())
-@settings(max_examples=150, deadline=None)
+@tried(150)
 def test_any_plan(contents):
     checked = check_plan(contents)
     try:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import io
 import math
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import svgwrite
 
 from slotwright.layout.drawing.lettering import cleaned, fitted
+from slotwright.layout.export.picture import Picture
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,6 +26,7 @@ INK: Final = "#101418"
 GREY: Final = "#7a828a"
 BAND: Final = "#e3e6e9"
 _SPREAD: Final = "#b4bbc2"
+_DASHES: Final = "1.2 0.8"
 
 
 def pitch_chart(
@@ -52,14 +52,14 @@ def pitch_chart(
     bytes
         SVG of A4 width, a panel with a scale of its own for each string.
     """
-    drawing = blank_chart(title, "pitch", _TOP + _PANEL * len(names) + _BOTTOM)
-    _key(drawing, tolerance)
+    picture = blank_chart(title, "pitch", _TOP + _PANEL * len(names) + _BOTTOM)
+    _key(picture, tolerance)
     for place, name in enumerate(names):
-        panel = _Panel(drawing, place, np.stack((before[place], after[place])), tolerance)
+        panel = _Panel(picture, place, np.stack((before[place], after[place])), tolerance)
         panel.frame(name, tolerance)
         panel.curve(before[place], aims[place], filled=False)
         panel.curve(after[place], aims[place], filled=True)
-    return _written(drawing, names, before.shape[1], "cents at each fret, sharp above the line")
+    return _written(picture, names, before.shape[1], "cents at each fret, sharp above the line")
 
 
 def slip_chart(
@@ -89,46 +89,37 @@ def slip_chart(
     bytes
         SVG of A4 width, a panel with a scale of its own for each string.
     """
-    drawing, every = blank_chart(title, "pitch", _TOP + _PANEL * len(names) + _BOTTOM), np.stack(bands, axis=1)
-    _slip_key(drawing, tolerance)
+    picture, every = blank_chart(title, "pitch", _TOP + _PANEL * len(names) + _BOTTOM), np.stack(bands, axis=1)
+    _slip_key(picture, tolerance)
     for place, name in enumerate(names):
-        panel = _Panel(drawing, place, every[place], tolerance)
+        panel = _Panel(picture, place, every[place], tolerance)
         panel.frame(name, tolerance)
         panel.spread(every[place, 0], every[place, 2], tolerance)
         panel.curve(every[place, 1], aims[place], filled=True)
-    return _written(drawing, names, every.shape[2], "cents at each fret of instruments built by this plan")
+    return _written(picture, names, every.shape[2], "cents at each fret of instruments built by this plan")
 
 
-def blank_chart(title: str, about: str, height: float) -> Any:  # noqa: ANN401 - svgwrite is untyped
+def blank_chart(title: str, about: str, height: float) -> Picture:
     """Begin a chart of A4 width and some height [mm] with its title and what it is about."""
-    drawing = svgwrite.Drawing(
-        size=(f"{WIDTH}mm", f"{height}mm"),
-        viewBox=f"0 0 {WIDTH} {height}",
-        debug=False,
-        style="background:#ffffff",
-        font_family="sans-serif",
-        font_size=3.2,
-        fill=INK,
-    )
-    drawing.set_desc(title=f"{cleaned(title)} - {about}")
-    text, size = fitted(cleaned(title), WIDTH - 12, 3.6)
-    drawing.add(drawing.text(text, insert=(6, 9), font_size=round(size / 0.72, 2)))
-    return drawing
+    size, view = (f"{WIDTH}mm", f"{height}mm"), f"0 0 {WIDTH} {height}"
+    words = f"{cleaned(title)} - {about}"
+    picture = Picture(size, view, words, font_family="sans-serif", font_size=3.2, fill=INK)
+    text, letters = fitted(cleaned(title), WIDTH - 12, 3.6)
+    picture.text(text, (6, 9), font_size=round(letters / 0.72, 2))
+    return picture
 
 
-def _written(drawing: Any, names: Sequence[str], frets: int, words: str) -> bytes:  # noqa: ANN401
+def _written(picture: Picture, names: Sequence[str], frets: int, words: str) -> bytes:
     starred = "; * core estimated, not stated" if any(name.endswith("*") for name in names) else ""
-    _frets(drawing, frets, _TOP + _PANEL * len(names), words + starred)
-    written = io.StringIO()
-    drawing.write(written, pretty=True, indent=1)
-    return written.getvalue().encode()
+    _frets(picture, frets, _TOP + _PANEL * len(names), words + starred)
+    return picture.written()
 
 
 class _Panel:
     """The axes of one string."""
 
-    def __init__(self, drawing: Any, place: int, cents: Floats, tolerance: float) -> None:  # noqa: ANN401
-        self.drawing, self.frets = drawing, cents.shape[-1]
+    def __init__(self, picture: Picture, place: int, cents: Floats, tolerance: float) -> None:
+        self.picture, self.frets = picture, cents.shape[-1]
         self.top = _TOP + place * _PANEL
         self.bottom = self.top + _PANEL - 9
         # A scale for each string: on one for all, what is left would be a flat line.
@@ -142,84 +133,70 @@ class _Panel:
 
     def frame(self, name: str, tolerance: float) -> None:
         """Draw the band, the levels and the name."""
-        d, right, step = self.drawing, WIDTH - 6, self.step
+        d, right, step = self.picture, WIDTH - 6, self.step
         band = self.y(-tolerance) - self.y(tolerance)
-        d.add(d.rect((LEFT, self.y(tolerance)), (right - LEFT, round(band, 3)), fill=BAND))
+        d.rectangle((LEFT, self.y(tolerance)), (right - LEFT, round(band, 3)), fill=BAND)
         for level in range(round((self.high - self.low) / step) + 1):
             cents = self.low + level * step
             y, wide = self.y(cents), 0.25 if abs(cents) < step / 2 else 0.08
-            d.add(d.line((LEFT, y), (right, y), stroke=GREY, stroke_width=wide))
-            d.add(
-                d.text(
-                    f"{cents:+.0f}".replace("+0", "0"), insert=(LEFT - 1.5, y + 1), text_anchor="end", font_size=2.8
-                )
-            )
-        d.add(d.text(name, insert=(6, (self.top + self.bottom) / 2 + 1.2)))
+            d.line((LEFT, y), (right, y), stroke=GREY, stroke_width=wide)
+            d.text(f"{cents:+.0f}".replace("+0", "0"), (LEFT - 1.5, y + 1), text_anchor="end", font_size=2.8)
+        d.text(name, (6, (self.top + self.bottom) / 2 + 1.2))
 
     def spread(self, low: Floats, high: Floats, tolerance: float) -> None:
         """Draw where most instruments lie, and over it zero and the edges of the band that counts as in tune."""
-        d, right = self.drawing, WIDTH - 6
+        d, right = self.picture, WIDTH - 6
         upper = [(fret_x(n, self.frets), self.y(float(c))) for n, c in enumerate(high, start=1)]
         lower = [(fret_x(n, self.frets), self.y(float(c))) for n, c in enumerate(low, start=1)]
-        d.add(d.polygon([*upper, *reversed(lower)], fill=_SPREAD, stroke=GREY, stroke_width=0.15))
-        d.add(d.line((LEFT, self.y(0)), (right, self.y(0)), stroke=GREY, stroke_width=0.25))
+        d.area([*upper, *reversed(lower)], fill=_SPREAD, stroke=GREY, stroke_width=0.15)
+        d.line((LEFT, self.y(0)), (right, self.y(0)), stroke=GREY, stroke_width=0.25)
         for edge in (tolerance, -tolerance):
-            line = d.line((LEFT, self.y(edge)), (right, self.y(edge)), stroke=INK, stroke_width=0.15)
-            line["stroke-dasharray"] = "0.6 0.9"
-            d.add(line)
+            d.line((LEFT, self.y(edge)), (right, self.y(edge)), "0.6 0.9", stroke=INK, stroke_width=0.15)
 
     def curve(self, cents: Floats, aims: NDArray[np.bool_], *, filled: bool) -> None:
         """Draw the errors along the neck; the frets of the aim have larger marks."""
-        d = self.drawing
+        d = self.picture
         points = [(fret_x(n, self.frets), self.y(float(c))) for n, c in enumerate(cents, start=1)]
-        line = d.polyline(points, fill="none", stroke=INK, stroke_width=0.3 if filled else 0.2)
-        if not filled:
-            line["stroke-dasharray"] = "1.2 0.8"
-        d.add(line)
+        d.lines(points, "" if filled else _DASHES, fill="none", stroke=INK, stroke_width=0.3 if filled else 0.2)
         for point, aimed in zip(points, aims, strict=True):
             _mark(d, point, 0.95 if aimed else 0.5, filled=filled)
 
 
-def _mark(drawing: Any, point: tuple[float, float], radius: float, *, filled: bool) -> None:  # noqa: ANN401
+def _mark(picture: Picture, point: tuple[float, float], radius: float, *, filled: bool) -> None:
     fill = INK if filled else "#ffffff"
-    drawing.add(drawing.circle(point, radius, fill=fill, stroke=INK, stroke_width=0.2))
+    picture.circle(point, radius, fill=fill, stroke=INK, stroke_width=0.2)
 
 
-def _key(drawing: Any, tolerance: float) -> None:  # noqa: ANN401
+def _key(picture: Picture, tolerance: float) -> None:
     y = 16.0
     for x, filled, words in ((6.0, False, "before: saddle and nut on their lines"), (76.0, True, "after")):
-        line = drawing.line((x, y), (x + 9, y), stroke=INK, stroke_width=0.3)
-        if not filled:
-            line["stroke-dasharray"] = "1.2 0.8"
-        drawing.add(line)
-        _mark(drawing, (x + 4.5, y), 0.95, filled=filled)
-        drawing.add(drawing.text(words, insert=(x + 11, y + 1.1)))
-    drawing.add(drawing.rect((103, y - 1.6), (9, 3.2), fill=BAND))
+        picture.line((x, y), (x + 9, y), "" if filled else _DASHES, stroke=INK, stroke_width=0.3)
+        _mark(picture, (x + 4.5, y), 0.95, filled=filled)
+        picture.text(words, (x + 11, y + 1.1))
+    picture.rectangle((103, y - 1.6), (9, 3.2), fill=BAND)
     words = f"within {tolerance:g} cents; large marks: frets of the aim"
-    drawing.add(drawing.text(words, insert=(114, y + 1.1)))
+    picture.text(words, (114, y + 1.1))
 
 
-def _slip_key(drawing: Any, tolerance: float) -> None:  # noqa: ANN401
+def _slip_key(picture: Picture, tolerance: float) -> None:
     y = 16.0
-    drawing.add(drawing.rect((6, y - 1.6), (9, 3.2), fill=_SPREAD, stroke=GREY, stroke_width=0.15))
-    drawing.add(drawing.text("nine instruments in ten", insert=(17, y + 1.1)))
-    drawing.add(drawing.line((60, y), (69, y), stroke=INK, stroke_width=0.3))
-    _mark(drawing, (64.5, y), 0.95, filled=True)
-    drawing.add(drawing.text("the middle one", insert=(71, y + 1.1)))
-    drawing.add(drawing.rect((103, y - 1.6), (9, 3.2), fill=BAND))
+    picture.rectangle((6, y - 1.6), (9, 3.2), fill=_SPREAD, stroke=GREY, stroke_width=0.15)
+    picture.text("nine instruments in ten", (17, y + 1.1))
+    picture.line((60, y), (69, y), stroke=INK, stroke_width=0.3)
+    _mark(picture, (64.5, y), 0.95, filled=True)
+    picture.text("the middle one", (71, y + 1.1))
+    picture.rectangle((103, y - 1.6), (9, 3.2), fill=BAND)
     for edge in (y - 1.6, y + 1.6):
-        line = drawing.line((103, edge), (112, edge), stroke=INK, stroke_width=0.15)
-        line["stroke-dasharray"] = "0.6 0.9"
-        drawing.add(line)
+        picture.line((103, edge), (112, edge), "0.6 0.9", stroke=INK, stroke_width=0.15)
     words = f"within {tolerance:g} cents; large marks: frets of the aim"
-    drawing.add(drawing.text(words, insert=(114, y + 1.1)))
+    picture.text(words, (114, y + 1.1))
 
 
-def _frets(drawing: Any, frets: int, y: float, words: str) -> None:  # noqa: ANN401
+def _frets(picture: Picture, frets: int, y: float, words: str) -> None:
     every = 1 if frets <= 30 else 2
     for fret in range(1, frets + 1, every):
-        drawing.add(drawing.text(str(fret), insert=(fret_x(fret, frets), y), text_anchor="middle", font_size=2.6))
-    drawing.add(drawing.text(words, insert=(6, y + 6), font_size=2.8))
+        picture.text(str(fret), (fret_x(fret, frets), y), text_anchor="middle", font_size=2.6)
+    picture.text(words, (6, y + 6), font_size=2.8)
 
 
 def fret_x(fret: int, frets: int) -> float:

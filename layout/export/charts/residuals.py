@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import io
 import math
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from slotwright.layout.units import MM_PER_INCH, Unit
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from slotwright.layout.export.picture import Picture
     from slotwright.layout.survey.scale import Line
 
 _PANEL: Final = 62.0  # mm, height of a line's panel with its gap
@@ -42,24 +42,22 @@ def survey_chart(title: str, lines: Sequence[Line], unit: Unit) -> bytes:
         SVG of A4 width, a panel for each line.
     """
     height = _TOP + _PANEL * len(lines) + _BOTTOM
-    drawing = blank_chart(title, "crowns", height)
-    _key(drawing)
+    picture = blank_chart(title, "crowns", height)
+    _key(picture)
     last = max(int(line.measured.frets[-1]) for line in lines)
     for place, line in enumerate(lines):
         top = _TOP + place * _PANEL
-        _panel(drawing, line, unit, last, top, top + _PANEL - 9)
+        _panel(picture, line, unit, last, top, top + _PANEL - 9)
     every = 1 if last <= 30 else 2
     for fret in range(1, last + 1, every):
         x = fret_x(fret, last)
-        drawing.add(drawing.text(str(fret), insert=(x, height - _BOTTOM), text_anchor="middle", font_size=2.6))
+        picture.text(str(fret), (x, height - _BOTTOM), text_anchor="middle", font_size=2.6)
     words = f"{unit} from each crown's place, toward the bridge above the line"
-    drawing.add(drawing.text(words, insert=(6, height - _BOTTOM + 6), font_size=_SMALL))
-    written = io.StringIO()
-    drawing.write(written, pretty=True, indent=1)
-    return written.getvalue().encode()
+    picture.text(words, (6, height - _BOTTOM + 6), font_size=_SMALL)
+    return picture.written()
 
 
-def _panel(drawing: Any, line: Line, unit: Unit, last: int, top: float, bottom: float) -> None:  # noqa: ANN401 - svgwrite is untyped
+def _panel(picture: Picture, line: Line, unit: Unit, last: int, top: float, bottom: float) -> None:
     size = MM_PER_INCH if unit == "in" else 1.0
     off, allowed = line.residuals / size, line.allowed / size
     band = float(allowed[np.isfinite(allowed)].max(initial=0.0))
@@ -76,36 +74,36 @@ def _panel(drawing: Any, line: Line, unit: Unit, last: int, top: float, bottom: 
     for fret, room in zip(frets, allowed, strict=True):
         if math.isfinite(room):
             corner = (round(fret_x(fret, last) - wide / 2, 3), y(room))
-            drawing.add(drawing.rect(corner, (round(wide, 3), round(y(-room) - y(room), 3)), fill=BAND))
+            picture.rectangle(corner, (round(wide, 3), round(y(-room) - y(room), 3)), fill=BAND)
     decimals = max(0, -math.floor(math.log10(step)))
     for level in range(-levels, levels + 1):
         at, heavy = y(level * step), 0.08 if level else 0.25
-        drawing.add(drawing.line((LEFT, at), (_RIGHT, at), stroke=GREY, stroke_width=heavy))
+        picture.line((LEFT, at), (_RIGHT, at), stroke=GREY, stroke_width=heavy)
         text = f"{level * step:+.{decimals}f}" if level else "0"
-        drawing.add(drawing.text(text, insert=(LEFT - 1.5, at + 1), text_anchor="end", font_size=_SMALL))
+        picture.text(text, (LEFT - 1.5, at + 1), text_anchor="end", font_size=_SMALL)
     if line.measured.name != "distance":
-        drawing.add(drawing.text(line.measured.name, insert=(6, (top + bottom) / 2 + 1.2)))
+        picture.text(line.measured.name, (6, (top + bottom) / 2 + 1.2))
     for fret, length, bad in zip(frets, off, line.look_at, strict=True):
-        _mark(drawing, (fret_x(fret, last), y(length)), bad=bool(bad), beyond=abs(length) > levels * step)
+        _mark(picture, (fret_x(fret, last), y(length)), bad=bool(bad), beyond=abs(length) > levels * step)
 
 
-def _mark(drawing: Any, point: tuple[float, float], *, bad: bool, beyond: bool = False) -> None:  # noqa: ANN401
+def _mark(picture: Picture, point: tuple[float, float], *, bad: bool, beyond: bool = False) -> None:
     if beyond:
         x, y = point
-        drawing.add(drawing.rect((round(x - 0.9, 3), round(y - 0.9, 3)), (1.8, 1.8), fill=INK))
+        picture.rectangle((round(x - 0.9, 3), round(y - 0.9, 3)), (1.8, 1.8), fill=INK)
     elif bad:
-        drawing.add(drawing.circle(point, 1.1, fill=INK))
+        picture.circle(point, 1.1, fill=INK)
     else:
-        drawing.add(drawing.circle(point, 0.8, fill="#ffffff", stroke=INK, stroke_width=0.2))
+        picture.circle(point, 0.8, fill="#ffffff", stroke=INK, stroke_width=0.2)
 
 
-def _key(drawing: Any) -> None:  # noqa: ANN401
+def _key(picture: Picture) -> None:
     y = 16.0
     for x, words in ((6.0, "good"), (24.0, "look at this crown"), (64.0, "the same, beyond the chart")):
-        _mark(drawing, (x + 1, y), bad=x > 6, beyond=x > 60)
-        drawing.add(drawing.text(words, insert=(x + 4, y + 1.1)))
-    drawing.add(drawing.rect((116, y - 1.6), (5, 3.2), fill=BAND))
-    drawing.add(drawing.text("what measuring alone explains", insert=(123, y + 1.1)))
+        _mark(picture, (x + 1, y), bad=x > 6, beyond=x > 60)
+        picture.text(words, (x + 4, y + 1.1))
+    picture.rectangle((116, y - 1.6), (5, 3.2), fill=BAND)
+    picture.text("what measuring alone explains", (123, y + 1.1))
 
 
 def _step(reach: float) -> float:

@@ -1,0 +1,66 @@
+"""What all tests share: one thread each, one policy for what is drawn, and programs that may be missing."""
+
+# ruff: noqa: E402 - numpy counts its threads when it is imported
+import os
+import shutil
+import subprocess
+from pathlib import Path
+
+# Two workers on two cores: threads of the linear algebra would only be in each other's way.
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+import pytest
+from helpers import FULL
+from hypothesis import HealthCheck, settings
+
+# Always the same examples, so that a change and not chance decides.
+settings.register_profile(
+    "slotwright", derandomize=True, deadline=None, database=None, suppress_health_check=list(HealthCheck)
+)
+settings.load_profile("slotwright")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(call):
+    """Count what is skipped as failed where everything is to be tried."""
+    report = yield
+    if FULL and report.skipped and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"skipped in the full profile: {call.excinfo.value}"
+    return report
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Start the browser that pages are opened in."""
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.skip("no browser: install chromium (Debian: apt-get install chromium)")
+    sync_playwright = pytest.importorskip("playwright.sync_api").sync_playwright
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def axe():
+    """Give the path of what finds faults of accessibility."""
+    path = Path(os.environ.get("SLOTWRIGHT_AXE", ""))
+    if not path.is_file():
+        pytest.skip("no axe-core: npm install axe-core, then set SLOTWRIGHT_AXE to its axe.min.js")
+    return path
+
+
+@pytest.fixture(scope="session")
+def pdftotext():
+    """Read the words of a PDF with a program that did not write it."""
+    program = shutil.which("pdftotext")
+    if program is None:
+        pytest.skip("no reader of PDF: install poppler (Debian: apt-get install poppler-utils)")
+
+    def words(*args):
+        return subprocess.run([program, *args, "-"], capture_output=True, text=True, check=True).stdout
+
+    return words
