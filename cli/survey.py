@@ -66,7 +66,7 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
     crown by crown. A row `nut` is the face of the nut. What the plan needs besides is asked for.
     """
     from slotwright.layout.readings.crowns import read_measurements  # noqa: PLC0415 - quick --help
-    from slotwright.layout.survey.scale import SIGMA, survey  # noqa: PLC0415
+    from slotwright.layout.survey.scale import SIGMA, find_scale  # noqa: PLC0415
 
     units = cast("Unit", unit)
     force, plan, plot = options["force"], options["plan"], options["plot"]
@@ -74,7 +74,7 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
     sigma = SIGMA if options["sigma"] is None else length_of("--sigma", options["sigma"], units, 0.001, 5)
     stands = None if options["saddle"] is None else _two_lengths(options["saddle"], units)
     found = read_measured(
-        measurements, lambda text: survey(read_measurements(text, units), sigma, options["divisions"])
+        measurements, lambda text: find_scale(read_measurements(text, units), sigma, options["divisions"])
     )
     saddles = _saddles(found, stands)
     title = options["title"] or measurements.stem.encode("utf-8", "replace").decode()  # a name may be no text

@@ -4,6 +4,7 @@
 import os
 import shutil
 import subprocess
+from collections import Counter
 from pathlib import Path
 
 # Two workers on two cores: threads of the linear algebra would only be in each other's way.
@@ -29,6 +30,15 @@ def pytest_runtest_makereport(call):
         report.outcome = "failed"
         report.longrepr = f"skipped in the full profile: {call.excinfo.value}"
     return report
+
+
+def pytest_terminal_summary(terminalreporter):
+    """Say once what was left out for each thing that is missing here."""
+    skipped = Counter(
+        report.longrepr[-1].removeprefix("Skipped: ") for report in terminalreporter.stats.get("skipped", ())
+    )
+    for reason, many in skipped.items():
+        terminalreporter.write_line(f"{many} tests skipped: {reason}")
 
 
 @pytest.fixture(scope="session")

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import copy
+import itertools
 import os
+import sys
+import time
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -41,9 +44,27 @@ def golden(path: Path, made: bytes) -> bool:
     return path.read_bytes() == made
 
 
-def few(many, least=1):
-    """Give how many of something to try: all in the full profile, a tenth in the quick one."""
-    return many if FULL else max(least, many // 10)
+def few(many, least=1, part=10):
+    """Give how many of something to try: all in the full profile, a tenth or less in the quick one."""
+    return many if FULL else max(least, many // part)
+
+
+def some(names, least=1):
+    """Give the first few of several cases; all in the full profile."""
+    return list(names) if FULL else list(names)[:least]
+
+
+def crossed(*axes):
+    """Cross what several parameters may be; in the quick profile each value comes up, with one of the others."""
+    if FULL:
+        return list(itertools.product(*axes))
+    cycles = [itertools.cycle(axis) for axis in axes]
+    return list(itertools.islice(zip(*cycles, strict=False), max(map(len, axes))))
+
+
+def slack(share, many):
+    """Give what chance adds to a share when few are tried: four standard errors; the limits of all have it."""
+    return 0.0 if FULL else 4 * (share * (1 - share) / many) ** 0.5
 
 
 def parts(many):
@@ -53,19 +74,34 @@ def parts(many):
 
 def tried(many):
     """Say how many examples a property is tried on."""
-    return settings(max_examples=DEEP or few(many, 5), derandomize=not DEEP)
+    return settings(max_examples=DEEP or few(many, 3), derandomize=not DEEP)
 
 
 def prove(holds, strategy, many, part=0):
     """Try a property on examples; each part of a test that is shared out draws others."""
 
     @seed(int.from_bytes(os.urandom(8)) if DEEP else part)
-    @settings(max_examples=DEEP or few(many, 5), derandomize=False)
+    @settings(max_examples=DEEP or few(many, 3), derandomize=False)
     @given(strategy)
     def each(drawn):
         holds(drawn)
 
     each()
+
+
+def say(words):
+    """Tell a figure to who runs this by hand."""
+    sys.stdout.write(f"\n{words}")
+
+
+def least_seconds(work, *, runs=3):
+    """Give the least processor time of some work [s]: other work on the machine does not count."""
+    least = np.inf
+    for _ in range(runs):
+        before = time.process_time()
+        work()
+        least = min(least, time.process_time() - before)
+    return least
 
 
 def contents(**changes: Any) -> dict[str, Any]:

@@ -121,55 +121,67 @@ def calibrate(setting: Setting, passes: Sequence[Readings]) -> Calibrated:
         The most likely factors, given the readings and 1 give or take `PRIOR` beforehand: Gauss-Newton
         steps on the generalised least squares, the covariance from the last of them.
     """
-    taught = [_Taught(setting, each, string) for each in passes for string in _teaching(each)]
+    taught = [_Taught(setting, each) for each in passes]
     factors = np.ones(2)
     information: Floats = np.eye(2)
     for _ in range(_MOST_STEPS):
         information, pull = np.eye(2) / PRIOR**2, (1 - factors) / PRIOR**2
         for each in taught:
-            slopes = each.slopes(factors)
-            information = information + slopes.T @ each.weigh @ slopes
-            pull = pull + slopes.T @ each.weigh @ each.missed(factors)
+            own_information, own_pull = each.information(factors)
+            information, pull = information + own_information, pull + own_pull
         change = np.linalg.solve(information, pull)
         factors = np.clip(factors + change, *FACTORS)
         if np.abs(change).max() < _CLOSE:
             break
     had = np.array([setting.fretting.stiffness, setting.fretting.stretch])
-    left = [each.missed(factors) for each in taught]
-    squares = sum(float(off @ each.weigh @ off) for each, off in zip(taught, left, strict=True))
+    before = [each.besides_tuning(had) for each in taught]
+    after = [each.besides_tuning(factors) for each in taught]
     return Calibrated(
         stiffness=float(factors[0]),
         stretch=float(factors[1]),
         covariance=np.asarray(np.linalg.inv(information), dtype=np.float64),
-        rms_before=_rms([each.besides_tuning(each.missed(had)) for each in taught]),
-        rms_after=_rms([each.besides_tuning(off) for each, off in zip(taught, left, strict=True)]),
-        misfit=squares / sum(len(off) for off in left),
-        strings=tuple(sorted({each.string + 1 for each in taught})),
+        rms_before=_rms(before),
+        rms_after=_rms(after),
+        misfit=sum(each.squares(factors) for each in taught) / sum(map(len, after)),
+        strings=tuple(sorted({string + 1 for each in taught for string in each.strings})),
     )
 
 
 class _Taught:
-    """One string in one pass."""
+    """What one pass teaches, string by string: their readings are independent."""
 
-    def __init__(self, setting: Setting, readings: Readings, string: int) -> None:
-        self.setting, self.readings, self.string = setting, readings, string
-        self.frets = np.flatnonzero(readings.read[string])
-        self.weigh = np.linalg.inv(readings.covariance(string, self.frets))
+    def __init__(self, setting: Setting, readings: Readings) -> None:
+        self.setting, self.readings, self.strings = setting, readings, _teaching(readings)
+        self.frets = [np.flatnonzero(readings.read[string]) for string in self.strings]
+        self.weigh = [
+            np.linalg.inv(readings.covariance(string, frets))
+            for string, frets in zip(self.strings, self.frets, strict=True)
+        ]
 
-    def missed(self, factors: Floats) -> Floats:
-        """Give what the model misses every note by with these factors [cents]."""
+    def missed(self, factors: Floats) -> list[Floats]:
+        """Give what the model misses every note by with these factors, for each string [cents]."""
         tried = replace(self.setting.fretting, stiffness=float(factors[0]), stretch=float(factors[1]))
         off = self.readings.cents - parts(tried, self.readings.saddle, self.setting.nut).total
-        return np.asarray(off[self.string, self.frets], dtype=np.float64)
+        return [off[string, frets] for string, frets in zip(self.strings, self.frets, strict=True)]
 
-    def besides_tuning(self, missed: Floats) -> Floats:
-        """Take off what is likeliest the error of the open string [cents]."""
-        return np.asarray(missed - SIGMA_OPEN**2 * (self.weigh @ missed).sum(), dtype=np.float64)
+    def besides_tuning(self, factors: Floats) -> Floats:
+        """Give the same with what is likeliest the error of the open string taken off [cents]."""
+        each = zip(self.missed(factors), self.weigh, strict=True)
+        return np.concatenate([np.zeros(0), *(off - SIGMA_OPEN**2 * (weigh @ off).sum() for off, weigh in each)])
 
-    def slopes(self, factors: Floats) -> Floats:
-        """Give how every note answers to the factors [cents], shape (frets, 2)."""
-        both = [self.missed(factors - step) - self.missed(factors + step) for step in _STEP * np.eye(2)]
-        return np.stack(both, axis=-1) / (2 * _STEP)
+    def squares(self, factors: Floats) -> float:
+        """Give the chi-square of what is missed."""
+        return sum(float(off @ weigh @ off) for off, weigh in zip(self.missed(factors), self.weigh, strict=True))
+
+    def information(self, factors: Floats) -> tuple[Floats, Floats]:
+        """Give what the readings know of the factors, shape (2, 2), and where they pull them, shape (2,)."""
+        ends = [(self.missed(factors - step), self.missed(factors + step)) for step in _STEP * np.eye(2)]
+        known, pull = np.zeros((2, 2)), np.zeros(2)
+        for place, (off, weigh) in enumerate(zip(self.missed(factors), self.weigh, strict=True)):
+            slopes = np.stack([low[place] - high[place] for low, high in ends], axis=-1) / (2 * _STEP)
+            known += slopes.T @ weigh @ slopes
+            pull += slopes.T @ weigh @ off
+        return known, pull
 
 
 def _rms(missed: Sequence[Floats]) -> float:

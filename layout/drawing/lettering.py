@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 
 
 def cleaned(text: str) -> str:
@@ -82,6 +83,7 @@ def wrapped(text: str, width: float, height: float) -> list[str]:
     return [line for line in lines if line]
 
 
+@lru_cache(maxsize=4096)
 def _letter_width(letter: str) -> float:
     """Advance of a letter over the height of capitals, after a wide sans-serif face."""
     if unicodedata.east_asian_width(letter) in "WF":

@@ -112,14 +112,11 @@ class Parts:
 
 @dataclass(frozen=True, slots=True)
 class _Lengths:
-    """Lengths of the string, each with its derivatives by saddle and nut offset (last axis 2)."""
+    """Lengths of the open string, of what speaks and of what lies behind the crown; or their derivatives."""
 
     open: Floats
-    d_open: Floats
     speaking: Floats
-    d_speaking: Floats
     behind: Floats
-    d_behind: Floats
 
 
 def bracket(b: Floats, clamped: float) -> Floats:
@@ -220,42 +217,45 @@ def _slope(fretting: Fretting, nut: Floats) -> Floats:
     return rise
 
 
-def _lengths(fretting: Fretting, saddle: Floats, nut: Floats) -> _Lengths:
+def _lengths(fretting: Fretting, saddle: Floats, nut: Floats, *, derive: bool) -> tuple[_Lengths, _Lengths | None]:
+    """Give the lengths [mm] and, where asked for, their derivatives by saddle and nut offset (last axis 2)."""
     slope = _slope(fretting, nut)
-    d_slope = slope / (fretting.action_at - nut)  # by the nut offset; the saddle leaves it alone
     reach = fretting.scale + saddle - nut
     tilt = np.sqrt(1 + slope**2)
-    open_length = reach * tilt
-    d_open = np.stack((tilt, reach * slope * d_slope / tilt - tilt), axis=-1)
 
-    # From here on with an axis for the frets; the saddle contact, its height and its derivatives.
+    # From here on with an axis for the frets; the saddle contact and its height.
     end = (fretting.scale + saddle)[..., None]
     height = (fretting.nut_height + slope * reach)[..., None]
-    d_height = np.stack((slope, d_slope * reach - slope), axis=-1)[..., None, :]
-    d_end = np.array([1.0, 0.0])
     flat = end - fretting.frets
     rise = height - fretting.crowns
     speaking = np.hypot(flat, rise)
-    d_speaking = (flat[..., None] * d_end + rise[..., None] * d_height) / speaking[..., None]
 
     # The pressed point: on the line saddle - crown produced, lowered by the depth.
     back = fretting.press
     dip = rise / flat * back + fretting.press_depth[..., None]  # below the crown
-    d_dip = (back / flat)[..., None] * (d_height - (rise / flat)[..., None] * d_end)
     to_finger = np.hypot(back, dip)
     over = fretting.frets - back - nut[..., None]
     fall = fretting.nut_height[..., None] - fretting.crowns + dip
     to_nut = np.hypot(over, fall)
-    d_over = np.array([0.0, -1.0])
+    found = _Lengths(reach * tilt, speaking, to_finger + to_nut)
+    if not derive:
+        return found, None
+
+    d_slope = slope / (fretting.action_at - nut)  # by the nut offset; the saddle leaves it alone
+    d_open = np.stack((tilt, reach * slope * d_slope / tilt - tilt), axis=-1)
+    d_height = np.stack((slope, d_slope * reach - slope), axis=-1)[..., None, :]
+    d_end, d_over = np.array([1.0, 0.0]), np.array([0.0, -1.0])
+    d_speaking = (flat[..., None] * d_end + rise[..., None] * d_height) / speaking[..., None]
+    d_dip = (back / flat)[..., None] * (d_height - (rise / flat)[..., None] * d_end)
     with np.errstate(invalid="ignore", divide="ignore"):
         d_finger = np.where(to_finger > 0, dip / to_finger, 0.0)[..., None] * d_dip
     d_nut = (over[..., None] * d_over + fall[..., None] * d_dip) / to_nut[..., None]
-    return _Lengths(open_length, d_open, speaking, d_speaking, to_finger + to_nut, d_finger + d_nut)
+    return found, _Lengths(d_open, d_speaking, d_finger + d_nut)
 
 
 def _evaluate(fretting: Fretting, saddle: Floats, nut: Floats, *, derive: bool) -> tuple[Parts, Floats]:
     f = fretting
-    lengths = _lengths(f, saddle, nut)
+    lengths, slopes = _lengths(f, saddle, nut, derive=derive)
     whole = (lengths.open + f.free_length)[..., None]
     longer = lengths.speaking + lengths.behind - lengths.open[..., None]
     q = f.stretch * longer / whole
@@ -270,12 +270,12 @@ def _evaluate(fretting: Fretting, saddle: Floats, nut: Floats, *, derive: bool) 
         stretch=CENTS_PER_NEPER / 2 * np.log(tighter),
         stiffness=f.stiffness * CENTS_PER_NEPER * np.log(higher),
     )
-    if not derive:
+    if slopes is None:
         return found, np.empty(0)
-    d_open = lengths.d_open[..., None, :]
+    d_open = slopes.open[..., None, :]
     part_open = d_open / lengths.open[..., None, None]
-    part_speaking = lengths.d_speaking / lengths.speaking[..., None]
-    d_q = (f.stretch * (lengths.d_speaking + lengths.d_behind - d_open) - q[..., None] * d_open) / whole[..., None]
+    part_speaking = slopes.speaking / lengths.speaking[..., None]
+    d_q = (f.stretch * (slopes.speaking + slopes.behind - d_open) - q[..., None] * d_open) / whole[..., None]
     part_tighter = k[..., None] * d_q / tighter[..., None]
     jacobian: Floats = CENTS_PER_NEPER * (
         part_open

@@ -203,7 +203,7 @@ def divisor(step: float) -> float:
     return float(1 / (1 - speaking_fraction(step)))
 
 
-def survey(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12) -> Survey:
+def find_scale(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12) -> Survey:
     """Find scale, rule, bad frets and saddle line of a measured neck.
 
     A crown stands at ``zero + scale (1 - r_n)``, ``r_n`` its speaking fraction. Each line has its own

@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 from forward import World, flat_plan
-from helpers import plan
+from helpers import few, plan, slack
 
 from slotwright.layout.bench.dialogue import Dialogue, said_turns, understood
 from slotwright.layout.instrument.instrument import lay_out
@@ -40,13 +40,13 @@ def test_three_moves_bring_nearly_every_string_inside_the_tolerance(dialogue):
     """Each move does 80 to 100 % of what was asked, meter and tuning err by half a cent: 99 of 100 strings."""
     rng = np.random.default_rng(11)
     right = []
-    for _ in range(120):
+    for _ in range(few(120, part=20)):
         start = World(dialogue.instrument.strung.offsets.saddle + rng.uniform(-4, 4, 6))
         world, moves, _ = hold(dialogue, start, rng)
         for string, frets in AIMS.items():
             inside = np.abs(world.errors(string, frets)).max() <= 2.0  # the true error, not what was read
             right.append(inside and moves[string] <= 3)
-    assert np.mean(right) >= 0.99
+    assert np.mean(right) >= 0.99 - slack(0.99, len(right))
 
 
 def test_a_good_meter_needs_two_moves_at_most(dialogue):

@@ -1,21 +1,42 @@
-"""How long the pitch model takes; run with ``pytest -n0 tests/benchmarks/bench_*.py``."""
+"""How long the pitch model takes, as ratios; run with ``pytest -n0 tests/benchmarks/bench_*.py``."""
 
 import numpy as np
-from helpers import random_fretting, starter
+from helpers import least_seconds, random_fretting, say, starter
 
+from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.instrument.neck import lay_neck
 from slotwright.layout.instrument.stringing import string_up
+from slotwright.layout.instrument.tolerances import DRAWS, simulate
 from slotwright.layout.physics.offsets import compensate
+from slotwright.layout.physics.pitch import errors, parts
+
+FRETTING, WEIGHTS = random_fretting(np.random.default_rng(1), strings=6, frets=24), np.ones((6, 24))
 
 
-def test_one_instrument_saddle_and_nut(benchmark):
-    fretting, weights = random_fretting(np.random.default_rng(1), strings=6, frets=24), np.ones((6, 24))
-    benchmark(compensate, fretting, weights, nut="per string")
-    assert benchmark.stats["median"] < 2e-3  # seconds
+def test_one_instrument_saddle_and_nut():
+    """A search is a handful of looks at the model, with what it takes to solve for a step."""
+    one = least_seconds(lambda: errors(FRETTING, np.zeros(6), np.zeros(6)), runs=50)
+    whole = least_seconds(lambda: compensate(FRETTING, WEIGHTS, nut="per string"), runs=50)
+    say(f"offsets of one instrument: {1e3 * whole:.2f} ms, {whole / one:.1f} looks at the model")
+    assert whole < 20 * one
 
 
-def test_from_plan_to_offsets(benchmark):
+def test_from_plan_to_offsets():
     plan = starter("nylon-six")
     neck = lay_neck(plan)
-    benchmark(string_up, plan, neck)
-    assert benchmark.stats["median"] < 4e-3  # seconds; nylon six, saddle and nut, with all findings
+    one = least_seconds(lambda: compensate(FRETTING, WEIGHTS, nut="per string"), runs=50)
+    whole = least_seconds(lambda: string_up(plan, neck), runs=50)
+    say(f"a plan's strings with all their findings: {1e3 * whole:.2f} ms, {whole / one:.1f} searches")
+    assert whole < 6 * one
+
+
+def test_ten_thousand_instruments():
+    """As many instruments cost little more than as many looks at the model."""
+    instrument = lay_out(starter("electric-six"))
+    strung = instrument.strung
+    assert (DRAWS, strung.weights.shape) == (10_000, (6, 22))
+    saddle, nut = (np.broadcast_to(each, (DRAWS, 6)) for each in (strung.offsets.saddle, strung.offsets.nut))
+    looks = least_seconds(lambda: parts(strung.fretting, saddle, nut))
+    whole = least_seconds(lambda: simulate(instrument, {}))
+    say(f"{DRAWS} instruments: {whole:.2f} s, {whole / looks:.1f} times the model alone")
+    assert whole < 4 * looks

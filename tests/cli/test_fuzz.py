@@ -4,18 +4,21 @@
 """
 
 import contextlib
+import functools
 import html.parser
 import io
 import re
 import subprocess
 import sys
+import tempfile
 import time
 import xml.etree.ElementTree as ET
+from pathlib import Path
 
 import ezdxf
 import pypdf
 import pytest
-from helpers import prove
+from helpers import FULL, few, parts, prove, some
 from hypothesis import strategies as st
 
 from slotwright.cli import main
@@ -41,7 +44,7 @@ SLIPS = (
     b"\t", b"#", b".", b"a.b", b"\xff\xfe", b"\xef\xbb\xbf", "\u202e\u5b57\U0001f3b8".encode(), b"<script>", b"%%d", b"1/0 in",
     b"strings = 18", b"count = 60", b'kind = "floating"', b"[frets]", b"[[bridge]]", b"zero_fret = true", b"25 1/2 in",
 )  # fmt: skip
-MOST_SECONDS = 2.0
+MOST_TIMES = 25  # what a report of the starter takes: what no maker would call hanging, on any machine
 MOST_BYTES = 300e6
 
 
@@ -85,15 +88,26 @@ def run(*args):
     return code, out.getvalue(), err.getvalue(), time.process_time() - begun
 
 
+@functools.cache
+def usual():
+    """Give what a report of the starter takes here and now [s of the processor]."""
+    with tempfile.TemporaryDirectory() as folder:
+        (plan := Path(folder) / "heron.toml").write_bytes(HERON)
+        return min(run("report", plan, "--out", f"{folder}/{n}.html")[-1] for n in range(3))
+
+
 def holds(*args):
+    """Check that a command ends well, and not after longer than anybody would wait; give its exit code."""
+    usual()  # before anything else is timed
     code, _, err, spent = run(*args)
     assert code in (0, 2), err
     assert "Traceback" not in err
     assert "Warning:" not in err  # of a library, that is
-    assert spent < MOST_SECONDS
+    assert spent < MOST_TIMES * usual()
     if code == 2:
         assert err.startswith(("slotwright: ", "Usage: ", "warning: "))
         assert len(err) < 20_000
+    return code
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -108,7 +122,6 @@ def warm():
         "survey.scale",
     ):
         __import__(f"slotwright.layout.{name}")
-    import scipy.optimize  # noqa: F401
 
 
 @pytest.fixture
@@ -129,7 +142,7 @@ COMMANDS = (
 )
 
 
-@pytest.mark.parametrize("part", range(2))
+@pytest.mark.parametrize("part", parts(2))
 def test_spoilt_plans(here, part):
     def once(given):
         text, command = given
@@ -154,7 +167,7 @@ def test_any_bytes(here):
     )
 
 
-@pytest.mark.parametrize("part", range(2))
+@pytest.mark.parametrize("part", parts(2))
 def test_spoilt_tables(here, part):
     def once(given):
         (readings, crowns), plan = given
@@ -203,7 +216,7 @@ HARD = {
 } | {f"{many} deep, {opening.decode()}": nested(opening, closing, many) for many in (90, 230, 330, 480, 900, 40_000) for opening, closing in ((b"[", b"]"), (b"{a=", b"}"))}  # fmt: skip
 
 
-@pytest.mark.parametrize("name", HARD)
+@pytest.mark.parametrize("name", some(HARD, 8))
 def test_hard_plans(here, name):
     (here / "x.toml").write_bytes(HARD[name])
     holds("check", "x.toml")
@@ -213,7 +226,7 @@ def test_hard_plans(here, name):
 def largest(minimise, nut):
     """Give a plan with as much of all as a plan may have, each string with an aim of its own.
 
-    But with a third of the tunings, so that a busy machine has time in hand: all twelve take 1.6 s here.
+    But with a third of the tunings, so that the test takes a third of the time.
     """
     pitches = ["E4", "D4", *(f"{note}{octave}" for octave in (3, 2) for note in "BAGFEDC"), "B1", "A1"]
     strings = ",".join(
@@ -222,7 +235,7 @@ def largest(minimise, nut):
     )
     aims = ",".join(f"{{strings=[{i}],frets={list(range(1, 61))}}}" for i in range(1, 19))
     return (
-        f'title="all"\nstrings=[{strings}]\ntunings={[" ".join(pitches[::-1])] * 4}\n'
+        f'title="all"\nstrings=[{strings}]\ntunings={[" ".join(pitches[::-1])] * few(4)}\n'
         "[scale]\ntreble=628\nbass=700\n[frets]\ncount=60\ndivisions=24\n"
         "[board]\nnut_width=150\nstring_spread_nut=130\nstring_spread_saddle=200\n"
         f'[compensation]\nminimise="{minimise}"\nnut="{nut}"\naim=[{aims}]\n'
@@ -230,8 +243,8 @@ def largest(minimise, nut):
     ).encode()
 
 
-@pytest.mark.parametrize("nut", ["none", "common", "per string"])
-@pytest.mark.parametrize("minimise", ["rms", "worst"])
+@pytest.mark.parametrize("nut", some(["per string", "none", "common"]))
+@pytest.mark.parametrize("minimise", some(["rms", "worst"]))
 def test_the_largest_plan_that_is_one(here, minimise, nut):
     (here / "x.toml").write_bytes(largest(minimise, nut))
     rows = (
@@ -245,8 +258,7 @@ def test_the_largest_plan_that_is_one(here, minimise, nut):
         ("report", "x.toml", "--readings", "r.csv"),
         ("draw", "x.toml", "--sheet", "board", "--format", "svg"),
     ):
-        holds(*command)
-        assert run(*command, *(() if command[0] in ("check", "bench") else ("--force",)))[0] == 0
+        assert holds(*command) == 0
 
 
 TABLES = {
@@ -265,7 +277,7 @@ TABLES = {
 }
 
 
-@pytest.mark.parametrize("name", TABLES)
+@pytest.mark.parametrize("name", some(TABLES, 6))
 def test_hard_tables(here, name):
     (here / "x.csv").write_bytes(TABLES[name])
     holds("survey", "x.csv")
@@ -273,7 +285,9 @@ def test_hard_tables(here, name):
     holds("report", "heron.toml", "--readings", "x.csv", "--force")
 
 
-@pytest.mark.parametrize("name", ["many holes", "many wrong strings", "many dotted tables", "as large as can be"])
+@pytest.mark.parametrize(
+    "name", some(["many holes", "many wrong strings", "many dotted tables", "as large as can be"])
+)
 def test_hard_plans_stay_small(here, name):
     (here / "x.toml").write_bytes(HARD[name])
     code = (
@@ -315,14 +329,15 @@ def test_words_are_never_code(here):
         (folder / "r.csv").write_text(
             'string,fret,cents,note\n1,12,3,"{}"\n'.format(NASTY.replace('"', '""') if name == "nasty" else "pings")
         )
-        for command in (("draw", folder / "x.toml", "--out", folder, "--format", "dxf", "--format", "svg", "--format", "pdf"),
+        sheets = () if FULL else ("--sheet", "board", "--sheet", "bridge")
+        for command in (("draw", folder / "x.toml", *sheets, "--out", folder, "--format", "dxf", "--format", "svg", "--format", "pdf"),
                         ("report", folder / "x.toml", "--readings", folder / "r.csv", "--out", folder / "x.html")):  # fmt: skip
             code, _, err, _ = run(*command)
             assert code == 0, err
         made = sorted(path for path in folder.iterdir() if path.suffix in (".dxf", ".svg", ".pdf", ".html"))
         kept[name] = {path.name: shapes(path) for path in made}
     assert kept["plain"] == kept["nasty"]
-    assert len(kept["nasty"]) > 20
+    assert len(kept["nasty"]) > (20 if FULL else 5)
 
 
 def shapes(path):

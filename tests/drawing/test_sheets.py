@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from helpers import FANNED, GOLDEN, STARTERS, contents, golden, plan, plans, starter, tried
+from helpers import FANNED, GOLDEN, STARTERS, contents, crossed, golden, plan, plans, starter, tried
 from hypothesis import assume, given
 
 from slotwright.layout.drawing.catalogue import SHEETS, described, draw_sheet
@@ -80,9 +80,9 @@ def check_sheet(sheet):
         assert said in words
 
 
-@pytest.mark.parametrize(("name", "sheet"), EVERY)
-@pytest.mark.parametrize("mirrored", [False, True])
-def test_starters(name, sheet, mirrored):
+@pytest.mark.parametrize(("each", "mirrored"), crossed(EVERY, [False, True]), ids=str)
+def test_starters(each, mirrored):
+    name, sheet = each
     check_sheet(draw_sheet(lay_out(starter(name)), sheet, mirrored=mirrored))
 
 

@@ -3,7 +3,6 @@
 import math
 import os
 import re
-import resource
 import subprocess
 import sys
 import tomllib
@@ -11,7 +10,7 @@ from collections import Counter
 from fnmatch import fnmatch
 
 import pytest
-from helpers import FANNED, STARTERS, TOP, contents, starter
+from helpers import FANNED, FULL, STARTERS, TOP, contents, crossed, some, starter
 
 from slotwright.cli import main
 from slotwright.layout.export.report.page import page
@@ -60,7 +59,9 @@ ODD = {
         },
     ),
 }
-PLANS = ["electric-six", "bass-five-multiscale", "nylon-six", "mandolin", "travel-six-zero-fret", *ODD]
+PLANS = ["electric-six", "bass-five-multiscale", "left", "eighteen"]
+if FULL:
+    PLANS += ["nylon-six", "mandolin", "travel-six-zero-fret", *(name for name in ODD if name not in PLANS)]
 
 
 def instrument(name):
@@ -126,8 +127,7 @@ def test_no_sideways_scroll_on_a_phone(visit, name):
         assert box <= PHONE["width"]
 
 
-@pytest.mark.parametrize("name", PLANS)
-@pytest.mark.parametrize("viewport", [None, PHONE], ids=["screen", "phone"])
+@pytest.mark.parametrize(("name", "viewport"), crossed(PLANS, [None, PHONE]))
 def test_no_serious_fault_of_accessibility(visit, axe, name, viewport):
     tab = visit(name, bypass_csp=True, **({"viewport": viewport} if viewport else {}))
     tab.add_script_tag(path=axe)
@@ -139,7 +139,7 @@ def test_no_serious_fault_of_accessibility(visit, axe, name, viewport):
     assert {"color-contrast", "label", "document-title"} <= set(held)  # it did look
 
 
-@pytest.mark.parametrize("name", ["electric-six", "bass-five-multiscale", "travel-six-zero-fret"])
+@pytest.mark.parametrize("name", some(["electric-six", "bass-five-multiscale", "travel-six-zero-fret"]))
 def test_every_switch_takes_its_layer_away_and_brings_it_back(visit, name):
     tab = visit(name)
     switches = tab.locator(".layers input")
@@ -161,8 +161,7 @@ def test_no_switch_for_what_is_not_drawn(visit):
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize("fret", [1, 7, 22])
-@pytest.mark.parametrize("way", ["hover", "tap", "keys"])
+@pytest.mark.parametrize(("fret", "way"), crossed([1, 7, 22], ["hover", "tap", "keys"]))
 def test_a_fret_tells_its_distances(visit, fret, way):
     tab = visit("electric-six", has_touch=way == "tap")
     if way == "keys":
@@ -195,8 +194,7 @@ def test_the_picture_grows_about_its_middle(visit):
     assert view.evaluate(middle) == pytest.approx(there, abs=0.01)
 
 
-@pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("name", PLANS)
+@pytest.mark.parametrize(("name", "paper"), crossed(PLANS, [*PAPERS]))
 def test_a_print_has_everything(visit, pdftotext, tmp_path, name, paper):
     tab = visit(name)
     wanted = texts(tab, "td .main")
@@ -219,7 +217,7 @@ def test_a_print_has_everything(visit, pdftotext, tmp_path, name, paper):
     assert max(float(right) for _, right, _ in words) < across - 13 / 25.4 * 72
 
 
-@pytest.mark.parametrize("name", PLANS)
+@pytest.mark.parametrize("name", some(PLANS, 2))
 def test_all_is_readable_without_scripts(visit, name):
     scripted, plain = visit(name), visit(name, java_script_enabled=False)
     for selector in ("main section", "h1", "header"):
@@ -258,7 +256,7 @@ def test_a_title_is_shown_as_it_was_written(chromium, tmp_path, title):
     tab.close()
 
 
-@pytest.mark.parametrize("name", ["electric-six", "nylon-six", "ukulele"])
+@pytest.mark.parametrize("name", some(["electric-six", "nylon-six", "ukulele"]))
 def test_frets_stand_where_the_rule_of_frets_puts_them(visit, name):
     tab = visit(name)
     scale = starter(name).scale.length
@@ -298,7 +296,7 @@ def test_inches_come_first_where_the_plan_has_them(visit):
     assert float(pull[1].strip("() N")) / float(pull[0].removesuffix(" lb")) == pytest.approx(4.448, rel=0.01)
 
 
-@pytest.mark.parametrize("name", ["electric-six", "nylon-six", "mandolin"])
+@pytest.mark.parametrize("name", some(["electric-six", "nylon-six", "mandolin"]))
 def test_contacts_are_measured_from_the_octave_crown(visit, name):
     made = instrument(name)
     rows = visit(name).locator("#contacts tbody tr")
@@ -359,7 +357,7 @@ def test_the_keyboard_stops_only_at_frames_that_scroll(visit):
         assert any(scrolls for _, scrolls in frames) == (viewport is PHONE)
 
 
-@pytest.mark.parametrize("name", ["electric-six", "bass-five-multiscale", "eighteen"])
+@pytest.mark.parametrize("name", some(["electric-six", "bass-five-multiscale", "eighteen"]))
 def test_charts_stand_at_the_errors_they_show(visit, name):
     strung = instrument(name).strung
     charts = visit(name).locator(".charts svg")
@@ -468,12 +466,11 @@ def test_readings_come_from_their_table(tmp_path, monkeypatch):
     assert end.value.code == 2
 
 
-@pytest.mark.parametrize("name", STARTERS)
-def test_a_run_is_small_quick_and_the_same_again(tmp_path, name):
+@pytest.mark.parametrize("name", STARTERS if FULL else STARTERS[:1])
+def test_a_run_is_small_and_the_same_again(tmp_path, name):
     (tmp_path / "plan.toml").write_text(starters()[name], "utf-8")
     made = []
     for seed in ("1", "2"):
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
         out = tmp_path / f"{seed}.html"
         subprocess.run(
             [sys.executable, "-m", "slotwright.cli", "report", "plan.toml", "--out", out],
@@ -481,9 +478,6 @@ def test_a_run_is_small_quick_and_the_same_again(tmp_path, name):
             env={**os.environ, "PYTHONHASHSEED": seed, "OMP_NUM_THREADS": "1"},
             check=True,
         )
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        # Time of the processor: other work on the machine does not count.
-        assert after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime < 1.5
         made.append(out.read_bytes())
     assert made[0] == made[1]
     assert len(made[0]) < 1_000_000

@@ -1,13 +1,14 @@
 """SVG files, re-read by svgelements, and their picture beside that of the DXF."""
 
 import io
+import itertools
 import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
 import resvg_py
 import shapely
-from helpers import FANNED, STARTERS, TOP, contents, golden, starter
+from helpers import FANNED, STARTERS, TOP, contents, crossed, golden, some, starter
 from PIL import Image, ImageDraw
 from readers import gdal, svg_groups
 from svgelements import Circle, Path, SimpleLine
@@ -23,8 +24,7 @@ from slotwright.templates import starters, titled
 NEAR = 1e-3  # mm; four decimals are written
 
 
-@pytest.mark.parametrize("unit", ["mm", "in"])
-@pytest.mark.parametrize("name", STARTERS)
+@pytest.mark.parametrize(("name", "unit"), crossed(STARTERS, ["mm", "in"]))
 def test_every_slot_where_it_belongs(name, unit):
     instrument = lay_out(starter(name))
     sheet = draw_sheet(instrument, "board")
@@ -57,7 +57,7 @@ def test_arc_rises_as_the_engine_says():
         assert ours == pytest.approx(theirs, abs=2 * NEAR)
 
 
-@pytest.mark.parametrize("name", STARTERS)
+@pytest.mark.parametrize("name", some(STARTERS, 3))
 def test_a_group_for_each_layer_and_text_on_three_of_them(name):
     instrument = lay_out(starter(name))
     for sheet in described(instrument):
@@ -126,8 +126,7 @@ def same_picture(one, other):
     return not (one & ~near(near(other))).any() and not (other & ~near(near(one))).any()
 
 
-@pytest.mark.parametrize("left_handed", [False, True])
-@pytest.mark.parametrize("mirrored", [False, True])
+@pytest.mark.parametrize(("left_handed", "mirrored"), some(itertools.product([False, True], [False, True])))
 def test_dxf_and_svg_show_the_same_picture(tmp_path, left_handed, mirrored):
     made = {**FANNED, "board": {**FANNED["board"], "left_handed": left_handed}}
     sheet = draw_sheet(lay_out(check_plan(made)), "board", mirrored=mirrored)

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from helpers import random_fretting, tried
+from helpers import random_fretting, some, tried
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import minimize, minimize_scalar, root
@@ -31,10 +31,10 @@ def problem(seed, strings=3, frets=18):
 
 def one(fretting, i):
     """Take out one string."""
-    return some(fretting, slice(i, i + 1))
+    return strings_of(fretting, slice(i, i + 1))
 
 
-def some(fretting, which):
+def strings_of(fretting, which):
     """Take out some strings."""
     return replace(fretting, **{name: getattr(fretting, name)[which] for name in PER_STRING})
 
@@ -140,7 +140,7 @@ def test_worst_with_the_nut_against_scipy(seed):
         tries = [
             minimize(lambda x: x[2], [found.saddle[i] + ds, found.nut[i] + dn, 5.0], jac=lambda _: np.array([0, 0, 1.0]),
                      constraints=above, method="SLSQP", options={"ftol": 1e-15, "maxiter": 500})
-            for ds, dn in ((0.3, -0.05), (-0.2, 0.1), (0.05, 0.02), (-0.01, -0.03), (0.002, 0.001))
+            for ds, dn in some(((0.002, 0.001), (-0.01, -0.03), (0.05, 0.02), (-0.2, 0.1), (0.3, -0.05)), 3)
         ]  # fmt: skip
         best = min(tries, key=lambda one: np.abs(off(one.x)).max())
         assert np.abs(off(best.x)).max() >= np.abs(off(np.array([found.saddle[i], found.nut[i]]))).max() - 1e-9
@@ -325,7 +325,7 @@ def test_a_string_aimed_at_one_fret_has_no_say_in_the_nut(minimise):
     weights[0] = np.arange(18) == 11
     for nut in ("per string", "common"):
         found = compensate(fretting, weights, nut=nut, minimise=minimise)
-        without = compensate(some(fretting, slice(1, None)), weights[1:], nut=nut, minimise=minimise)
+        without = compensate(strings_of(fretting, slice(1, None)), weights[1:], nut=nut, minimise=minimise)
         assert not found.nut_held.any()
         assert found.nut[1:] == pytest.approx(without.nut, abs=1e-8)
         assert found.saddle[1:] == pytest.approx(without.saddle, abs=1e-8)

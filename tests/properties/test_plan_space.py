@@ -9,7 +9,7 @@ import warnings
 
 import pytest
 from helpers import contents as plan_contents
-from helpers import prove
+from helpers import parts, prove
 from hypothesis import strategies as st
 from plan_space import About, bridge, calibration, contents, frets, jig, job, nut, scale, setup, spoilt
 from plan_space import blank as blank_keys
@@ -91,12 +91,12 @@ def drawn_or_refused(made, mirrored):
         assert len(sheets) >= 3  # board, slots and stick ask for nothing
 
 
-@pytest.mark.parametrize("part", range(8))
+@pytest.mark.parametrize("part", parts(8))
 def test_a_plan_is_drawn_or_refused(part):
     prove(lambda made: drawn_or_refused(*made), st.tuples(contents(), st.booleans()), 200, part)
 
 
-@pytest.mark.parametrize("part", range(2))
+@pytest.mark.parametrize("part", parts(2))
 def test_a_plan_with_a_slip_of_the_hand_is_drawn_or_refused(part):
     prove(lambda made: drawn_or_refused(made, mirrored=False), spoilt(), 200, part)
 

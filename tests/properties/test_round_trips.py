@@ -11,7 +11,7 @@ import numpy as np
 import pdfplumber
 import pytest
 import shapely
-from helpers import prove
+from helpers import parts, prove
 from hypothesis import assume, event
 from hypothesis import strategies as st
 from plan_space import contents
@@ -30,7 +30,6 @@ from slotwright.layout.names import VERSIONS
 from slotwright.layout.plan.reader import check_plan
 
 NEAR = {"dxf": 2e-6, "svg": 2e-3, "pdf": 2e-3}  # mm; svg has four decimals, pdf six of the point but scaled twice
-PARTS = 5
 CUT = (Layer.CUT_OUTLINE, Layer.CUT_SLOTS, Layer.DRILL)
 
 
@@ -101,7 +100,7 @@ def alike(entity, points, near):
     return True
 
 
-@pytest.mark.parametrize("part", range(PARTS))
+@pytest.mark.parametrize("part", parts(5))
 def test_dxf(tmp_path, part):
     path = tmp_path / "sheet.dxf"
 
@@ -129,7 +128,7 @@ def test_dxf(tmp_path, part):
     prove(holds, st.tuples(sheets(), st.sampled_from(["mm", "in"]), st.sampled_from(VERSIONS)), 10, part)
 
 
-@pytest.mark.parametrize("part", range(PARTS))
+@pytest.mark.parametrize("part", parts(5))
 def test_svg(part):
     def holds(drawn):
         (_, sheet), unit = drawn
@@ -149,7 +148,7 @@ def test_svg(part):
     prove(holds, st.tuples(sheets(), st.sampled_from(["mm", "in"])), 10, part)
 
 
-@pytest.mark.parametrize("part", range(PARTS))
+@pytest.mark.parametrize("part", parts(5))
 def test_pdf(part):
     def holds(drawn):
         (_, sheet), paper = drawn

@@ -1,7 +1,10 @@
 """The stiff string: published formulas, its exact equation, and finite elements."""
 
+from functools import cache
+
 import numpy as np
 import pytest
+from helpers import crossed
 from scipy.linalg import eigh_tridiagonal
 from scipy.optimize import brentq
 from scipy.sparse import lil_matrix
@@ -70,6 +73,7 @@ def test_exact_equation(b, clamped):
     assert cents(bracket(np.array(b), clamped) / exact(b, clamped)) == pytest.approx(0, abs=NEAR)
 
 
+@cache
 def finite_elements(b, clamped, elements):
     """Lowest w over pi from cubic beam elements under tension."""
     h = 1 / elements
@@ -93,8 +97,7 @@ def finite_elements(b, clamped, elements):
     return np.sqrt(lowest[0]) / np.pi
 
 
-@pytest.mark.parametrize("clamped", [0, 1, 2])
-@pytest.mark.parametrize("b", [0.01, 0.02, 0.03])
+@pytest.mark.parametrize(("clamped", "b"), crossed([0, 1, 2], [0.01, 0.02, 0.03]))
 def test_finite_elements(b, clamped):
     assert cents(bracket(np.array(b), clamped) / finite_elements(b, clamped, 400)) == pytest.approx(0, abs=NEAR)
     assert cents(exact(b, clamped) / finite_elements(b, clamped, 400)) == pytest.approx(0, abs=0.005)
