@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import os
 import signal
 import sys
 from contextlib import contextmanager
@@ -14,6 +15,10 @@ import click
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+# Threads of the linear algebra take longer to start than arrays as small as ours ever give back.
+for _library in ("OPENBLAS", "MKL"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
 
 COMMANDS: Final = {
     "new": "Write a new plan from a starter.",

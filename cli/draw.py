@@ -69,7 +69,7 @@ def command(
     stated = [name for name in paper if context.get_parameter_source(name) is not ParameterSource.DEFAULT]
     if stated and "pdf" not in formats:
         raise click.UsageError(f"--{stated[0]} is for pages; add --format pdf.")
-    pages = _pages(**paper)
+    pages = _pages(**paper) if "pdf" in formats else {}
     drawn: list[tuple[Path, Sheet, str]] = []
     files: dict[Path, bytes] = {}
     strange = ""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -71,7 +70,7 @@ def _write(path: Path, contents: bytes, *, force: bool) -> None:
     if force:  # what a link names is replaced, not the link
         path = Path(os.path.realpath(path))
     # A name that no draft of a killed run has, nor one of a run on another machine.
-    draft = path.with_name(f".slotwright-{secrets.token_hex(6)}.part")
+    draft = path.with_name(f".slotwright-{os.urandom(6).hex()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with draft.open("xb") as file:

@@ -21,23 +21,20 @@ _DEEPEST: Final = 12  # tables and lists in each other; a plan has four
 # A key of so many parts takes the parser minutes and gigabytes; no text in a plan is long enough to look like it.
 _ENDLESS_KEY: Final = re.compile(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*"|'[^'\n]*')[ \t]*+\.[ \t]*+){64}""")
 # What a line that is no TOML shows, and what to do about it; the first that fits.
-_SLIPS: Final = tuple(
-    (re.compile(sign), mend)
-    for sign, mend in (
-        ("[\u201c-\u201f\u2018-\u201b\u00ab\u00bb]", "write straight quotes"),
-        ("\r", "save it with the line ends of today"),
-        (r"=\s*[-+]?\d+,\d+\s*(#|$)", "write a decimal point, not a comma"),
-        (
-            r"""=\s*[-+]?\.?\d[\d\s./-]*(mm|cm|in|inch|inches|"|'')\s*(#|$)""",
-            'put a length with its unit in quotes, as "25.5 in"',
-        ),
-        (r"=\s*(#|$)", "write a value behind ="),
-        (r"""=\s*("[^"]*|'[^']*)$""", "close the quotes"),
-        (r"=\s*(?!true|false)[^\W\d]", "put text in quotes"),
-        (r"=\s*\.\d", "write a 0 before the point"),
-        (r"[^\x00-\x7f]", "a letter or blank there is not an ordinary one: type it again"),
-        (r"^\s*\[", "write each table once"),
-    )
+_SLIPS: Final = (
+    ("[\u201c-\u201f\u2018-\u201b\u00ab\u00bb]", "write straight quotes"),
+    ("\r", "save it with the line ends of today"),
+    (r"=\s*[-+]?\d+,\d+\s*(#|$)", "write a decimal point, not a comma"),
+    (
+        r"""=\s*[-+]?\.?\d[\d\s./-]*(mm|cm|in|inch|inches|"|'')\s*(#|$)""",
+        'put a length with its unit in quotes, as "25.5 in"',
+    ),
+    (r"=\s*(#|$)", "write a value behind ="),
+    (r"""=\s*("[^"]*|'[^']*)$""", "close the quotes"),
+    (r"=\s*(?!true|false)[^\W\d]", "put text in quotes"),
+    (r"=\s*\.\d", "write a 0 before the point"),
+    (r"[^\x00-\x7f]", "a letter or blank there is not an ordinary one: type it again"),
+    (r"^\s*\[", "write each table once"),
 )
 _MOST_VALUES: Final = 10_000  # more than any plan has, with a note at every cent
 _WIDEST: Final = 64  # bits of a whole number; TOML knows no longer ones
@@ -189,7 +186,7 @@ def _misread(text: str, error: str) -> Fault:
     number = min(int(found[1]), len(lines)) if found else len(lines)
     line = lines[number - 1].strip("\r")
     usual = "keep one of the two" if "overwrite" in error else "mend that line"
-    mend = next((mend for sign, mend in _SLIPS if sign.search(line)), usual)
+    mend = next((mend for sign, mend in _SLIPS if re.search(sign, line)), usual)
     return Fault(f"line {number}", f"{quoted(line.strip())} is not TOML ({error.lower()})", mend)
 
 

@@ -12,21 +12,27 @@ from slotwright.layout.physics.pitch import errors, parts
 
 FRETTING, WEIGHTS = random_fretting(np.random.default_rng(1), strings=6, frets=24), np.ones((6, 24))
 
+MANY = 20
+
 
 def test_one_instrument_saddle_and_nut():
     """A search is a handful of looks at the model, with what it takes to solve for a step."""
-    one = least_seconds(lambda: errors(FRETTING, np.zeros(6), np.zeros(6)), runs=50)
-    whole = least_seconds(lambda: compensate(FRETTING, WEIGHTS, nut="per string"), runs=50)
-    say(f"offsets of one instrument: {1e3 * whole:.2f} ms, {whole / one:.1f} looks at the model")
+    one, whole = least_seconds(
+        lambda: [errors(FRETTING, np.zeros(6), np.zeros(6)) for _ in range(MANY)],
+        lambda: [compensate(FRETTING, WEIGHTS, nut="per string") for _ in range(MANY)],
+    )
+    say(f"offsets of one instrument: {1e3 * whole / MANY:.2f} ms, {whole / one:.1f} looks at the model")
     assert whole < 20 * one
 
 
 def test_from_plan_to_offsets():
     plan = starter("nylon-six")
     neck = lay_neck(plan)
-    one = least_seconds(lambda: compensate(FRETTING, WEIGHTS, nut="per string"), runs=50)
-    whole = least_seconds(lambda: string_up(plan, neck), runs=50)
-    say(f"a plan's strings with all their findings: {1e3 * whole:.2f} ms, {whole / one:.1f} searches")
+    one, whole = least_seconds(
+        lambda: [compensate(FRETTING, WEIGHTS, nut="per string") for _ in range(MANY)],
+        lambda: [string_up(plan, neck) for _ in range(MANY)],
+    )
+    say(f"a plan's strings with all their findings: {1e3 * whole / MANY:.2f} ms, {whole / one:.1f} searches")
     assert whole < 6 * one
 
 
@@ -36,7 +42,6 @@ def test_ten_thousand_instruments():
     strung = instrument.strung
     assert (DRAWS, strung.weights.shape) == (10_000, (6, 22))
     saddle, nut = (np.broadcast_to(each, (DRAWS, 6)) for each in (strung.offsets.saddle, strung.offsets.nut))
-    looks = least_seconds(lambda: parts(strung.fretting, saddle, nut))
-    whole = least_seconds(lambda: simulate(instrument, {}))
+    looks, whole = least_seconds(lambda: parts(strung.fretting, saddle, nut), lambda: simulate(instrument, {}))
     say(f"{DRAWS} instruments: {whole:.2f} s, {whole / looks:.1f} times the model alone")
     assert whole < 4 * looks
