@@ -214,14 +214,14 @@ def test_the_log_survives_being_killed_at_any_moment(tmp_path):
     log, plan = tmp_path / "log.csv", starter("electric-six")
     command = [sys.executable, "-u", "-m", "slotwright.cli", "bench", "heron.toml", "--ask", "--log", "log.csv"]
     kept = 0
-    for attempt in range(few(30, 4)):
+    for attempt in range(few(30, 3)):
         talk = subprocess.Popen(command, cwd=tmp_path, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         seen = ""
         while "fret" not in seen:  # the first question: it runs
             seen += talk.stdout.read(1)
         talk.stdin.write("b\n9\n" * 200)
         talk.stdin.flush()
-        time.sleep(0.12 * attempt / few(30, 4))
+        time.sleep(0.12 * attempt / few(30, 3))
         talk.send_signal(signal.SIGKILL)
         talk.communicate()
         text = log.read_bytes()

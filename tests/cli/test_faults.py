@@ -73,7 +73,7 @@ def mounted(folder, *options):
         subprocess.run(["umount", folder], check=True)  # noqa: S607
 
 
-@pytest.mark.parametrize("old", [False, True])
+@pytest.mark.parametrize("old", some([True, False]))
 @pytest.mark.parametrize("name", NAMES)
 def test_a_full_disk(here, name, old):
     args, path, forced = WRITERS[name]
@@ -186,7 +186,7 @@ def test_killed_at_any_moment(here):
         stderr=subprocess.PIPE,
         text=True,
     ) as program:
-        for turn in range(few(50, 4)):
+        for turn in range(few(50, 3)):
             before = {name: (here / "out" / name).read_bytes() for name in names}
             made = HERON if turn % 2 else HERON.replace("length = 628.0", "length = 627.0")
             (here / "heron.toml").write_text(made, "utf-8")

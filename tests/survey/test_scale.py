@@ -182,7 +182,7 @@ def test_a_divisor_of_its_own_is_called_other_only_when_it_must_be():
     assert 0.5 < np.var(miss) < 1.7  # 50 of them: chi-square within its 99.9 % range
     assert 0.5 < np.var(scales) < 1.7
     # The free divisor always explains a little more, never less.
-    for each in (find_scale([neck(rng, 648)]) for _ in range(100)):
+    for each in (find_scale([neck(rng, 648)]) for _ in range(few(100))):
         assert each.chi_square["other"] <= min(each.chi_square["equal"], each.chi_square["eighteen"]) + 1e-6
 
 
