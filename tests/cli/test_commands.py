@@ -6,6 +6,7 @@ import json
 import os
 import re
 import shlex
+import signal
 import subprocess
 import sys
 import tomllib
@@ -493,6 +494,17 @@ def test_help_imports_nothing_heavy():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.endswith("[]\n")
+
+
+def test_signals_are_as_they_were_once_a_command_has_run(run):
+    before = signal.getsignal(signal.SIGTERM)
+    try:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        assert run("new", "heron")[0] == 0
+        assert run("check", "none.toml")[0] == 2
+        assert signal.getsignal(signal.SIGTERM) == signal.SIG_DFL
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def test_as_a_program(tmp_path):
