@@ -73,13 +73,14 @@ def wrapped(text: str, width: float, height: float) -> list[str]:
     list of str
         Lines that fit; a single word too long for a line is cut.
     """
-    lines = [""]
+    lines, used, blank = [""], 0.0, text_width(" ", height)
     for word in text.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if text_width(longer, height) <= width:
-            lines[-1] = longer
+        more = text_width(word, height) + (blank if lines[-1] else 0.0)
+        if used + more <= width:
+            lines[-1], used = f"{lines[-1]} {word}".strip(), used + more
         else:
             lines.append(fitted(word, width, height, height)[0])
+            used = text_width(lines[-1], height)
     return [line for line in lines if line]
 
 

@@ -44,7 +44,7 @@ def test_frets_against_the_imports_nobody_can_do_without(folder):
     least, ours = least_seconds(
         partial(run, folder, "-c", "import numpy, click"),
         partial(run, folder, "-m", "slotwright.cli", "frets", "heron.toml"),
-        runs=9,
+        runs=6,
     )
     say(f"frets: {ours / least:.2f} times importing numpy and click ({ours:.2f} s)")
     assert ours <= 2.5 * least
@@ -59,7 +59,7 @@ def test_drawing_against_a_bare_script_that_writes_the_same(folder):
     least, ours = least_seconds(
         partial(run, folder, BARE, "slots.json", "bare"),
         partial(run, folder, "-m", "slotwright.cli", "draw", "heron.toml", "--sheet", "slots", "--force"),
-        runs=9,
+        runs=6,
     )
     say(f"draw slots: {ours / least:.2f} times a bare script ({ours:.2f} s)")
     assert ours <= 1.5 * least
