@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BeforeValidator, ValidationInfo
 
@@ -13,13 +13,16 @@ from slotwright.layout.physics import strings
 from slotwright.layout.units import MM_PER_INCH, Unit, is_bare, parse_length, show
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
+
+_Value = TypeVar("_Value")
+Wrong = tuple[tuple[int, ...], str, str]  # where in a list, what, mend
 
 _SHOWN = 60  # characters of a wrong value that are worth repeating
 
 
 class WrongValueError(ValueError):
-    """One value is wrong.
+    """One value is wrong, or several of a list are.
 
     Parameters
     ----------
@@ -27,11 +30,45 @@ class WrongValueError(ValueError):
         What was given and what is allowed.
     mend
         What to do about it.
+    each
+        For a list: where in it (from 0, one step for each list inside), what and mend of all that is wrong.
     """
 
-    def __init__(self, what: str, mend: str = "") -> None:
-        self.what, self.mend = what, mend
+    def __init__(self, what: str, mend: str = "", each: Sequence[Wrong] = ()) -> None:
+        self.each: tuple[Wrong, ...] = tuple(each) or (((), what, mend),)
         super().__init__(what)
+
+
+def each_of(given: Sequence[object], check: Callable[[Any], _Value]) -> tuple[_Value, ...]:
+    """Check every value of a list, and tell all that are wrong at once.
+
+    Parameters
+    ----------
+    given
+        The list.
+    check
+        Checks one value.
+
+    Returns
+    -------
+    tuple
+        The checked values.
+
+    Raises
+    ------
+    WrongValueError
+        With every value that is wrong.
+    """
+    found: list[_Value] = []
+    wrong: list[Wrong] = []
+    for place, value in enumerate(given):
+        try:
+            found.append(check(value))
+        except WrongValueError as error:
+            wrong += [((place, *inside), what, mend) for inside, what, mend in error.each]
+    if wrong:
+        raise WrongValueError(f"{len(wrong)} wrong", each=wrong)
+    return tuple(found)
 
 
 def quoted(given: object) -> str:
@@ -128,7 +165,7 @@ def mm_row(names: Sequence[str], low: float, high: float, *, one_for_all: bool =
         if not isinstance(given, list) or len(given) != len(names):
             alone = "one length or " if one_for_all else ""
             raise WrongValueError(f"given {quoted(given)}; allowed {alone}[{', '.join(names)}]")
-        return tuple(check(each, info) for each in given)
+        return each_of(given, lambda each: check(each, info))
 
     return LengthField(row)
 
@@ -137,12 +174,17 @@ def holes(most: int) -> LengthField:
     """Check a list of ``[x, y, diameter]``."""
     place, across = _LengthCheck(-1000.0, 3000.0), _LengthCheck(0.1, 100.0)
 
-    def rows(given: object, info: ValidationInfo) -> tuple[tuple[float, float, float], ...]:
+    def rows(given: object, info: ValidationInfo) -> tuple[tuple[float, ...], ...]:
         if not isinstance(given, list) or not all(isinstance(h, list) and len(h) == 3 for h in given):
             raise WrongValueError(f"given {quoted(given)}; allowed a list of [x, y, diameter]")
         if len(given) > most:
             raise WrongValueError(f"given {len(given)} holes; allowed up to {most}")
-        return tuple((place(x, info), place(y, info), across(d, info)) for x, y, d in given)
+
+        def hole(parts: Sequence[object]) -> tuple[float, ...]:
+            checks = iter((place, place, across))
+            return each_of(parts, lambda part: next(checks)(part, info))
+
+        return each_of(given, hole)
 
     return LengthField(rows)
 
@@ -164,10 +206,16 @@ def wholes(low: int, high: int, *, empty: bool = False, exactly: int | None = No
         if not isinstance(given, list) or (not given and not empty) or len(given) != (exactly or len(given)):
             many = f"{exactly} " if exactly else ""
             raise WrongValueError(f"given {quoted(given)}; allowed a list of {many}whole numbers, {low} to {high}")
-        values = tuple(_whole(each, low, high) for each in given)
-        if len(set(values)) < len(values):
-            raise WrongValueError(f"given {quoted(given)}; a number stands there twice")
-        return values
+        seen: set[int] = set()
+
+        def one(each: object) -> int:
+            value = _whole(each, low, high)
+            if value in seen:
+                raise WrongValueError(f"given {value}; it stands there twice")
+            seen.add(value)
+            return value
+
+        return each_of(given, one)
 
     return BeforeValidator(check)
 
@@ -178,7 +226,7 @@ def weights() -> BeforeValidator:
     def check(given: object) -> tuple[float, ...]:
         if not isinstance(given, list) or not given:
             raise WrongValueError(f"given {quoted(given)}; allowed a list of numbers above 0")
-        return tuple(_number(each, 1e-6, 1e6) for each in given)
+        return each_of(given, lambda each: _number(each, 1e-6, 1e6))
 
     return BeforeValidator(check)
 
@@ -190,10 +238,16 @@ def groups(most: int) -> BeforeValidator:
         lists = isinstance(given, list) and all(isinstance(group, list) and group for group in given)
         if not isinstance(given, list) or not lists or len(given) > most:
             raise WrongValueError(f"given {quoted(given)}; allowed lists of strings, such as [[1, 2], [3, 4]]")
-        found = tuple(tuple(_whole(each, 1, most) for each in group) for group in given)
-        if len({each for group in found for each in group}) < sum(map(len, found)):
-            raise WrongValueError(f"given {quoted(given)}; a string stands there twice")
-        return found
+        seen: set[int] = set()
+
+        def one(each: object) -> int:
+            string = _whole(each, 1, most)
+            if string in seen:
+                raise WrongValueError(f"given {string}; a string stands there twice")
+            seen.add(string)
+            return string
+
+        return each_of(given, lambda group: each_of(group, one))
 
     return BeforeValidator(check)
 
@@ -255,18 +309,29 @@ def pitch() -> BeforeValidator:
 def tunings(most: int) -> BeforeValidator:
     """Check a list of tunings, pitches lowest string first; yields those of each from string 1 on."""
 
-    def check(given: object) -> tuple[tuple[str, ...], ...]:
+    def check(given: object, info: ValidationInfo) -> tuple[tuple[str, ...], ...]:
         if not isinstance(given, list) or len(given) > most or not all(isinstance(each, str) for each in given):
             raise WrongValueError(
                 f'given {quoted(given)}; allowed up to {most} texts such as "D2 A2 D3 G3 A3 D4", lowest string first'
             )
-        found = tuple(tuple(reversed(each.replace(",", " ").split())) for each in given)
-        try:
-            for name in sum(found, ()):
-                strings.frequency(name)
-        except ValueError as error:
-            raise WrongValueError(str(error)) from None
-        return found
+
+        def tuning(text: str) -> tuple[str, ...]:
+            wrong = []
+            names = text.replace(",", " ").split()
+            for name in names:
+                try:
+                    strings.frequency(name)
+                except ValueError as error:
+                    wrong.append(((), str(error), ""))
+            if many and len(names) != many:
+                what = f"{len(names)} pitches for {many} strings"
+                wrong.append(((), what, "name one for each, lowest string first"))
+            if wrong:
+                raise WrongValueError(f"{len(wrong)} wrong", each=wrong)
+            return tuple(reversed(names))
+
+        many = len((info.data or {}).get("strings", ()))
+        return each_of(given, tuning)
 
     return BeforeValidator(check)
 
@@ -291,11 +356,17 @@ def ascending_cents() -> BeforeValidator:
     def check(given: object) -> tuple[float, ...]:
         if not isinstance(given, list) or not given:
             raise WrongValueError(f"given {quoted(given)}; allowed a list of cents, the last one the period")
-        notes = tuple(_number(each, 1, 4800) for each in given)
-        for before, after in zip((0.0, *notes), notes, strict=False):
+        before = 0.0
+
+        def note(each: object) -> float:
+            nonlocal before
+            after = _number(each, 1, 4800)
             if after - before < 1:
                 raise WrongValueError(f"given {after:g} after {before:g}; cents ascend by 1 or more")
-        return notes
+            before = after
+            return after
+
+        return each_of(given, note)
 
     return BeforeValidator(check)
 

@@ -39,6 +39,9 @@ _SLIPS: Final = (
 _MOST_VALUES: Final = 10_000  # more than any plan has, with a note at every cent
 _WIDEST: Final = 64  # bits of a whole number; TOML knows no longer ones
 
+# Lists whose other values are looked at when one is wrong: they do not hang on their places.
+_LISTS: Final = ("position_marks", "double_marks", "tunings", "groups", "strings", "frets")
+
 # Two keys of one table that state the same thing. Looked for in the text itself, so that they
 # are named together with whatever else is wrong.
 _SAME_THING: Final = (
@@ -113,7 +116,9 @@ def _behind(errors: Sequence[Any], contents: Mapping[str, Any], context: dict[st
     """Find faults that others hide: what keys get wrong together is only seen once each is right."""
     pruned, gone = copy.deepcopy(dict(contents)), set[str]()
     for _ in range(3):  # wrong values, then tables wrong in themselves, then tables against each other
-        cut = {_path(loc) for error in errors for loc in _blamed(error) if _cut(pruned, loc)}
+        blamed = {loc for error in errors for loc in _blamed(error)}
+        # From the end of each list, so that what is still to be cut stays where it was.
+        cut = {_path(loc) for loc in sorted(blamed, key=_from_the_end) if _cut(pruned, loc)}
         gone |= cut
         if not cut:
             return
@@ -133,8 +138,16 @@ def _blamed(error: Any) -> Iterator[tuple[str | int, ...]]:  # noqa: ANN401 - a 
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, WrongTableError):
         yield from ((*error["loc"], fault.where) for fault in cause.faults)
+    elif isinstance(cause, WrongValueError) and error["loc"][-1] in _LISTS:
+        yield from ((*error["loc"], *inside) for inside, _, _ in cause.each)
+        if error["loc"][-1] == "frets":  # a weight belongs to each
+            yield (*error["loc"][:-1], "weights")
     else:
         yield error["loc"]
+
+
+def _from_the_end(loc: tuple[str | int, ...]) -> tuple[int, ...]:
+    return tuple(-part for part in loc if isinstance(part, int))
 
 
 def _holds(error: Any, gone: set[str]) -> bool:  # noqa: ANN401 - a pydantic error
@@ -143,7 +156,7 @@ def _holds(error: Any, gone: set[str]) -> bool:  # noqa: ANN401 - a pydantic err
         return False  # a key that is missed only because it was cut
     # Defaults in the place of what was cut would be blamed unjustly.
     table = _path(error["loc"])
-    leans_on = {"scale": ("scale",), "": ("frets", "strings", "scale")}.get(table, ())
+    leans_on = {"scale": ("scale",), "": ("frets.count", "strings", "scale")}.get(table, ())
     return not any(path.startswith(leans_on) for path in gone if leans_on)
 
 
@@ -156,6 +169,9 @@ def _cut(contents: Any, loc: tuple[str | int, ...]) -> bool:  # noqa: ANN401 - T
         except (KeyError, IndexError, TypeError):
             return False
     if isinstance(contents, dict) and last in contents:
+        del contents[last]
+        return True
+    if isinstance(contents, list) and isinstance(last, int) and last < len(contents):
         del contents[last]
         return True
     return False
@@ -225,7 +241,8 @@ def _faults(error: Any, contents: Mapping[str, Any]) -> Iterator[Fault]:  # noqa
         for fault in cause.faults:
             yield Fault(".".join(filter(None, (path, fault.where))), fault.what, fault.mend)
     elif isinstance(cause, WrongValueError):
-        yield Fault(path, cause.what, cause.mend)
+        for inside, what, mend in cause.each:
+            yield Fault(_path((*error["loc"], *inside)), what, mend)
     elif error["type"] == "missing":
         yield _missing(error["loc"], contents)
     elif error["type"] == "extra_forbidden":

@@ -69,7 +69,7 @@ def test_faults_that_others_hide_are_named_too():
             setup={"relief": -1, "relief_between": [9, 3]},
         )
     )
-    assert set(found) == {"board.position_marks", "board.radius", "setup.relief", "setup.relief_between", "scale"}
+    assert set(found) == {"board.position_marks[1]", "board.radius", "setup.relief", "setup.relief_between", "scale"}
 
 
 def test_no_fault_is_made_up_by_cutting_out_another():
@@ -135,7 +135,7 @@ def test_units_below_a_table():
         ({"frets": {"count": 0}}, "frets.count"),
         ({"frets": {"count": 12.0}}, "frets.count"),
         ({"frets": {"zero_fret": 1}}, "frets.zero_fret"),
-        ({"frets": {"cents": [100, 100, 1200]}}, "frets.cents"),
+        ({"frets": {"cents": [100, 100, 1200]}}, "frets.cents[2]"),
         ({"frets": {"cents": []}}, "frets.cents"),
         ({"setup": {"relief_between": [1, 2, 3]}}, "setup.relief_between"),
         ({"setup": {"first_gap": 0.3, "action_fret": 1}}, "setup.first_gap"),
@@ -148,7 +148,7 @@ def test_units_below_a_table():
         ({"board": {"radius": [300, 300, 300]}}, "board.radius"),
         ({"board": {"joint_fret": 23}}, "board.joint_fret"),
         ({"board": {"position_marks": [3, 40]}}, "board.position_marks"),
-        ({"board": {"position_marks": [3, 3]}}, "board.position_marks"),
+        ({"board": {"position_marks": [3, 3]}}, "board.position_marks[2]"),
         ({"board": {"width_at": {"fret": 23, "width": 50}}}, "board.width_at.fret"),
         ({"board": {"width_at": {"fret": 12, "width": 50}, "edge_margin": 3}}, "board.width_at"),
         ({"board": {"spacing": "even gaps"}}, "board.spacing"),
@@ -174,7 +174,7 @@ def test_units_below_a_table():
         ({"strings": [{"gauge": 0.5, "core": 0.6}]}, "strings[1].core"),
         ({"strings": [{"course": 1}, {"course": 2}, {"course": 1}]}, "strings[3].course"),
         ({"bridge": {"kind": "floating", "travel": 9}}, "bridge.travel"),
-        ({"bridge": {"kind": "individual saddles", "groups": [[1, 2], [2, 3]]}}, "bridge.groups"),
+        ({"bridge": {"kind": "individual saddles", "groups": [[1, 2], [2, 3]]}}, "bridge.groups[2][1]"),
         ({"bridge": {"kind": "individual saddles", "groups": [[1, 7]]}}, "bridge.groups[1]"),
         ({"bridge": {"kind": "floating", "holes": [[0, 0]]}}, "bridge.holes"),
         ({"bridge": {}}, "bridge.kind"),
@@ -186,6 +186,25 @@ def test_refused(changes, where):
     found = faults(contents(**changes))
     assert list(found) == [where]
     assert "Error" not in found[where]
+
+
+def test_every_fault_in_every_list_at_once():
+    found = faults(
+        contents(
+            tunings=["X", "E2 A2 D3 G3 B3"],
+            frets={"cents": [100, 90, -5, "x", 99999]},
+            board={"position_marks": [3, 30, "x", 3], "radius": ["a", 300]},
+            compensation={"aim": [{"strings": [1, 9, 22], "frets": [12, 70, 30], "weights": [1, 2, 3]}]},
+            bridge={"kind": "floating", "foot": [118, 12], "holes": [[1, 2, 900], [1, "q", 3]]},
+        )
+    )
+    assert set(found) == {
+        "tunings[1]", "tunings[2]", "frets.cents[2]", "frets.cents[3]", "frets.cents[4]", "frets.cents[5]",
+        "board.position_marks", "board.position_marks[3]", "board.position_marks[4]", "board.radius[1]",
+        "compensation.aim[1].strings", "compensation.aim[1].strings[3]", "compensation.aim[1].frets",
+        "compensation.aim[1].frets[2]", "bridge.holes[1][3]", "bridge.holes[2][2]",
+    }  # fmt: skip
+    assert "fret 30 of 22" in found["board.position_marks"]
 
 
 def test_pairs_may_be_one_number():
