@@ -167,11 +167,12 @@ def _near_best_pair(share: Floats, readings: Floats, sigma: float, limit: float,
 
 def _least_squares(design: Floats, readings: Floats, sigma: float, limit: float, kept: Bools) -> Fit:
     used = design[kept]
-    unit = np.linalg.inv(used.T @ used)  # few columns, far from alike: no loss in the squares
+    unit: Floats = np.linalg.inv(used.T @ used)  # few columns, far from alike: no loss in the squares
     parameters = unit @ (used.T @ readings[kept])
     residuals = readings - design @ parameters
     leverage = ((design @ unit) * design).sum(axis=1)
     share = np.where(kept, 1 - leverage, 1 + leverage)
     spread = np.where(share > _NO_ROOM, sigma * np.sqrt(np.maximum(share, _NO_ROOM)), np.inf)
     chi_square = float(np.square(residuals[kept] / sigma).sum() + (~kept).sum() * limit**2)
-    return Fit(parameters, sigma**2 * unit, residuals, spread, kept.copy(), chi_square)
+    covariance: Floats = sigma**2 * unit
+    return Fit(parameters, covariance, residuals, spread, kept.copy(), chi_square)
