@@ -49,7 +49,7 @@ def chromium():
         pytest.skip("no browser: install chromium (Debian: apt-get install chromium)")
     sync_playwright = pytest.importorskip("playwright.sync_api").sync_playwright
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
         yield browser
         browser.close()
 

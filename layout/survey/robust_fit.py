@@ -167,7 +167,9 @@ def _near_best_pair(share: Floats, readings: Floats, sigma: float, limit: float,
 
 def _least_squares(design: Floats, readings: Floats, sigma: float, limit: float, kept: Bools) -> Fit:
     used = design[kept]
-    unit: Floats = np.linalg.inv(used.T @ used)  # few columns, far from alike: no loss in the squares
+    unit = np.asarray(
+        np.linalg.inv(used.T @ used), dtype=np.float64
+    )  # few columns, far from alike: no loss in the squares
     parameters = unit @ (used.T @ readings[kept])
     residuals = readings - design @ parameters
     leverage = ((design @ unit) * design).sum(axis=1)
