@@ -1,4 +1,4 @@
-"""What sheets, files and their versions are called: words a type checker knows."""
+"""What sheets, files, their versions and kinds of bridges are called: words a type checker knows."""
 
 from __future__ import annotations
 
@@ -7,8 +7,10 @@ from typing import Final, Literal, get_args
 SheetName = Literal["board", "slots", "stick", "index", "radius", "nut", "saddle", "bridge"]
 Format = Literal["dxf", "svg", "pdf"]
 Version = Literal["R12", "R2000", "R2010"]
+BridgeKind = Literal["individual saddles", "saddle slot", "two posts", "floating"]
 
 SHEETS: Final[tuple[SheetName, ...]] = get_args(SheetName)
 FORMATS: Final[tuple[Format, ...]] = get_args(Format)
 USUAL_FORMATS: Final[tuple[Format, ...]] = ("dxf", "svg")
 VERSIONS: Final[tuple[Version, ...]] = get_args(Version)
+BRIDGE_KINDS: Final[tuple[BridgeKind, ...]] = get_args(BridgeKind)

@@ -10,8 +10,9 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from slotwright.layout.names import BRIDGE_KINDS
 from slotwright.layout.physics import strings
-from slotwright.layout.plan.tables import BRIDGE_KEYS, BRIDGE_KINDS
+from slotwright.layout.plan.tables import BRIDGE_KEYS
 
 NOTES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 STEEL = 380.0  # m/s, about 60 % of what wire holds: sqrt(1140 MPa over 7850 kg/m3)

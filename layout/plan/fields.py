@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import math
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BeforeValidator, ValidationInfo
 
-from slotwright.layout.errors import LengthError
+from slotwright.layout.errors import Fault, LengthError
 from slotwright.layout.physics import strings
 from slotwright.layout.units import MM_PER_INCH, Unit, is_bare, parse_length, show
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
 _Value = TypeVar("_Value")
 Wrong = tuple[tuple[int, ...], str, str]  # where in a list, what, mend
 
+_UNITS: ContextVar[Unit] = ContextVar("units of bare lengths", default="mm")
 _SHOWN = 60  # characters of a wrong value that are worth repeating
 
 
@@ -37,6 +40,24 @@ class WrongValueError(ValueError):
     def __init__(self, what: str, mend: str = "", each: Sequence[Wrong] = ()) -> None:
         self.each: tuple[Wrong, ...] = tuple(each) or (((), what, mend),)
         super().__init__(what)
+
+
+class WrongTableError(ValueError):
+    """Several faults of one table, each with its key path inside that table."""
+
+    def __init__(self, faults: tuple[Fault, ...]) -> None:
+        self.faults = faults
+        super().__init__("faults")
+
+
+@contextmanager
+def reading_in(units: Unit) -> Iterator[None]:
+    """Take bare lengths to be in these units while a plan is checked."""
+    before = _UNITS.set(units)
+    try:
+        yield
+    finally:
+        _UNITS.reset(before)
 
 
 def each_of(given: Sequence[object], check: Callable[[Any], _Value]) -> tuple[_Value, ...]:
@@ -90,8 +111,8 @@ class _LengthCheck:
     high: float
     gauge: bool = False
 
-    def __call__(self, given: object, info: ValidationInfo) -> float:
-        units: Unit = (info.context or {}).get("units", "mm")
+    def __call__(self, given: object) -> float:
+        units = _UNITS.get()
         try:
             length = parse_length(given, units)
         except LengthError as error:
@@ -159,13 +180,13 @@ def mm_row(names: Sequence[str], low: float, high: float, *, one_for_all: bool =
     """
     check = _LengthCheck(low, high)
 
-    def row(given: object, info: ValidationInfo) -> tuple[float, ...]:
+    def row(given: object) -> tuple[float, ...]:
         if one_for_all and not isinstance(given, list):
-            return (check(given, info),) * len(names)
+            return (check(given),) * len(names)
         if not isinstance(given, list) or len(given) != len(names):
             alone = "one length or " if one_for_all else ""
             raise WrongValueError(f"given {quoted(given)}; allowed {alone}[{', '.join(names)}]")
-        return each_of(given, lambda each: check(each, info))
+        return each_of(given, check)
 
     return LengthField(row)
 
@@ -174,7 +195,7 @@ def holes(most: int) -> LengthField:
     """Check a list of ``[x, y, diameter]``."""
     place, across = _LengthCheck(-1000.0, 3000.0), _LengthCheck(0.1, 100.0)
 
-    def rows(given: object, info: ValidationInfo) -> tuple[tuple[float, ...], ...]:
+    def rows(given: object) -> tuple[tuple[float, ...], ...]:
         if not isinstance(given, list) or not all(isinstance(h, list) and len(h) == 3 for h in given):
             raise WrongValueError(f"given {quoted(given)}; allowed a list of [x, y, diameter]")
         if len(given) > most:
@@ -182,7 +203,11 @@ def holes(most: int) -> LengthField:
 
         def hole(parts: Sequence[object]) -> tuple[float, ...]:
             checks = iter((place, place, across))
-            return each_of(parts, lambda part: next(checks)(part, info))
+
+            def one(part: object) -> float:
+                return next(checks)(part)
+
+            return each_of(parts, one)
 
         return each_of(given, hole)
 

@@ -1,20 +1,17 @@
-"""From the text of a plan file to a Plan, with every fault named at once."""
+"""From the text of a plan file to a Plan."""
 
 from __future__ import annotations
 
-import copy
 import re
 import tomllib
 from typing import TYPE_CHECKING, Any, Final
 
-from pydantic import BaseModel, ValidationError
-
 from slotwright.layout.errors import Fault, PlanError
-from slotwright.layout.plan.fields import WrongValueError, listed, nearest, quoted
-from slotwright.layout.plan.tables import BRIDGE_KINDS, Plan, Table, WrongTableError
+from slotwright.layout.plan.fields import quoted
+from slotwright.layout.plan.tables import Plan
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
 MOST_BYTES: Final = 256_000
 _DEEPEST: Final = 12  # tables and lists in each other; a plan has four
@@ -38,19 +35,6 @@ _SLIPS: Final = (
 )
 _MOST_VALUES: Final = 10_000  # more than any plan has, with a note at every cent
 _WIDEST: Final = 64  # bits of a whole number; TOML knows no longer ones
-
-# Lists whose other values are looked at when one is wrong: they do not hang on their places.
-_LISTS: Final = ("position_marks", "double_marks", "tunings", "groups", "strings", "frets")
-
-# Two keys of one table that state the same thing. Looked for in the text itself, so that they
-# are named together with whatever else is wrong.
-_SAME_THING: Final = (
-    ("scale", "length", "treble"),
-    ("scale", "length", "bass"),
-    ("frets", "divisions", "cents"),
-    ("board", "edge_margin", "width_at"),
-    ("setup", "nut_action", "first_gap"),
-)
 
 
 def parse_plan(text: bytes, tunings: Sequence[str] = ()) -> Plan:
@@ -97,84 +81,7 @@ def check_plan(contents: Mapping[str, Any]) -> Plan:
     PlanError
         With all faults that were found.
     """
-    faults = list(_same_thing(contents))
-    units = contents.get("units")
-    context = {"units": units if units in ("mm", "in") else "mm"}
-    try:
-        plan = Plan.model_validate(contents, context=context)
-    except ValidationError as error:
-        found = error.errors()
-        faults += [fault for each in found for fault in _faults(each, contents)]
-        faults += _behind(found, contents, context)
-        raise PlanError(dict.fromkeys(faults)) from None
-    if faults:
-        raise PlanError(faults)
-    return plan
-
-
-def _behind(errors: Sequence[Any], contents: Mapping[str, Any], context: dict[str, Any]) -> Iterator[Fault]:
-    """Find faults that others hide: what keys get wrong together is only seen once each is right."""
-    pruned, gone = copy.deepcopy(dict(contents)), set[str]()
-    for _ in range(3):  # wrong values, then tables wrong in themselves, then tables against each other
-        blamed = {loc for error in errors for loc in _blamed(error)}
-        # From the end of each list, so that what is still to be cut stays where it was.
-        cut = {_path(loc) for loc in sorted(blamed, key=_from_the_end) if _cut(pruned, loc)}
-        gone |= cut
-        if not cut:
-            return
-        try:
-            Plan.model_validate(pruned, context=context)
-        except ValidationError as error:
-            errors = error.errors()
-        else:
-            return
-        for each in errors:
-            if _holds(each, gone):
-                yield from _faults(each, contents)
-
-
-def _blamed(error: Any) -> Iterator[tuple[str | int, ...]]:  # noqa: ANN401 - a pydantic error
-    """Yield the places of the keys that an error is about."""
-    cause = error.get("ctx", {}).get("error")
-    if isinstance(cause, WrongTableError):
-        yield from ((*error["loc"], fault.where) for fault in cause.faults)
-    elif isinstance(cause, WrongValueError) and error["loc"][-1] in _LISTS:
-        yield from ((*error["loc"], *inside) for inside, _, _ in cause.each)
-        if error["loc"][-1] == "frets":  # a weight belongs to each
-            yield (*error["loc"][:-1], "weights")
-    else:
-        yield error["loc"]
-
-
-def _from_the_end(loc: tuple[str | int, ...]) -> tuple[int, ...]:
-    return tuple(-part for part in loc if isinstance(part, int))
-
-
-def _holds(error: Any, gone: set[str]) -> bool:  # noqa: ANN401 - a pydantic error
-    """Tell whether an error is no mere consequence of the keys that were cut out."""
-    if not isinstance(error.get("ctx", {}).get("error"), WrongTableError):
-        return False  # a key that is missed only because it was cut
-    # Defaults in the place of what was cut would be blamed unjustly.
-    table = _path(error["loc"])
-    leans_on = {"scale": ("scale",), "": ("frets.count", "strings", "scale")}.get(table, ())
-    return not any(path.startswith(leans_on) for path in gone if leans_on)
-
-
-def _cut(contents: Any, loc: tuple[str | int, ...]) -> bool:  # noqa: ANN401 - TOML holds anything
-    """Take a wrong key out of a plan; tell whether there was one."""
-    *way, last = loc or ("",)
-    for part in way:
-        try:
-            contents = contents[part]
-        except (KeyError, IndexError, TypeError):
-            return False
-    if isinstance(contents, dict) and last in contents:
-        del contents[last]
-        return True
-    if isinstance(contents, list) and isinstance(last, int) and last < len(contents):
-        del contents[last]
-        return True
-    return False
+    return Plan.model_validate(contents)
 
 
 def _contents(text: bytes) -> dict[str, Any]:
@@ -224,98 +131,3 @@ def _loaded(text: str) -> dict[str, Any]:
     if level:
         raise RecursionError
     return contents
-
-
-def _same_thing(contents: Mapping[str, Any]) -> Iterator[Fault]:
-    for table, kept, other in _SAME_THING:
-        inside = contents.get(table)
-        if isinstance(inside, dict) and kept in inside and other in inside:
-            yield Fault(f"{table}.{other}", f"stated besides {table}.{kept}", "keep one of them")
-
-
-def _faults(error: Any, contents: Mapping[str, Any]) -> Iterator[Fault]:  # noqa: ANN401 - a pydantic error
-    """Say in a maker's words what the validation found."""
-    path = _path(error["loc"])
-    cause = error.get("ctx", {}).get("error")
-    if isinstance(cause, WrongTableError):
-        for fault in cause.faults:
-            yield Fault(".".join(filter(None, (path, fault.where))), fault.what, fault.mend)
-    elif isinstance(cause, WrongValueError):
-        for inside, what, mend in cause.each:
-            yield Fault(_path((*error["loc"], *inside)), what, mend)
-    elif error["type"] == "missing":
-        yield _missing(error["loc"], contents)
-    elif error["type"] == "extra_forbidden":
-        yield from _unknown(error["loc"], contents)
-    elif error["type"].startswith("model"):
-        inline = isinstance(error["loc"][-1], int)
-        yield Fault(
-            path,
-            f"given {quoted(error['input'])}; a table belongs here",
-            "write { ... }" if inline else f"write [{path}]",
-        )
-    else:
-        yield Fault(path, f"given {quoted(error['input'])}; {error['msg'].lower()}")
-
-
-def _missing(loc: tuple[str | int, ...], contents: Mapping[str, Any]) -> Fault:
-    key = str(loc[-1])
-    table = _swallowed_by(key, contents) if len(loc) == 1 else None
-    if table:
-        return Fault(
-            key,
-            f"missing at the top of the file; a line below [{table}] belongs to that table",
-            f"move {key} above the first table",
-        )
-    forms = {
-        "title": 'write title = "..."',
-        "strings": "write strings = 6, or a list of tables",
-        "scale": 'write [scale] and length = "648 mm"',
-        "board": "write [board] and nut_width = ...",
-        "bridge.kind": f"one of {listed(BRIDGE_KINDS)}",
-    }
-    return Fault(_path(loc), "missing", forms.get(_path(loc), "it has no default"))
-
-
-def _swallowed_by(key: str, contents: Mapping[str, Any]) -> str | None:
-    """Find the table above which a key of the top of the file should have stood."""
-    if key in contents or key not in ("title", "units", "strings"):
-        return None
-    return next((name for name, inside in contents.items() if isinstance(inside, dict) and key in inside), None)
-
-
-def _unknown(loc: tuple[str | int, ...], contents: Mapping[str, Any]) -> Iterator[Fault]:
-    key = str(loc[-1])
-    if len(loc) == 2 and _swallowed_by(key, contents) == loc[0] and key != "units":
-        return  # said where the key is missed
-    model: type[Table] = Plan
-    for part in loc[:-1]:
-        model = _inside(model, part) if isinstance(part, str) else model
-    known = list(model.model_fields)
-    mend = nearest(key, known) or f"known here: {', '.join(known)}"
-    if len(loc) > 1 and key in Plan.model_fields:
-        mend = f"{key} belongs at the top of the file, above the first table"
-    yield Fault(_path((*loc[:-1], _shortened(key))), "unknown key", mend)
-
-
-def _inside(model: type[Table], key: str) -> type[Table]:
-    """Find the table that a key of another table holds."""
-    kinds = [model.model_fields[key].annotation]
-    for kind in kinds:
-        if isinstance(kind, type) and issubclass(kind, BaseModel):
-            return kind  # type: ignore[return-value]
-        kinds += getattr(kind, "__args__", ())
-    return model
-
-
-def _path(loc: tuple[str | int, ...]) -> str:
-    """Write a key path; strings and aims are counted from 1, as makers count them."""
-    text = ""
-    for part in loc:
-        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else part
-    return text
-
-
-def _shortened(key: str) -> str:
-    shown = quoted(key)
-    return key if shown == f'"{key}"' and key.isidentifier() else shown

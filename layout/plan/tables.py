@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Final, Self, get_args
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Self, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ModelWrapValidatorHandler, ValidationError, model_validator
 
-from slotwright.layout.errors import Fault
+from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.limits import FACTORS, MOST_FRETS, MOST_HOLES, MOST_STRINGS, MOST_TUNINGS, SCALES
+from slotwright.layout.names import BRIDGE_KINDS, BridgeKind
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import Criterion, NutRule
 from slotwright.layout.physics.temperament import cents_at, octave_fret, steps_of_period
 from slotwright.layout.plan import fields
-from slotwright.layout.plan.fields import mm, mm_row, number, one_of, whole, wholes, words
+from slotwright.layout.plan.fields import WrongTableError, mm, mm_row, number, one_of, whole, wholes, words
+from slotwright.layout.plan.refusal import faults_of
 from slotwright.layout.units import Unit, show
 
 if TYPE_CHECKING:
@@ -20,8 +23,6 @@ if TYPE_CHECKING:
 
     import numpy as np
     from numpy.typing import NDArray
-
-BRIDGE_KINDS: Final = ("individual saddles", "saddle slot", "two posts", "floating")
 
 BRIDGE_KEYS: Final = {  # which kinds of bridge a key belongs to; keys not named here belong to all
     "travel": ("individual saddles", "two posts"),
@@ -45,22 +46,28 @@ BRIDGE_KEYS: Final = {  # which kinds of bridge a key belongs to; keys not named
 }
 
 
-class WrongTableError(ValueError):
-    """Several faults of one table, each with its key path inside that table."""
-
-    def __init__(self, faults: tuple[Fault, ...]) -> None:
-        self.faults = faults
-        super().__init__("faults")
-
-
 class Table(BaseModel):
     """A table of the plan; unknown keys are refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
+    either: ClassVar[tuple[tuple[str, str], ...]] = ()
+    """Pairs of keys that state the same thing."""
+
     def clashes(self) -> Iterator[Fault]:
         """Yield what the keys of this table, each right by itself, get wrong together."""
         yield from ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _say_once(cls, given: object) -> object:
+        if isinstance(given, Mapping):
+            both = [(kept, other) for kept, other in cls.either if kept in given and other in given]
+            if both:
+                raise WrongTableError(
+                    tuple(Fault(other, f"stated besides {kept}", "keep one of them") for kept, other in both)
+                )
+        return given
 
     @model_validator(mode="after")
     def _check_together(self) -> Self:
@@ -108,6 +115,8 @@ class Job(Table):
 class Scale(Table):
     """One scale, or a treble and a bass one."""
 
+    either = (("length", "treble"), ("length", "bass"))
+
     length: Annotated[float | None, mm(*SCALES)] = None
     treble: Annotated[float | None, mm(*SCALES)] = None
     bass: Annotated[float | None, mm(*SCALES)] = None
@@ -127,6 +136,8 @@ class Scale(Table):
 
 class Frets(Table):
     """The frets and their slots."""
+
+    either = (("divisions", "cents"),)
 
     count: Annotated[int, whole(1, MOST_FRETS)] = 22
     divisions: Annotated[int, whole(1, 1200)] = 12
@@ -148,6 +159,8 @@ class WidthAt(Table):
 
 class Board(Table):
     """The fretboard."""
+
+    either = (("edge_margin", "width_at"),)
 
     nut_width: Annotated[float, mm(5, 500)]
     string_spread_nut: Annotated[float | None, mm(0, 500)] = None
@@ -201,6 +214,8 @@ class Jig(Table):
 
 class Setup(Table):
     """How the strings lie and how they are pressed."""
+
+    either = (("nut_action", "first_gap"),)
 
     nut_action: Annotated[float, mm(0, 5)] = 0.30
     first_gap: Annotated[tuple[float, float] | None, mm_row(("treble", "bass"), 0, 5, one_for_all=True)] = None
@@ -272,7 +287,7 @@ class Nut(Table):
 class Bridge(Table):
     """The bridge."""
 
-    kind: Annotated[str, one_of(BRIDGE_KINDS)]
+    kind: Annotated[BridgeKind, one_of(BRIDGE_KINDS)]
     reserve: Annotated[float, mm(0, 20)] = 1.0
     outline: Annotated[tuple[float, float] | None, mm_row(("across", "along"), 1, 500)] = None
     front: Annotated[float | None, mm(-200, 200)] = None
@@ -346,6 +361,43 @@ class Plan(Table):
     calibration: Calibration = Field(default_factory=Calibration)
     nut: Nut | None = None
     bridge: Bridge | None = None
+
+    @classmethod
+    def model_validate(cls, obj: object, **options: Any) -> Plan:  # noqa: ANN401 - pydantic's own
+        """Check the contents of a plan.
+
+        Parameters
+        ----------
+        obj
+            Tables and keys as TOML gives them; lengths are in the `units` they state.
+        **options
+            As of pydantic.
+
+        Returns
+        -------
+        Plan
+            The plan, every length in mm.
+
+        Raises
+        ------
+        PlanError
+            With all faults that were found.
+        """
+
+        def validate(given: object) -> Plan:
+            return super(Plan, cls).model_validate(given, **options)
+
+        try:
+            return validate(obj)
+        except ValidationError as error:
+            raise PlanError(faults_of(cls, validate, error, obj)) from None
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _in_its_units(cls, given: object, check: ModelWrapValidatorHandler[Self]) -> Self:
+        units = given.get("units") if isinstance(given, Mapping) else None
+        with fields.reading_in("in" if units == "in" else "mm"):
+            return check(given)
 
     def clashes(self) -> Iterator[Fault]:
         """Check tables against each other."""

@@ -188,6 +188,17 @@ def test_refused(changes, where):
     assert "Error" not in found[where]
 
 
+def test_a_plan_checks_itself_however_it_is_built():
+    made = Plan.model_validate(contents(units="in", scale={"length": 25.5}, board={"nut_width": "44 mm"}))
+    assert (made.scale.length, made.board.nut_width) == (pytest.approx(647.7), 44.0)
+    # The units of one plan are no other's.
+    assert plan(scale={"length": 648}).scale.length == 648
+    with pytest.raises(PlanError, match=r"scale\.treble: stated besides length; keep one of them"):
+        Plan.model_validate(contents(scale={"treble": 600, "bass": 620}))
+    with pytest.raises(PlanError, match="given 5; a table belongs here"):
+        Plan.model_validate(5)
+
+
 def test_every_fault_in_every_list_at_once():
     found = faults(
         contents(

@@ -5,9 +5,11 @@
 
 import math
 import re
+import tomllib
 import warnings
 
 import pytest
+import tomlkit
 from helpers import contents as plan_contents
 from helpers import parts, prove
 from hypothesis import strategies as st
@@ -19,9 +21,9 @@ from slotwright.layout.drawing.catalogue import described, draw_sheet
 from slotwright.layout.drawing.sheet import Text
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.names import BRIDGE_KINDS
+from slotwright.layout.plan.reader import check_plan, parse_plan
 from slotwright.layout.plan.tables import (
-    BRIDGE_KINDS,
     Blank,
     Board,
     Bridge,
@@ -136,3 +138,26 @@ def test_the_plans_know_every_table_and_key():
     assert keys(["kind"], *(table for kind in BRIDGE_KINDS for table in bridge(about, kind))) == set(
         Bridge.model_fields
     )
+
+
+def built(build):
+    """Build a plan; give its millimetres, or the faults it was refused for."""
+    try:
+        return build().model_dump()
+    except PlanError as error:
+        return [str(fault) for fault in error.faults]
+
+
+@pytest.mark.parametrize("strategy", [contents, spoilt])
+def test_a_plan_is_the_same_however_it_is_built(strategy):
+    def holds(made):
+        through = built(lambda: Plan.model_validate(made))
+        assert through == built(lambda: check_plan(made))
+        try:
+            text = tomlkit.dumps(made).encode()
+        except (TypeError, ValueError, OverflowError):
+            return  # what no file could hold
+        if tomllib.loads(text.decode()) == made:
+            assert through == built(lambda: parse_plan(text))
+
+    prove(holds, strategy(), 100)
