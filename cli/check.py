@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import click
 
 from slotwright.cli.console import FILE, print_json, read_instrument
-from slotwright.layout.errors import PlanError, SlotwrightError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -25,11 +24,8 @@ def command(plan: Path, as_json: bool) -> None:
 
     instrument = read_instrument(plan)
     sheets = described(instrument)
-    try:
-        for name in sheets:
-            draw_sheet(instrument, name)
-    except PlanError as error:
-        raise SlotwrightError(f"{plan}: {error}") from None
+    for name in sheets:
+        draw_sheet(instrument, name)
     findings = () if instrument.bridge_lacks else instrument.bridge_findings
     if as_json:
         print_json(

@@ -10,7 +10,7 @@ from click.core import ParameterSource
 
 from slotwright.cli.console import FILE, counted, length_of, print_json, print_table, read_instrument, warn, write
 from slotwright.layout import cautions
-from slotwright.layout.errors import PlanError, SheetError, SlotwrightError
+from slotwright.layout.errors import SheetError, SlotwrightError
 from slotwright.layout.names import FORMATS, SHEETS, USUAL_FORMATS, VERSIONS
 
 if TYPE_CHECKING:
@@ -105,7 +105,7 @@ def _draw(plan: Path, names: Sequence[SheetName], mirror: bool) -> list[Sheet]:
         return [
             draw_sheet(instrument, name, mirrored=mirror) for name in dict.fromkeys(names or described(instrument))
         ]
-    except (SheetError, PlanError) as error:
+    except SheetError as error:
         raise SlotwrightError(f"{plan}: {error}") from None
 
 

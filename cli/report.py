@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from slotwright.cli.console import FILE, read_instrument, read_readings, warn, write
-from slotwright.layout.errors import PlanError, SlotwrightError
+from slotwright.layout.errors import SlotwrightError
 
 
 @click.command("report", epilog="Example: slotwright report heron.toml --out heron-for-the-customer.html")
@@ -33,9 +33,6 @@ def command(plan: Path, readings: Path | None, out: Path | None, force: bool) ->
     instrument = read_instrument(plan)
     raw = read_readings(readings, instrument) if readings else ()
     warn(instrument)
-    try:
-        written = page(instrument, raw)
-    except PlanError as error:
-        raise SlotwrightError(f"{plan}: {error}") from None
+    written = page(instrument, raw)
     write({out: written}, force=force)
     click.echo(f"{out}  {len(written) / 1e6:.1f} MB; open it in a browser")

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.stringing import aim_weights, limp
 from slotwright.layout.instrument.tunings import in_all_tunings
 from slotwright.layout.physics.offsets import compensate
@@ -125,10 +124,7 @@ def setting_of(instrument: Instrument) -> Setting:
     groups: tuple[tuple[int, ...], ...] = ()
     if plan.bridge is not None:
         groups = tuple(tuple(n - 1 for n in group) for group in plan.bridge.groups)
-    try:
-        placed = None if instrument.bridge_lacks else instrument.bridge
-    except PlanError:
-        placed = None  # readings can be judged without it
+    placed = instrument.placed
     if placed is not None:
         saddle = saddle + placed.shared / neck.directions[:, 0]
         if placed.bands is not None and placed.reserve is not None:

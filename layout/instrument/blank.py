@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from slotwright.layout.plan.tables import Plan
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Sawing:
     """How deep the slots go.
 

@@ -61,7 +61,7 @@ class Hole:
     what: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Placement:
     """A bridge in its place.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +13,7 @@ from slotwright.layout.instrument.board_findings import warnings as board_warnin
 from slotwright.layout.instrument.bridge import Placement, lacking, place_bridge
 from slotwright.layout.instrument.bridge_findings import findings
 from slotwright.layout.instrument.neck import Neck, lay_neck, with_nut_moved
+from slotwright.layout.instrument.sealed import sealed
 from slotwright.layout.instrument.stringing import Strung, string_up, unstated
 from slotwright.layout.instrument.stringing import warnings as string_warnings
 from slotwright.layout.plan.assumed import Assumed, assumed
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from slotwright.layout.plan.tables import Plan
 
 
-@dataclass(frozen=True)  # without slots: the bridge is remembered once it was asked for
+@dataclass(frozen=True, slots=True, eq=False)
 class Instrument:
     """A computed instrument.
 
@@ -42,8 +42,10 @@ class Instrument:
         (frets + 1, 2, 2); None without a blank.
     strung
         The strings with their offsets; None where the plan says too little of them.
+    placed
+        The bridge in its place; None where the plan says too little of it or of the strings.
     unstated
-        What it would have to say of them.
+        What the plan would have to say of the strings.
     warnings
         What is possible but hardly meant.
     assumed
@@ -55,6 +57,7 @@ class Instrument:
     sawing: Sawing
     across_blank: NDArray[np.float64] | None
     strung: Strung | None
+    placed: Placement | None
     unstated: tuple[Fault, ...]
     warnings: tuple[str, ...]
     assumed: dict[str, Assumed]
@@ -74,17 +77,11 @@ class Instrument:
         """Say what the plan would have to tell for its bridge to be placed; None when it can be."""
         return lacking(self.plan) or (str(self.unstated[0]) if self.unstated else None)
 
-    @cached_property
+    @property
     def bridge(self) -> Placement:
-        """The bridge in its place; placed when first asked for, since it takes a slow solver.
-
-        Raises
-        ------
-        PlanError
-            The bridge cannot hold the strings.
-        """
-        assert self.strung is not None  # noqa: S101 - `bridge_lacks` was asked
-        return place_bridge(self.plan, self.neck, self.strung)
+        """The bridge in its place, where `bridge_lacks` names nothing."""
+        assert self.placed is not None  # noqa: S101 - `bridge_lacks` was asked
+        return self.placed
 
     @property
     def bridge_findings(self) -> tuple[str, ...]:
@@ -132,7 +129,7 @@ def lay_out(plan: Plan) -> Instrument:
     Returns
     -------
     Instrument
-        Everything computed, frozen.
+        Everything computed, the bridge too; its arrays are read-only.
 
     Raises
     ------
@@ -147,13 +144,16 @@ def lay_out(plan: Plan) -> Instrument:
     strung = None if unsaid else string_up(plan, neck)
     if strung is not None and plan.compensation.nut == "common":
         neck = with_nut_moved(plan, neck, float(strung.offsets.nut[0]))
-    return Instrument(
+    placed = None if strung is None or lacking(plan) else place_bridge(plan, neck, strung)
+    instrument = Instrument(
         plan=plan,
         neck=neck,
         sawing=sawing,
         across_blank=slots_across(plan, neck),
         strung=strung,
+        placed=placed,
         unstated=unsaid,
         warnings=(*board_warnings(plan, neck, sawing), *(string_warnings(plan, strung) if strung else ())),
         assumed=assumed(plan),
     )
+    return sealed(instrument)

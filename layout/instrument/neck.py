@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Neck:
     """The computed neck; string 1 and the treble edge come first.
 

@@ -30,7 +30,7 @@ DEEP_PRESS: Final = 0.3  # mm; deeper costs more cents than any saddle gives bac
 SLACK: Final = 10.0  # N; a string with less hardly sounds (from memory)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Strung:
     """Strings on a neck, with the offsets that serve the plan's aim.
 

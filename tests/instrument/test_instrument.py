@@ -1,5 +1,7 @@
 """What a plan implies beyond its neck: depths, blank, warnings."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 import shapely
@@ -141,3 +143,28 @@ def test_slots_across_the_blank_are_those_of_a_geometry_library(left_handed, squ
         inside = np.array(shapely.LineString(ray).intersection(rectangle).coords)
         assert np.sort(inside, axis=0) == pytest.approx(np.sort([bass, treble], axis=0), abs=1e-9)
         assert (treble[1] > bass[1]) != left_handed
+
+
+@pytest.mark.parametrize("name", STARTERS)
+def test_nobody_alters_a_result_by_accident(name):
+    instrument = lay_out(starter(name))
+    seen = []
+
+    def look(inside):
+        if isinstance(inside, np.ndarray):
+            seen.append(inside)
+            with pytest.raises(ValueError, match="read-only"):
+                inside[...] = 0
+        elif isinstance(inside, tuple):
+            for each in inside:
+                look(each)
+        elif dataclasses.is_dataclass(inside):
+            for field in dataclasses.fields(inside):
+                look(getattr(inside, field.name))
+
+    look(instrument)
+    assert len(seen) > 50
+    again = lay_out(starter(name))
+    assert instrument != again
+    assert instrument.neck != again.neck
+    assert instrument in [again, instrument]

@@ -268,7 +268,7 @@ def test_drawings_and_what_ifs_take_the_compromise():
     ("tunings", "says"),
     [
         (["D2 A2 D3"], r"tunings\[1\]: 3 pitches for 6 strings"),
-        (["D2 A2 D3 G3 A3 D4", "D2 A2 D3 G3 A3 H4"], 'tunings: given "H4"'),
+        (["D2 A2 D3 G3 A3 D4", "D2 A2 D3 G3 A3 H4"], r'tunings\[2\]: given "H4"'),
         ("D2 A2 D3 G3 A3 D4", "tunings: given .*lowest string first"),
         ([["D2", "A2"]], "tunings: given .*lowest string first"),
         (["D2 A2 D3 G3 A3 D4"] * 13, "up to 12"),

@@ -41,11 +41,6 @@ def page(instrument: Instrument, readings: Sequence[Reading] = ()) -> bytes:
     bytes
         A whole HTML file in UTF-8 that fetches nothing; the same instrument always gives the same
         bytes.
-
-    Raises
-    ------
-    PlanError
-        The bridge cannot hold the strings.
     """
     environment = Environment(
         autoescape=True,  # a title is shown as it was written, whatever it looks like
