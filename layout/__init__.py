@@ -1,1 +1,66 @@
-"""The engine: from a checked plan to a neutral drawing and its files. It knows no terminal."""
+"""The engine: from a plan to drawings and their files, from readings to saddle moves. It knows no terminal.
+
+>>> from slotwright.layout import read_plan, lay_out, draw, write, read_readings, intonate
+>>> plan = read_plan("heron.toml")
+>>> instrument = lay_out(plan)
+>>> sheet = draw(instrument, "slots")
+>>> write(sheet, "slots.dxf", unit="mm")
+>>> write(sheet, "slots.pdf", paper="letter")
+>>> for advice in intonate(instrument, read_readings("first.csv", instrument)).advices:
+...     _ = advice.string, advice.direction, advice.move
+
+What stands in ``__all__`` keeps its name and its meaning from release to release.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from slotwright.layout.bench.diagnosis import intonate
+    from slotwright.layout.drawing.catalogue import draw_sheet as draw
+    from slotwright.layout.export.write import write
+    from slotwright.layout.instrument.instrument import lay_out
+    from slotwright.layout.plan.reader import read_plan
+    from slotwright.layout.readings.notes import read_readings
+    from slotwright.layout.survey.scale import find_scale
+
+    __version__: str
+
+__all__ = [
+    "__version__",
+    "draw",
+    "find_scale",
+    "intonate",
+    "lay_out",
+    "read_plan",
+    "read_readings",
+    "write",
+]
+
+# Where each stands: imported when first asked for, so that importing the engine costs next to nothing.
+_HOMES: Final = {
+    "draw": ("drawing.catalogue", "draw_sheet"),
+    "find_scale": ("survey.scale", "find_scale"),
+    "intonate": ("bench.diagnosis", "intonate"),
+    "lay_out": ("instrument.instrument", "lay_out"),
+    "read_plan": ("plan.reader", "read_plan"),
+    "read_readings": ("readings.notes", "read_readings"),
+    "write": ("export.write", "write"),
+}
+
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401 - as the language has it
+    if name == "__version__":
+        from importlib.metadata import version  # noqa: PLC0415 - slow to import
+
+        return version("slotwright")
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    module, home = _HOMES[name]
+    return getattr(import_module(f"{__name__}.{module}"), home)
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

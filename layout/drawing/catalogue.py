@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from slotwright.layout import names
 from slotwright.layout.drawing import board, bridge, index, nut, radius, saddle, slots, stick
 from slotwright.layout.drawing.frame import Content, framed
 from slotwright.layout.errors import SheetError
+from slotwright.layout.plan.fields import listed, nearest
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -65,8 +67,11 @@ def draw_sheet(instrument: Instrument, name: SheetName, *, mirrored: bool = Fals
     Raises
     ------
     SheetError
-        The plan does not describe this sheet; the message says what is missing.
+        There is no such sheet, or the plan does not describe it; the message says what is missing.
     """
+    if name not in SHEETS:
+        mend = nearest(name, names.SHEETS) or f"allowed {listed(names.SHEETS)}"
+        raise SheetError(f'there is no sheet "{name}"; {mend}')
     sheet = SHEETS[name]
     if lacking := sheet.missing(instrument):
         raise SheetError(f"sheet {name}: {lacking}")

@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING, Any, Final
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.plan.fields import quoted
 from slotwright.layout.plan.tables import Plan
+from slotwright.layout.sources import read
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+
+    from slotwright.layout.sources import Source
 
 MOST_BYTES: Final = 256_000
 _DEEPEST: Final = 12  # tables and lists in each other; a plan has four
@@ -35,6 +38,29 @@ _SLIPS: Final = (
 )
 _MOST_VALUES: Final = 10_000  # more than any plan has, with a note at every cent
 _WIDEST: Final = 64  # bits of a whole number; TOML knows no longer ones
+
+
+def read_plan(source: Source) -> Plan:
+    """Read a plan.
+
+    Parameters
+    ----------
+    source
+        The path of a plan file, its text if that holds a line break, or its bytes.
+
+    Returns
+    -------
+    Plan
+        The plan, every length in mm.
+
+    Raises
+    ------
+    PlanError
+        With all faults that were found.
+    OSError
+        There is no such file.
+    """
+    return parse_plan(read(source, MOST_BYTES))
 
 
 def parse_plan(text: bytes, tunings: Sequence[str] = ()) -> Plan:

@@ -10,14 +10,17 @@ from slotwright.layout.errors import Fault
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import SADDLE_REACH
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER, speaking_fraction
-from slotwright.layout.readings.table import read_rows
+from slotwright.layout.readings.table import MOST_BYTES, read_rows
+from slotwright.layout.sources import read
 from slotwright.layout.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.plan.tables import Plan
     from slotwright.layout.readings.table import Row
+    from slotwright.layout.sources import Source
 
 COLUMNS: Final = ("string", "fret", "cents", "open", "hz", "saddle_offset", "pass", "note", "moved")
 FURTHEST: Final = 300.0  # cents; a reading further off is of another note
@@ -64,6 +67,31 @@ class Reading:
     def warbles(self) -> bool:
         """The note beats against itself, as it does over a magnet: no reading to go by."""
         return "warbl" in self.note.lower()
+
+
+def read_readings(source: Source, instrument: Instrument) -> tuple[Reading, ...]:
+    """Read what was measured at the bench.
+
+    Parameters
+    ----------
+    source
+        The path of a table, its text if that holds a line break, or its bytes.
+    instrument
+        The instrument that was read.
+
+    Returns
+    -------
+    tuple of Reading
+        In the order of the file.
+
+    Raises
+    ------
+    MeasuredError
+        With line and column of all that is wrong.
+    OSError
+        There is no such file.
+    """
+    return parse_readings(read(source, MOST_BYTES), instrument.plan)
 
 
 def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:

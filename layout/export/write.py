@@ -1,0 +1,77 @@
+"""One sheet to one file, in the format that its name asks for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from slotwright.layout.errors import SheetError
+from slotwright.layout.export.files import write_whole
+from slotwright.layout.names import FORMATS
+from slotwright.layout.plan.fields import listed, nearest
+
+if TYPE_CHECKING:
+    from os import PathLike
+
+    from slotwright.layout.drawing.sheet import Sheet
+    from slotwright.layout.names import Version
+    from slotwright.layout.units import Unit
+
+
+def write(
+    sheet: Sheet,
+    path: str | PathLike[str],
+    *,
+    unit: Unit = "mm",
+    version: Version = "R2000",
+    paper: str = "A4",
+    force: bool = False,
+) -> None:
+    """Write a sheet to a file, whole or not at all.
+
+    Parameters
+    ----------
+    sheet
+        The drawing.
+    path
+        The file; its suffix is the format: ``.dxf``, ``.svg`` or ``.pdf``.
+    unit
+        Unit of a DXF or SVG file.
+    version
+        Version of a DXF file.
+    paper
+        Paper of a PDF, by name or as width by height.
+    force
+        Replace a file that exists.
+
+    Raises
+    ------
+    SheetError
+        The suffix is of no format.
+    PaperError
+        The paper does not serve.
+    KeptError
+        The file exists and `force` is off.
+    OSError
+        The machine refuses.
+    """
+    path = Path(path)
+    kind = path.suffix.lower().removeprefix(".")
+    if kind == "dxf":
+        from slotwright.layout.export.dxf import dxf  # noqa: PLC0415 - slow to import, as the others
+
+        made = dxf(sheet, unit=unit, version=version)
+    elif kind == "svg":
+        from slotwright.layout.export.svg import svg  # noqa: PLC0415
+
+        made = svg(sheet, unit=unit)
+    elif kind == "pdf":
+        from slotwright.layout.export.paper import share_out  # noqa: PLC0415
+        from slotwright.layout.export.pdf import pdf  # noqa: PLC0415
+
+        made = pdf(sheet, share_out(sheet, paper))
+    else:
+        known = listed([f".{name}" for name in FORMATS])
+        near = nearest(kind, FORMATS)
+        raise SheetError(f"{path}: the suffix is the format, {known}{f'; {near}' if near else ''}")
+    write_whole({path: made}, force=force)

@@ -1,0 +1,62 @@
+"""What Python users meet: a handful of names, imported when asked for, known to a type checker."""
+
+import doctest
+import subprocess
+import sys
+
+import pytest
+from helpers import STARTERS, some
+
+import slotwright.layout
+from slotwright.layout import draw, lay_out, read_plan, read_readings, write
+from slotwright.layout.errors import KeptError, PlanError, SheetError
+from slotwright.templates import starters
+
+
+@pytest.mark.parametrize("name", some(STARTERS))
+def test_the_ten_lines(tmp_path, monkeypatch, name):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "heron.toml").write_text(starters()[name], "utf-8")
+    (tmp_path / "first.csv").write_text("string,fret,cents\n1,12,4.8\n2,12,-3.1\n")
+    failed, tried = doctest.testmod(slotwright.layout, raise_on_error=True)
+    assert (failed, tried) == (0, 7)
+    assert (tmp_path / "slots.dxf").stat().st_size > 5000
+    assert (tmp_path / "slots.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_importing_the_engine_imports_nothing_of_it():
+    code = (
+        "import sys, slotwright.layout as s; print(*s.__all__); print('numpy' in sys.modules, len(s.__version__) > 4)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    names, told = done.stdout.splitlines()
+    assert set(names.split()) >= {"read_plan", "lay_out", "draw", "write", "read_readings", "intonate", "find_scale"}
+    assert told == "False True"
+    assert set(slotwright.layout.__all__) <= set(dir(slotwright.layout))
+    assert all(getattr(slotwright.layout, name) is not None for name in slotwright.layout.__all__)
+    with pytest.raises(AttributeError, match="has no attribute 'drew'"):
+        slotwright.layout.drew  # noqa: B018
+
+
+def test_a_plan_is_a_path_or_text_or_bytes(tmp_path):
+    text = starters()["electric-six"]
+    path = tmp_path / "heron.toml"
+    path.write_text(text, "utf-8")
+    assert read_plan(path) == read_plan(str(path)) == read_plan(text) == read_plan(text.encode())
+    with pytest.raises(FileNotFoundError):
+        read_plan("none.toml")
+    with pytest.raises(PlanError, match="title: missing"):
+        read_plan("strings = 6\n")
+
+
+def test_wrong_names_are_refused_with_the_nearest(tmp_path):
+    instrument = lay_out(read_plan(starters()["electric-six"]))
+    with pytest.raises(SheetError, match=r'there is no sheet "slotz"; did you mean slots\?'):
+        draw(instrument, "slotz")
+    sheet = draw(instrument, "slots")
+    with pytest.raises(SheetError, match=r'slots.svgg: the suffix is the format, "\.dxf".*; did you mean svg\?'):
+        write(sheet, tmp_path / "slots.svgg")
+    write(sheet, tmp_path / "slots.svg", unit="in")
+    with pytest.raises(KeptError):
+        write(sheet, tmp_path / "slots.svg")
+    assert read_readings("string,fret,cents\n1,12,3\n", instrument)[0].cents == 3
