@@ -93,6 +93,21 @@ def test_one_nut_for_all_strings(seed):
         assert left[string] == pytest.approx(by_linprog(held, slopes[string][:, None]), abs=1e-9)
 
 
+def test_who_keeps_to_its_nut_has_no_say_in_the_common_one():
+    # The first is free and nearly right; the second is far off, but its nut stays.
+    off = np.array([[0.2, -0.1, 0.3], [9.0, -8.0, 7.0]])
+    slopes, others = np.full((2, 3), -2.0), np.array([[-1.0, -2.0, -3.0], [-3.0, -1.0, -2.0]])
+    free = np.array([True, False])
+    move, other = least_largest_of_two(off, slopes, others, free, 20.0, common=True)
+    alone, its_other = least_largest_of_two(off[:1], slopes[:1], others[:1], free[:1], 20.0, common=True)
+    assert (move[0], other[0]) == pytest.approx((alone[0], its_other[0]))
+    # Of two instruments the one without a free nut keeps it, whatever the other does.
+    both = (np.stack((each, each)) for each in (off, slopes, others))
+    _, other = least_largest_of_two(*both, np.array([[True, False], [False, False]]), 20.0, common=True)
+    assert other[0] == pytest.approx(its_other[0])
+    assert (other[1] == 0).all()
+
+
 def test_nothing_that_moves_is_left_alone():
     assert least_largest(np.array([[1.0, -3.0]]), np.zeros((1, 2))) == [0.0]
     move, other = least_largest_of_two(
