@@ -19,6 +19,7 @@ from slotwright.layout.errors import (
     PlanError,
     SlotwrightError,
 )
+from slotwright.layout.sources import read
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -114,8 +115,7 @@ def length_of(option: str, given: str, units: Unit, low: float, high: float) -> 
 def _read(path: Path, most: int, wanted: str) -> bytes:
     """Read a file that the user names; of one that is too large one byte too many, enough to refuse it."""
     try:
-        with path.open("rb") as file:
-            return file.read(most + 1)
+        return read(path, most)
     except (FileNotFoundError, IsADirectoryError, NotADirectoryError) as error:
         raise SlotwrightError(f"{path}: {(error.strerror or '').lower()}; {wanted} is needed here") from None
     except ValueError:

@@ -69,6 +69,8 @@ def command(
     stated = [name for name in paper if context.get_parameter_source(name) is not ParameterSource.DEFAULT]
     if stated and "pdf" not in formats:
         raise click.UsageError(f"--{stated[0]} is for pages; add --format pdf.")
+    from slotwright.layout.export.write import drawing  # noqa: PLC0415 - quick --help
+
     pages = _pages(**paper) if "pdf" in formats else {}
     drawn: list[tuple[Path, Sheet, str]] = []
     files: dict[Path, bytes] = {}
@@ -85,7 +87,7 @@ def command(
                     files[path], note, letters = _paged(sheet, pages)
                     strange += letters
                 else:
-                    files[path] = _written(sheet, kind, unit, dxf_version)
+                    files[path] = drawing(sheet, kind, unit=unit, version=dxf_version)
                 drawn.append((path, sheet, note))
     write(files, force=force)
     if strange:
@@ -136,16 +138,6 @@ def _paged(sheet: Sheet, pages: dict[str, Any]) -> tuple[bytes, str, str]:
     paper = pages["paper"]
     note = f"1 page {paper}" if tiles == 1 else f"{tiles} tiles {paper} and a cover page"
     return pdf(sheet, layout), note, unprintable(sheet)
-
-
-def _written(sheet: Sheet, kind: Format, unit: Unit, version: Version) -> bytes:
-    if kind == "dxf":
-        from slotwright.layout.export.dxf import dxf  # noqa: PLC0415 - only when asked for
-
-        return dxf(sheet, unit=unit, version=version)
-    from slotwright.layout.export.svg import svg  # noqa: PLC0415
-
-    return svg(sheet, unit=unit)
 
 
 def _report(drawn: Sequence[tuple[Path, Sheet, str]]) -> None:

@@ -17,7 +17,7 @@ from hypothesis import given, seed, settings
 from hypothesis import strategies as st
 
 from slotwright.layout.physics.pitch import Fretting
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 from slotwright.templates import starters
 
 STARTERS = tuple(starters())
@@ -126,11 +126,11 @@ def contents(**changes: Any) -> dict[str, Any]:
 
 
 def plan(**changes: Any):
-    return check_plan(contents(**changes))
+    return Plan.model_validate(contents(**changes))
 
 
 def starter(name: str):
-    return check_plan(tomllib.loads(starters()[name]))
+    return Plan.model_validate(tomllib.loads(starters()[name]))
 
 
 FANNED = contents(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from slotwright.layout.errors import SheetError
 from slotwright.layout.export.files import write_whole
@@ -16,6 +16,34 @@ if TYPE_CHECKING:
     from slotwright.layout.drawing.sheet import Sheet
     from slotwright.layout.names import Version
     from slotwright.layout.units import Unit
+
+
+def drawing(sheet: Sheet, kind: Literal["dxf", "svg"], *, unit: Unit = "mm", version: Version = "R2000") -> bytes:
+    """Write a sheet as one of the formats that hold it whole.
+
+    Parameters
+    ----------
+    sheet
+        The drawing.
+    kind
+        The format.
+    unit
+        Unit of the file.
+    version
+        Version of a DXF file.
+
+    Returns
+    -------
+    bytes
+        The file.
+    """
+    if kind == "dxf":
+        from slotwright.layout.export.dxf import dxf  # noqa: PLC0415 - slow to import, as the others
+
+        return dxf(sheet, unit=unit, version=version)
+    from slotwright.layout.export.svg import svg  # noqa: PLC0415
+
+    return svg(sheet, unit=unit)
 
 
 def write(
@@ -57,14 +85,8 @@ def write(
     """
     path = Path(path)
     kind = path.suffix.lower().removeprefix(".")
-    if kind == "dxf":
-        from slotwright.layout.export.dxf import dxf  # noqa: PLC0415 - slow to import, as the others
-
-        made = dxf(sheet, unit=unit, version=version)
-    elif kind == "svg":
-        from slotwright.layout.export.svg import svg  # noqa: PLC0415
-
-        made = svg(sheet, unit=unit)
+    if kind in ("dxf", "svg"):
+        made = drawing(sheet, "dxf" if kind == "dxf" else "svg", unit=unit, version=version)
     elif kind == "pdf":
         from slotwright.layout.export.paper import share_out  # noqa: PLC0415
         from slotwright.layout.export.pdf import pdf  # noqa: PLC0415

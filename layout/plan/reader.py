@@ -12,7 +12,7 @@ from slotwright.layout.plan.tables import Plan
 from slotwright.layout.sources import read
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from slotwright.layout.sources import Source
 
@@ -86,28 +86,7 @@ def parse_plan(text: bytes, tunings: Sequence[str] = ()) -> Plan:
     if len(text) > MOST_BYTES:
         raise PlanError([Fault("", f"the file has {len(text)} bytes; a plan has at most {MOST_BYTES}")])
     contents = _contents(text)
-    return check_plan({**contents, "tunings": list(tunings)} if tunings else contents)
-
-
-def check_plan(contents: Mapping[str, Any]) -> Plan:
-    """Check the contents of a plan that is already a mapping.
-
-    Parameters
-    ----------
-    contents
-        Tables and keys as TOML gives them.
-
-    Returns
-    -------
-    Plan
-        The plan, every length in mm.
-
-    Raises
-    ------
-    PlanError
-        With all faults that were found.
-    """
-    return Plan.model_validate(contents)
+    return Plan.model_validate({**contents, "tunings": list(tunings)} if tunings else contents)
 
 
 def _contents(text: bytes) -> dict[str, Any]:

@@ -424,10 +424,6 @@ class Plan(Table):
         for place, group in enumerate(self.bridge.groups if self.bridge else (), start=1):
             if max(group) > strung:
                 yield Fault(f"bridge.groups[{place}]", f"string {max(group)} of {strung}")
-        for place, tuning in enumerate(self.tunings, start=1):
-            if len(tuning) != strung:
-                what = f"{len(tuning)} pitches for {strung} strings"
-                yield Fault(f"tunings[{place}]", what, "name one for each, lowest string first")
         board, setup = self.board, self.setup
         named = {
             "board.joint_fret": board.joint_fret,

@@ -21,7 +21,7 @@ from slotwright.layout.drawing.sheet import Circle, Contour, Line
 from slotwright.layout.export.dxf import dxf
 from slotwright.layout.export.svg import svg
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 from slotwright.templates import starters
 
 BARE = Path(__file__).with_name("bare_slots.py")
@@ -67,7 +67,7 @@ def test_drawing_against_a_bare_script_that_writes_the_same(folder):
 
 def drawn(made):
     """Lay out, draw and write the board of a plan."""
-    sheet = draw_sheet(lay_out(check_plan(made)), "board")
+    sheet = draw_sheet(lay_out(Plan.model_validate(made)), "board")
     dxf(sheet), svg(sheet)
 
 

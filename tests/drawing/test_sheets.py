@@ -11,7 +11,7 @@ from slotwright.layout.drawing.index import pin_play_cents
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 from slotwright.layout.errors import PlanError, SheetError
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 
 EVERY = [(name, sheet) for name in STARTERS for sheet in described(lay_out(starter(name)))]
 AWKWARD = {
@@ -35,7 +35,7 @@ AWKWARD = {
 
 
 def laid(name):
-    return lay_out(check_plan(AWKWARD[name]))
+    return lay_out(Plan.model_validate(AWKWARD[name]))
 
 
 def overlaps(sheet):
@@ -98,7 +98,7 @@ def test_awkward_plans(name, mirrored):
 @tried(100)
 def test_whatever_can_be_laid_out_can_be_drawn(made):
     try:
-        instrument = lay_out(check_plan(made))
+        instrument = lay_out(Plan.model_validate(made))
     except PlanError:
         assume(False)
     for sheet in described(instrument):
@@ -111,7 +111,7 @@ def lines(sheet, layer):
 
 @pytest.mark.parametrize("sheet", ["board", "slots"])
 def test_slots_are_drawn_where_they_are(sheet):
-    instrument = lay_out(check_plan(FANNED))
+    instrument = lay_out(Plan.model_validate(FANNED))
     drawn = lines(draw_sheet(instrument, sheet), Layer.CUT_SLOTS)
     assert np.array(drawn) == pytest.approx(instrument.neck.slots[1:].reshape(-1, 4))
 
@@ -137,7 +137,7 @@ def test_stick_ticks_run_along_the_centre_line_or_the_edges():
     single = lay_out(plan(board={"joint_fret": 14}))
     ticks = sorted({x for x, *_ in lines(draw_sheet(single, "stick"), Layer.MARK)})
     assert ticks == pytest.approx([*single.neck.frets.middle, 628.0])
-    fanned = lay_out(check_plan(FANNED))
+    fanned = lay_out(Plan.model_validate(FANNED))
     drawn = lines(draw_sheet(fanned, "stick"), Layer.MARK)
     upper = [x for x, y, *_ in drawn if y > 0]
     assert len(drawn) == 2 * 26
@@ -218,7 +218,10 @@ def test_golden_slots():
 def test_golden_file_catches_a_hair():
     made = AWKWARD["everything said"]
     moved = {**made, "scale": {"length": 628.0001}}
-    assert canonical(draw_sheet(lay_out(check_plan(moved)), "slots")).encode() != (GOLDEN / "slots.txt").read_bytes()
+    assert (
+        canonical(draw_sheet(lay_out(Plan.model_validate(moved)), "slots")).encode()
+        != (GOLDEN / "slots.txt").read_bytes()
+    )
 
 
 def test_every_sheet_has_its_module():

@@ -12,7 +12,7 @@ from slotwright.layout.drawing.sheet import PENS, Layer, Text
 from slotwright.layout.export.dxf import dxf
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.names import VERSIONS
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 
 EVERY = [(name, sheet) for name in STARTERS for sheet in described(lay_out(starter(name)))]
 NEAR = 1e-6  # mm
@@ -35,7 +35,7 @@ def header(text):
 def instrument(request):
     if request.param in STARTERS:
         return lay_out(starter(request.param))
-    return lay_out(check_plan({**FANNED, "board": {**FANNED["board"], "left_handed": True}}))
+    return lay_out(Plan.model_validate({**FANNED, "board": {**FANNED["board"], "left_handed": True}}))
 
 
 @pytest.mark.parametrize("version", VERSIONS)
@@ -140,7 +140,7 @@ def test_writing_leaves_ezdxf_as_it_was():
 @pytest.mark.parametrize("version", VERSIONS)
 def test_a_title_is_no_code(tmp_path, version):
     title = "a%%d ^J\n0\nLINE\\P {x} 50%% \u5b57 \U0001f3b8"
-    sheet = draw_sheet(lay_out(check_plan(contents(title=title))), "stick")
+    sheet = draw_sheet(lay_out(Plan.model_validate(contents(title=title))), "stick")
     path = tmp_path / "odd.dxf"
     path.write_bytes(dxf(sheet, version=version))
     document = ezdxf.readfile(path)

@@ -21,7 +21,7 @@ from slotwright.layout.errors import PaperError
 from slotwright.layout.export.paper import FOOT, SIDE, SIZES, correction, paper_size, share_out
 from slotwright.layout.export.pdf import pdf, registration, unprintable
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 
 # ISO 216 and ASME Y14.1 (letter and tabloid are its A and B), as sources print them.
 PUBLISHED = {
@@ -302,7 +302,7 @@ def test_a_margin_that_leaves_nothing():
 
 
 def test_same_sheet_same_bytes():
-    sheet = draw_sheet(lay_out(check_plan(FANNED)), "board")
+    sheet = draw_sheet(lay_out(Plan.model_validate(FANNED)), "board")
     assert printed(sheet)[0] == printed(sheet)[0]
 
 
@@ -313,7 +313,7 @@ def test_line_widths_are_of_iso_128():
 
 def test_an_odd_title_is_printed_and_leaves_arcs_where_they_are():
     made = contents(title="\u5b57 <b>(a)\\ \U0001f3b8 " + "W" * 90, board={"radius": 300})
-    sheet = draw_sheet(lay_out(check_plan(made)), "radius")
+    sheet = draw_sheet(lay_out(Plan.model_validate(made)), "radius")
     written, layout = printed(sheet, "A1")
     (page,) = pdfplumber.open(io.BytesIO(written)).pages
     assert "? <b>(a)\\ ?" in page.extract_text()
@@ -329,14 +329,14 @@ def test_an_odd_title_is_printed_and_leaves_arcs_where_they_are():
 
 def test_titles_of_many_alphabets_are_printed():
     title = "\u0141ab\u0119d\u017a, D\u00edlna u \u0158eky, \u0150rs\u00e9g, \u03a8\u03b1\u03bb\u03c4\u03ae\u03c1\u03b9, \u0413\u0438\u0442\u0430\u0440\u0430, \u0130"
-    sheet = draw_sheet(lay_out(check_plan(contents(title=title))), "slots")
+    sheet = draw_sheet(lay_out(Plan.model_validate(contents(title=title))), "slots")
     text = pypdf.PdfReader(io.BytesIO(printed(sheet, "A1")[0])).pages[0].extract_text()
     assert title in text
     assert unprintable(sheet) == ""
 
 
 def test_letters_that_no_page_can_show_are_told():
-    sheet = draw_sheet(lay_out(check_plan(contents(title="e\u0301 \u5b57\u5b57 \U0001f3b8"))), "slots")
+    sheet = draw_sheet(lay_out(Plan.model_validate(contents(title="e\u0301 \u5b57\u5b57 \U0001f3b8"))), "slots")
     assert unprintable(sheet) == "\u5b57\U0001f3b8"
     text = pypdf.PdfReader(io.BytesIO(printed(sheet, "A1")[0])).pages[0].extract_text()
     assert "\u00e9 ?? ?" in text

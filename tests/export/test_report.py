@@ -15,7 +15,8 @@ from helpers import FANNED, FULL, STARTERS, TOP, contents, crossed, some, starte
 from slotwright.cli import main
 from slotwright.layout.export.report.page import page
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.reader import check_plan, parse_plan
+from slotwright.layout.plan.reader import parse_plan
+from slotwright.layout.plan.tables import Plan
 from slotwright.layout.readings.notes import Reading
 from slotwright.templates import starters
 
@@ -65,7 +66,7 @@ if FULL:
 
 
 def instrument(name):
-    return lay_out(starter(name) if name in STARTERS else check_plan(ODD[name]))
+    return lay_out(starter(name) if name in STARTERS else Plan.model_validate(ODD[name]))
 
 
 @pytest.fixture(scope="session")
@@ -240,14 +241,14 @@ def test_all_is_readable_without_scripts(visit, name):
 def test_a_title_is_shown_as_it_was_written(chromium, tmp_path, title):
     plan = contents(title=title, job={"reference": title[:60], "drawn_by": NASTY})
     path = tmp_path / "page.html"
-    path.write_bytes(page(lay_out(check_plan(plan))))
+    path.write_bytes(page(lay_out(Plan.model_validate(plan))))
     tab = chromium.new_page()
     told = []
     tab.on("dialog", lambda dialog: (told.append(dialog.message), dialog.dismiss()))
     tab.on("console", lambda message: told.append(message.text))
     tab.goto(path.as_uri())
     assert told == []
-    shown = lay_out(check_plan(plan)).title
+    shown = lay_out(Plan.model_validate(plan)).title
     assert tab.locator("h1").text_content() == shown
     assert tab.title() == " ".join(shown.split())
     assert texts(tab, ".job dd")[1] == NASTY

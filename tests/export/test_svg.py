@@ -18,7 +18,8 @@ from slotwright.layout.drawing.sheet import Layer
 from slotwright.layout.export.dxf import dxf
 from slotwright.layout.export.svg import svg
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.reader import check_plan, parse_plan
+from slotwright.layout.plan.reader import parse_plan
+from slotwright.layout.plan.tables import Plan
 from slotwright.templates import starters, titled
 
 NEAR = 1e-3  # mm; four decimals are written
@@ -76,7 +77,7 @@ def test_same_sheet_same_bytes():
 
 def test_a_title_is_text():
     title = '<script>alert(1)</script> & "x" \x00\x0b \ufffe'
-    text = svg(draw_sheet(lay_out(check_plan(contents(title=title))), "board"))
+    text = svg(draw_sheet(lay_out(Plan.model_validate(contents(title=title))), "board"))
     root = ET.fromstring(text)  # noqa: S314 - our own file
     assert not list(root.iter("{http://www.w3.org/2000/svg}script"))
     assert any("<script>" in (e.text or "") for e in root.iter())
@@ -129,7 +130,7 @@ def same_picture(one, other):
 @pytest.mark.parametrize(("left_handed", "mirrored"), some(itertools.product([False, True], [False, True])))
 def test_dxf_and_svg_show_the_same_picture(tmp_path, left_handed, mirrored):
     made = {**FANNED, "board": {**FANNED["board"], "left_handed": left_handed}}
-    sheet = draw_sheet(lay_out(check_plan(made)), "board", mirrored=mirrored)
+    sheet = draw_sheet(lay_out(Plan.model_validate(made)), "board", mirrored=mirrored)
     path = tmp_path / "board.dxf"
     path.write_bytes(dxf(sheet))
     from_dxf, from_svg = picture_of_dxf(path, sheet.box), picture_of_svg(svg(sheet))
@@ -144,7 +145,7 @@ def test_dxf_and_svg_show_the_same_picture(tmp_path, left_handed, mirrored):
 
 def test_the_treble_side_is_up():
     # A longer bass scale leans the nut line: its treble end lies nearer to the bridge, higher on the sheet.
-    sheet = draw_sheet(lay_out(check_plan(FANNED)), "board")
+    sheet = draw_sheet(lay_out(Plan.model_validate(FANNED)), "board")
     _, groups = svg_groups(svg(sheet))
     first = abs(Path(groups["CUT_SLOTS"][0]))
     bass, treble = first.first_point, first.current_point

@@ -15,7 +15,7 @@ from slotwright.layout.errors import PlanError
 from slotwright.layout.export.dxf import dxf
 from slotwright.layout.instrument.bridge import margins, straight_fit
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 
 PLAIN = [{"pitch": p, "gauge": g, "kind": "plain steel"} for p, g in (("E4", 0.254), ("B3", 0.33), ("G3", 0.432))]
 # Parallel strings 20 mm apart, a flat board, so that every triangle below is a right one.
@@ -31,7 +31,7 @@ def made(**changes):
     tables = {key: dict(value) if isinstance(value, dict) else value for key, value in STRAIGHT.items()}
     for key, value in changes.items():
         tables[key] = {**tables.get(key, {}), **value} if isinstance(value, dict) and key != "bridge" else value
-    return lay_out(check_plan(contents(**tables)))
+    return lay_out(Plan.model_validate(contents(**tables)))
 
 
 def back(instrument):
@@ -176,12 +176,12 @@ def test_the_datum_leaves_most_reserve(setbacks, front_stop, travel):
 def test_single_units_on_a_multiscale():
     fan = {**FANNED, "strings": [{**s, "pitch": p, "kind": "wound steel"} for s, p in
            zip(FANNED["strings"], ("G2", "D2", "A1", "E1", "B0"), strict=True)]}  # fmt: skip
-    instrument = lay_out(check_plan({**fan, "bridge": {"kind": "individual saddles", "travel": 14}}))
+    instrument = lay_out(Plan.model_validate({**fan, "bridge": {"kind": "individual saddles", "travel": 14}}))
     assert instrument.bridge.reserve == pytest.approx(7)
     front, rear = instrument.bridge.bands[0]
     assert np.hypot(*(rear - front)) == pytest.approx(14, rel=1e-3)
     assert np.hypot(*(instrument.bridge.contacts[0] - front)) == pytest.approx(7)
-    units = lay_out(check_plan({**fan, "bridge": {"kind": "individual saddles", "travel": 14, "front_stop": 3, "outline": [16, 40],
+    units = lay_out(Plan.model_validate({**fan, "bridge": {"kind": "individual saddles", "travel": 14, "front_stop": 3, "outline": [16, 40],
                                                   "front": 8, "holes": [[20, 0, 3.2]]}})).bridge  # fmt: skip
     assert len(units.outlines) == len(units.holes) == 5
     # By hand: the datum lies 3 + 7 before the contact on the string, the hole 20 behind that.
@@ -189,7 +189,7 @@ def test_single_units_on_a_multiscale():
     assert (units.holes[2].x, units.holes[2].y) == pytest.approx(units.contacts[2] + 10 * way)
     assert np.hypot(*(units.outlines[2][1] - units.outlines[2][0])) == pytest.approx(40)
     # A base stated to stand square cannot hold such a fan.
-    square = lay_out(check_plan({**fan, "bridge": {"kind": "individual saddles", "travel": 14, "angle": 0}}))
+    square = lay_out(Plan.model_validate({**fan, "bridge": {"kind": "individual saddles", "travel": 14, "angle": 0}}))
     assert square.bridge.reserve.min() < 0
     assert any("beyond the" in finding for finding in square.bridge_findings)
 

@@ -10,7 +10,7 @@ from helpers import FANNED, STARTERS, contents, plan, starter
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.blank import blank_outline
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 
 BLANK = {"length": 520, "width": 64, "nut_at": 20}
 
@@ -36,7 +36,7 @@ def test_slots_run_across_the_blank_and_past_it(fanned, left_handed):
     made = {**FANNED, "blank": {"length": 740, "width": 80, "nut_at": 30}} if fanned else contents(blank=BLANK)
     made["board"] = {**made["board"], "left_handed": left_handed}
     made["frets"] = {**made.get("frets", {}), "slot_inset": 3}  # blind ones too
-    instrument = lay_out(check_plan(made))
+    instrument = lay_out(Plan.model_validate(made))
     ends, slots = instrument.across_blank, instrument.neck.slots
     half = made["blank"]["width"] / 2
     along = ends[:, 1] - ends[:, 0]
@@ -127,7 +127,7 @@ def test_slots_across_the_blank_are_those_of_a_geometry_library(left_handed, squ
     made = dict(FANNED)
     made["scale"] = {"treble": 600, "bass": 700, "square_fret": square}
     made["board"] = {**FANNED["board"], "left_handed": left_handed}
-    bare = lay_out(check_plan(made)).neck.outline
+    bare = lay_out(Plan.model_validate(made)).neck.outline
     low, high = bare.min(axis=0), bare.max(axis=0)
     made["blank"] = {
         "length": float(high[0] - low[0]) + 0.2,
@@ -135,7 +135,7 @@ def test_slots_across_the_blank_are_those_of_a_geometry_library(left_handed, squ
         "nut_at": float(-low[0]) + 0.1,
         "run_out": 0,
     }
-    found = lay_out(check_plan(made))
+    found = lay_out(Plan.model_validate(made))
     rectangle = shapely.Polygon(blank_outline(found.plan))
     for fret, (bass, treble) in enumerate(found.across_blank):
         line = found.neck.frets[fret]

@@ -9,14 +9,14 @@ from hypothesis import strategies as st
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.neck import lay_neck, mark_centres, nearest_edge, with_nut_moved
 from slotwright.layout.instrument.spacing import string_places
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 
 FAN = {"length": None, "treble": 628, "bass": 640}
 some_neck = settings(max_examples=60, deadline=None)
 
 
 def laid(made):
-    checked = check_plan(made)
+    checked = Plan.model_validate(made)
     try:
         return checked, lay_neck(checked)
     except PlanError:
@@ -67,7 +67,7 @@ def test_everything_scales(made, factor):
     made["board"] |= defaults
     big["board"] |= {key: value * factor for key, value in defaults.items()}
     try:
-        check_plan(big)
+        Plan.model_validate(big)
     except PlanError:
         assume(False)
     _, neck = laid(made)
@@ -204,7 +204,7 @@ def test_the_notes_of_the_frets():
 def test_no_neck(changes, where, says):
     made = contents(**changes)
     with pytest.raises(PlanError) as caught:
-        lay_neck(check_plan(made))
+        lay_neck(Plan.model_validate(made))
     (fault,) = caught.value.faults
     assert fault.where == where
     assert says in fault.what
@@ -226,7 +226,7 @@ def test_no_neck(changes, where, says):
 )  # fmt: skip
 def test_what_is_no_neck_is_said_in_whole(changes, line):
     with pytest.raises(PlanError) as caught, np.errstate(all="raise"):
-        lay_neck(check_plan(contents(**changes)))
+        lay_neck(Plan.model_validate(contents(**changes)))
     assert str(caught.value) == line
 
 
@@ -259,9 +259,9 @@ def test_a_compound_radius_may_close_before_the_saddle():
 
 
 def test_straightness_of_even_spacing_is_nil_and_of_gaps_hundredths():
-    even = check_plan({**FANNED, "strings": 5})
+    even = Plan.model_validate({**FANNED, "strings": 5})
     assert lay_neck(even).straightness.max() < 1e-12
-    assert 0.01 < lay_neck(check_plan(FANNED)).straightness.max() < 0.5
+    assert 0.01 < lay_neck(Plan.model_validate(FANNED)).straightness.max() < 0.5
 
 
 def test_straightness_is_that_of_the_worst_inner_string():

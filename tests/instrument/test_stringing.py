@@ -11,7 +11,7 @@ from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.instrument.stringing import least_worst
 from slotwright.layout.instrument.what_if import what_if
 from slotwright.layout.physics.pitch import saddle_height
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 
 SIX = [
     {"pitch": p, "gauge": g, "kind": "plain steel" if i < 3 else "wound steel"}
@@ -22,7 +22,7 @@ SIX = [
 
 
 def strung(**changes):
-    return lay_out(check_plan(contents(strings=SIX, **changes))).strung
+    return lay_out(Plan.model_validate(contents(strings=SIX, **changes))).strung
 
 
 @pytest.mark.parametrize("name", STARTERS)
@@ -37,8 +37,8 @@ def test_starters_carry_offsets(name):
 def test_mirrored_instrument_same_offsets():
     for made in (contents(strings=SIX), {**FANNED, "strings": [{**s, "pitch": p, "kind": "wound steel"} for s, p in
                  zip(FANNED["strings"], ("G2", "D2", "A1", "E1", "B0"), strict=True)]}):  # fmt: skip
-        right = lay_out(check_plan(made)).strung.offsets
-        left = lay_out(check_plan({**made, "board": {**made["board"], "left_handed": True}})).strung.offsets
+        right = lay_out(Plan.model_validate(made)).strung.offsets
+        left = lay_out(Plan.model_validate({**made, "board": {**made["board"], "left_handed": True}})).strung.offsets
         assert left.saddle == pytest.approx(right.saddle, abs=1e-9)
 
 
@@ -53,7 +53,7 @@ def test_too_little_said_of_a_string():
 
 
 def test_heights_of_a_curved_and_bowed_board():
-    made = check_plan(
+    made = Plan.model_validate(
         contents(strings=SIX, board={"radius": [254, 406]}, setup={"relief": 0.3, "action": [1.5, 1.9]})
     )
     instrument = lay_out(made)
@@ -67,7 +67,7 @@ def test_heights_of_a_curved_and_bowed_board():
 
 
 def test_first_gap_is_the_open_string_over_crown_1():
-    instrument = lay_out(check_plan(contents(strings=SIX, setup={"first_gap": [0.3, 0.4], "relief": 0.2})))
+    instrument = lay_out(Plan.model_validate(contents(strings=SIX, setup={"first_gap": [0.3, 0.4], "relief": 0.2})))
     f = instrument.strung.fretting
     height = saddle_height(f, np.zeros(6), np.zeros(6))
     at_first = f.nut_height + (height - f.nut_height) * f.frets[:, 0] / f.scale
@@ -92,9 +92,9 @@ def test_aims_of_strings_not_named():
 def test_a_string_that_would_break_is_refused_and_a_strained_one_warned_of():
     tight = [{"pitch": "B4", "gauge": 0.254, "kind": "plain steel"}, *SIX[1:]]
     with pytest.raises(PlanError, match=r"strings\[1\]\.gauge.*it would break"):
-        lay_out(check_plan(contents(strings=tight, scale={"length": 648})))
+        lay_out(Plan.model_validate(contents(strings=tight, scale={"length": 648})))
     high = [{"pitch": "G4", "gauge": 0.254, "kind": "plain steel"}, *SIX[1:]]
-    instrument = lay_out(check_plan(contents(strings=high, scale={"length": 700})))
+    instrument = lay_out(Plan.model_validate(contents(strings=high, scale={"length": 700})))
     assert 0.8 < instrument.strung.bodies[0].stress_ratio < 1
     assert any("string 1 is strained to" in warning for warning in instrument.warnings)
 
@@ -109,17 +109,17 @@ def test_a_string_that_would_break_is_refused_and_a_strained_one_warned_of():
     ],
 )  # fmt: skip
 def test_warned(changes, says):
-    warnings = lay_out(check_plan(contents(strings=SIX, **changes))).warnings
+    warnings = lay_out(Plan.model_validate(contents(strings=SIX, **changes))).warnings
     assert any(says in warning for warning in warnings)
 
 
 def test_a_first_gap_that_cannot_be():
     with pytest.raises(PlanError, match="below the crowns at the nut"):
-        lay_out(check_plan(contents(strings=SIX, setup={"first_gap": 0.05, "action": 3})))
+        lay_out(Plan.model_validate(contents(strings=SIX, setup={"first_gap": 0.05, "action": 3})))
 
 
 def test_the_least_that_must_stay():
-    found, made = strung(), check_plan(contents(strings=SIX))
+    found, made = strung(), Plan.model_validate(contents(strings=SIX))
     least = least_worst(made, found)
     largest = np.where(found.weights > 0, np.abs(found.after.total), 0).max(axis=1)
     assert (least <= largest + 1e-9).all()
@@ -127,7 +127,7 @@ def test_the_least_that_must_stay():
 
 
 def test_what_if():
-    made = check_plan(contents(strings=SIX))
+    made = Plan.model_validate(contents(strings=SIX))
     instrument = lay_out(made)
     action, gauge, nut = what_if(made, instrument.neck, instrument.strung, 6)
     back = instrument.strung.offsets.saddle[5]
@@ -136,21 +136,21 @@ def test_what_if():
     assert nut.cents[0] > 1 > abs(nut.cents[11])
     # The same found by a plan that says so.
     higher = [{**SIX[5]}]
-    again = lay_out(check_plan(contents(strings=[*SIX[:5], *higher], setup={"action": [2.0, 2.4]}))).strung
+    again = lay_out(Plan.model_validate(contents(strings=[*SIX[:5], *higher], setup={"action": [2.0, 2.4]}))).strung
     assert action.saddle == pytest.approx(again.offsets.saddle[5])
     thicker = lay_out(
-        check_plan(
+        Plan.model_validate(
             contents(strings=[*SIX[:5], {**SIX[5], "gauge": 1.168 + 0.0508}], board={"spacing": "even centres"})
         )
     ).strung
-    before = lay_out(check_plan(contents(strings=SIX, board={"spacing": "even centres"})))
+    before = lay_out(Plan.model_validate(contents(strings=SIX, board={"spacing": "even centres"})))
     _, gauge, _ = what_if(before.plan, before.neck, before.strung, 6)
     assert gauge.saddle == pytest.approx(thicker.offsets.saddle[5], abs=1e-9)
 
 
 def test_a_common_nut_moves_the_end_of_the_board_and_nothing_else():
-    plain = lay_out(check_plan(contents(strings=SIX)))
-    moved = lay_out(check_plan(contents(strings=SIX, compensation={"nut": "common"})))
+    plain = lay_out(Plan.model_validate(contents(strings=SIX)))
+    moved = lay_out(Plan.model_validate(contents(strings=SIX, compensation={"nut": "common"})))
     by = moved.neck.nut_moved
     assert by == moved.strung.offsets.nut[0] != 0
     assert moved.neck.outline[[0, 3], 0] == pytest.approx(plain.neck.outline[[0, 3], 0] + by)
@@ -169,7 +169,7 @@ def test_a_moved_zero_fret_takes_its_slot_along():
         frets={"zero_fret": True},
         blank={"length": 520, "width": 64, "nut_at": 20},
     )
-    instrument = lay_out(check_plan(made))
+    instrument = lay_out(Plan.model_validate(made))
     assert instrument.neck.nut_moved != 0
     assert instrument.neck.slots[0, :, 0] == pytest.approx(instrument.neck.nut_moved)
     assert instrument.across_blank[0, :, 0] == pytest.approx(instrument.neck.nut_moved)
@@ -179,7 +179,7 @@ def test_a_moved_zero_fret_takes_its_slot_along():
 @pytest.mark.parametrize("left_handed", [False, True])
 def test_contacts_are_drawn_and_dimensioned_from_fret_12(nut, left_handed):
     made = contents(strings=SIX, compensation={"nut": nut}, board={"left_handed": left_handed})
-    instrument = lay_out(check_plan(made))
+    instrument = lay_out(Plan.model_validate(made))
     neck, found = instrument.neck, instrument.strung
     sheet = draw_sheet(instrument, "board")
     ticks = [e for e in sheet.entities if isinstance(e, Line) and e.layer == Layer.REF_SADDLE][1:]
@@ -198,7 +198,7 @@ def test_contacts_are_drawn_and_dimensioned_from_fret_12(nut, left_handed):
 
 
 def test_stick_ticks_the_contacts():
-    instrument = lay_out(check_plan(contents(strings=SIX)))
+    instrument = lay_out(Plan.model_validate(contents(strings=SIX)))
     ticks = [
         e for e in draw_sheet(instrument, "stick").entities if isinstance(e, Line) and e.layer == Layer.REF_SADDLE
     ]

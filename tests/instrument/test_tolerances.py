@@ -13,7 +13,7 @@ from slotwright.layout.instrument.tolerances import CAUSES, DRAWS, simulate
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.pitch import errors, parts
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER as CENTS
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 
 NOTHING = dict.fromkeys(CAUSES, 0.0)
 SMALL = {"slot": 5e-3, "nut": 5e-3, "saddle": 5e-3, "action": 5e-3, "nut-height": 5e-3, "relief": 5e-3, "gauge": 1e-3}
@@ -27,7 +27,7 @@ SIX = [
 
 def six(**changes):
     made = {"strings": SIX, "board": {"radius": [254, 406], "spacing": "even centres"}, **changes}
-    return check_plan(contents(**made))
+    return Plan.model_validate(contents(**made))
 
 
 def weighed(squares, weights):
@@ -180,7 +180,7 @@ def test_more_slip_wider_bands():
 def test_the_slot_of_a_fan_slides_along_each_string():
     made = {**FANNED, "strings": [{**s, "pitch": p, "kind": "wound steel"} for s, p in
             zip(FANNED["strings"], ("G2", "D2", "A1", "E1", "B0"), strict=True)]}  # fmt: skip
-    instrument = lay_out(check_plan(made))
+    instrument = lay_out(Plan.model_validate(made))
     neck = instrument.neck
     moved = replace(neck.frets, middle=neck.frets.middle + 0.5)
     for string in range(5):
@@ -201,7 +201,7 @@ STRINGS = {
 
 @pytest.mark.parametrize(("kind", "thicker"), crossed(STRINGS, [-0.02, 0.005, 0.03]))
 def test_gauges_slip_as_strings_made_anew(kind, thicker):
-    plan = check_plan(contents(strings=[STRINGS[kind]]))
+    plan = Plan.model_validate(contents(strings=[STRINGS[kind]]))
     instrument = lay_out(plan)
     built = engine._Built.of(instrument)  # noqa: SLF001
     slips = {name: np.zeros((1, *shape)) for name, shape in built.shapes.items()}
@@ -220,9 +220,9 @@ def test_gauges_slip_as_strings_made_anew(kind, thicker):
 def test_a_stated_mass_and_an_estimated_core():
     # An estimated core is a core: it keeps its size; a stated mass grows as the winding does.
     given = {"pitch": "E2", "gauge": 1.168, "kind": "wound steel"}
-    bare = lay_out(check_plan(contents(strings=[given])))
+    bare = lay_out(Plan.model_validate(contents(strings=[given])))
     body = bare.strung.bodies[0]
-    stated = lay_out(check_plan(contents(strings=[{**given, "core": body.core, "mass": 1e3 * body.mass}])))
+    stated = lay_out(Plan.model_validate(contents(strings=[{**given, "core": body.core, "mass": 1e3 * body.mass}])))
     for instrument in (bare, stated):
         built = engine._Built.of(instrument)  # noqa: SLF001
         heavier = strings.body(bare.plan.strings[0].model_copy(update={"gauge": 1.2, "core": body.core}), 628.0).mass
@@ -248,7 +248,7 @@ def test_the_action_keeps_its_crown_when_the_bow_slips():
 
 @pytest.mark.parametrize("name", ["slot", "nut", "saddle", "gauge"])
 def test_slips_too_large_for_the_instrument(name):
-    tiny = check_plan(
+    tiny = Plan.model_validate(
         contents(
             strings=[{"pitch": "E5", "gauge": 0.15, "kind": "plain steel"}],
             scale={"length": 120},
@@ -277,7 +277,7 @@ def test_the_longest_neck_fits_into_memory():
         frets={"count": 60, "divisions": 31},
         board={"nut_width": 120},
     )
-    instrument = lay_out(check_plan(made))
+    instrument = lay_out(Plan.model_validate(made))
     tracemalloc.start()
     simulate(instrument, {})
     _, most = tracemalloc.get_traced_memory()

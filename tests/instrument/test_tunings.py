@@ -14,7 +14,8 @@ from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.instrument.tunings import in_all_tunings, losses
 from slotwright.layout.instrument.what_if import what_if
 from slotwright.layout.physics.pitch import errors, parts
-from slotwright.layout.plan.reader import check_plan, parse_plan
+from slotwright.layout.plan.reader import parse_plan
+from slotwright.layout.plan.tables import Plan
 from slotwright.templates import starters
 
 NEAR = 1e-6  # mm
@@ -29,13 +30,13 @@ SIX = [
 
 
 def planned(tunings, **rule):
-    return check_plan(contents(strings=SIX, tunings=tunings, compensation=rule))
+    return Plan.model_validate(contents(strings=SIX, tunings=tunings, compensation=rule))
 
 
 def alone(pitches, **rule):
     """String the same instrument at other pitches: for steel nothing but tension changes."""
     strings = [{**string, "pitch": pitch} for string, pitch in zip(SIX, reversed(pitches.split()), strict=True)]
-    return lay_out(check_plan(contents(strings=strings, compensation=rule))).strung
+    return lay_out(Plan.model_validate(contents(strings=strings, compensation=rule))).strung
 
 
 def frettings(*tunings, **rule):
@@ -179,7 +180,7 @@ def test_the_first_pitch_is_that_of_the_lowest_string():
 
 def test_a_frequency_is_a_pitch_of_its_own():
     strings = [{"gauge": 0.254, "kind": "plain steel", "frequency": 330.0}, *SIX[1:]]
-    plan = check_plan(contents(strings=strings, tunings=[OPEN]))
+    plan = Plan.model_validate(contents(strings=strings, tunings=[OPEN]))
     found = lay_out(plan).strung
     assert in_all_tunings(plan, found.fretting).tension[1, 0] == pytest.approx(alone(OPEN).fretting.tension[0])
     assert losses(plan, found.fretting, found.weights, found.offsets)[0].tuning == "E2 A2 D3 G3 B3 330 Hz"
@@ -260,7 +261,7 @@ def test_drawings_and_what_ifs_take_the_compromise():
     words = [e.text for e in draw_sheet(instrument, "board").entities if isinstance(e, Text)]
     assert any(word.startswith(f"6: {far:.2f} (set back") for word in words)
     action, _, _ = what_if(plan, neck, found, 6)
-    higher = lay_out(check_plan(contents(strings=SIX, tunings=[OPEN], setup={"action": [2.0, 2.4]}))).strung
+    higher = lay_out(Plan.model_validate(contents(strings=SIX, tunings=[OPEN], setup={"action": [2.0, 2.4]}))).strung
     assert action.saddle == pytest.approx(higher.offsets.saddle[5])
 
 

@@ -7,21 +7,21 @@ from helpers import MINIMAL, STARTERS, contents, plan, starter
 
 from slotwright.layout.errors import PlanError, SlotwrightError
 from slotwright.layout.plan.assumed import assumed
-from slotwright.layout.plan.reader import MOST_BYTES, check_plan, parse_plan
+from slotwright.layout.plan.reader import MOST_BYTES, parse_plan
 from slotwright.layout.plan.tables import Plan
 from slotwright.templates import starters
 
 
 def faults(made):
     with pytest.raises(PlanError) as caught:
-        check_plan(made)
+        Plan.model_validate(made)
     assert isinstance(caught.value, SlotwrightError)
     assert isinstance(caught.value, ValueError)
     return {fault.where: f"{fault.what}; {fault.mend}" for fault in caught.value.faults}
 
 
 def test_minimal_plan():
-    made = check_plan(MINIMAL)
+    made = Plan.model_validate(MINIMAL)
     assert len(made.strings) == 6
     assert assumed(made)["board.string_spread_nut"].text == "36.10"
     assert assumed(made)["board.spacing"].text == "even centres"
@@ -31,7 +31,7 @@ def test_minimal_plan():
 
 
 def test_defaults_are_mm_whatever_the_units():
-    made = check_plan({**contents(scale={"length": 25.5}, board={"nut_width": 1.7}), "units": "in"})
+    made = Plan.model_validate({**contents(scale={"length": 25.5}, board={"nut_width": 1.7}), "units": "in"})
     assert made.board.edge_margin == 3.2
     assert made.scale.length == 647.7
     assert assumed(made)["board.edge_margin"].text == "0.1260"

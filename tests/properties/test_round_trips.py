@@ -27,7 +27,7 @@ from slotwright.layout.export.pdf import pdf
 from slotwright.layout.export.svg import svg
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.names import VERSIONS
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 
 NEAR = {"dxf": 2e-6, "svg": 2e-3, "pdf": 2e-3}  # mm; svg has four decimals, pdf six of the point but scaled twice
 CUT = (Layer.CUT_OUTLINE, Layer.CUT_SLOTS, Layer.DRILL)
@@ -37,7 +37,7 @@ CUT = (Layer.CUT_OUTLINE, Layer.CUT_SLOTS, Layer.DRILL)
 def sheets(draw):
     """Draw one sheet of a plan that can be drawn."""
     try:
-        instrument = lay_out(check_plan(draw(contents())))
+        instrument = lay_out(Plan.model_validate(draw(contents())))
         name = draw(st.sampled_from(described(instrument)))
         return instrument, draw_sheet(instrument, name, mirrored=draw(st.booleans()))
     except PlanError:

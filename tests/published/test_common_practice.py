@@ -7,7 +7,7 @@ from helpers import contents, starter
 from slotwright.layout.bench.advice import advise
 from slotwright.layout.bench.state import gather, setting_of
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 from slotwright.layout.readings.notes import parse_readings
 
 STEEL_SIX = [
@@ -26,7 +26,7 @@ def strung(**changes):
     made["setup"] = {"first_gap": [0.30, 0.40], "action": [1.5, 1.9], "relief": 0.2}
     for table, values in changes.items():
         made[table] = {**made.get(table, {}), **values} if isinstance(values, dict) else values
-    return lay_out(check_plan(made)).strung
+    return lay_out(Plan.model_validate(made)).strung
 
 
 def test_steel_six_aimed_at_12():
@@ -64,7 +64,7 @@ def test_bass_four():
         setup={"first_gap": [0.45, 0.60], "action": [2.0, 2.5], "relief": 0.35},
         compensation={"aim": [{"strings": [1, 2, 3, 4], "frets": [12]}]},
     )
-    found = lay_out(check_plan(made)).strung
+    found = lay_out(Plan.model_validate(made)).strung
     assert 2 <= found.offsets.saddle[0] <= 3
     assert found.uncertainty[3, 0] < 8
     assert found.uncertainty[3, 1] > 6

@@ -8,7 +8,7 @@ from hypothesis import assume, given
 
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.neck import lay_neck
-from slotwright.layout.plan.reader import check_plan
+from slotwright.layout.plan.tables import Plan
 
 # A double carries 16 digits: at 2000 mm the last one is worth 2e-13 mm. A thousand of those is
 # still far below anything wood can hold.
@@ -39,13 +39,13 @@ def test_starters(name):
 
 
 def test_multiscale():
-    compare(check_plan(FANNED))
+    compare(Plan.model_validate(FANNED))
 
 
 @given(contents=plans())
 @tried(150)
 def test_any_plan(contents):
-    checked = check_plan(contents)
+    checked = Plan.model_validate(contents)
     try:
         lay_neck(checked)
     except PlanError:
@@ -77,7 +77,9 @@ def test_multiscale_scales_are_measured_along_the_strings():
 
 @pytest.mark.parametrize("square", ["nut", 0, 5, 7.5, 12, "saddle"])
 def test_the_square_fret_is_square(square):
-    neck = lay_neck(check_plan(contents(scale={"length": None, "treble": 635, "bass": 660, "square_fret": square})))
+    neck = lay_neck(
+        Plan.model_validate(contents(scale={"length": None, "treble": 635, "bass": 660, "square_fret": square}))
+    )
     skew = {"nut": neck.frets.skew[0], "saddle": neck.saddle.skew[0]}
     if square == 7.5:
         assert neck.frets.skew[7] > 0 > neck.frets.skew[8]

@@ -6,8 +6,7 @@ from helpers import contents
 
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.physics.strings import body, estimated_core, frequency, wire_strength
-from slotwright.layout.plan.reader import check_plan
-from slotwright.layout.plan.tables import String
+from slotwright.layout.plan.tables import Plan, String
 
 # Music wire to ASTM A228, least tensile strength by diameter, inch and ksi: a wire maker's table of the standard.
 A228 = {
@@ -96,7 +95,7 @@ def test_steel_monochord():
         setup={"action": 5.0, "nut_action": 0.5},
         compensation={"nut": "per string"},
     )
-    strung = lay_out(check_plan(made)).strung
+    strung = lay_out(Plan.model_validate(made)).strung
     largest = strung.before.total[:, :12].max(axis=1)
     assert (largest > 14).all()
     assert (largest < 64).all()
