@@ -88,11 +88,16 @@ def test_cost_grows_in_a_straight_line():
     taken = {}
     drawn(SIX)  # imports and what is made once
     for what, (sizes, work) in COSTS.items():
-        taken[what] = [1000 * each for each in least_seconds(*(partial(work, n) for n in sizes), runs=7)]
-        line = np.polyfit(sizes, taken[what], 1)
-        off = np.abs(np.polyval(line, sizes) - taken[what])
-        say(f"{what}: " + ", ".join(f"{n} {t:.0f} ms" for n, t in zip(sizes, taken[what], strict=True)))
-        assert off.max() < 0.15 * max(taken[what])  # what else the machine does moves a point by a tenth
+        least = np.full(len(sizes), np.inf)
+        for _ in range(6):  # a slow minute of the machine passes, a cost that bends stays bent
+            runs = least_seconds(*(partial(work, n) for n in sizes), runs=5)
+            least = np.minimum(least, 1000 * np.array(runs))
+            off = np.abs(np.polyval(np.polyfit(sizes, least, 1), sizes) - least)
+            if straight := off.max() < 0.15 * max(least):  # what else the machine does moves a point by a tenth
+                break
+        say(f"{what}: " + ", ".join(f"{n} {t:.0f} ms" for n, t in zip(sizes, least, strict=True)))
+        assert straight
+        taken[what] = list(least)
     if os.environ.get("SLOTWRIGHT_GOLDEN") == "write":
         plot(taken)
 
