@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, cast
 
 import click
 import numpy as np
@@ -27,8 +27,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from slotwright.layout.bench.advice import Advice
-    from slotwright.layout.bench.calibration import Calibrated
-    from slotwright.layout.bench.diagnosis import Finding, Intonation
+    from slotwright.layout.bench.diagnosis import Intonation
     from slotwright.layout.bench.restring import Restrung
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.readings.notes import Reading
@@ -64,6 +63,7 @@ def command(
     strings of another plan.
     """
     from slotwright.layout.bench.diagnosis import intonate  # noqa: PLC0415
+    from slotwright.layout.export.data import bench as data  # noqa: PLC0415
 
     if ask == (readings is not None):
         raise click.UsageError("Give READINGS.csv, or --ask to be asked for them.")
@@ -85,7 +85,7 @@ def command(
     if save_plan is not None:
         _save(plan, save_plan, found, force=force)
     if as_json:
-        print_json(_as_json(found, restrung))
+        print_json(data.intonation(found, restrung))
         return
     _print(instrument, found)
     if other is not None and restrung is not None:
@@ -150,9 +150,9 @@ def _print(instrument: Instrument, found: Intonation) -> None:
         _remarks(instrument, advices)
     for verdict in found.strings:
         for finding in verdict.findings:
-            click.echo(f"string {verdict.string}: {finding.kind}: {finding.evidence}")
+            click.echo(f"string {verdict.string}: {finding.kind}: {finding}")
     for finding in found.findings:
-        click.echo(f"{finding.kind}: {finding.evidence}")
+        click.echo(f"{finding.kind}: {finding}")
     for line in _taught(found):
         click.echo(line)
 
@@ -235,64 +235,3 @@ def _notes(advice: Advice, cents: Iterable[float]) -> str:
         low, high = (sorted(aimed, key=lambda note: note[2])[end][1] for end in (0, -1))
         return f"{len(aimed)} frets: {low} to {high}"
     return "  ".join(f"{fret}: {off}" for fret, off, _ in aimed)
-
-
-def _as_json(found: Intonation, restrung: Restrung | None) -> dict[str, Any]:
-    strings = []
-    for verdict in found.strings:
-        advice = verdict.advice
-        told: dict[str, Any] = {"string": verdict.string}
-        told |= {
-            "move": advice.move if advice else None,
-            "move_error": advice.error if advice else None,
-            "turns": advice.turns if advice else None,
-            "direction": advice.direction if advice else "leave",
-            "read": _cents(advice, advice.now) if advice else [],
-            "expected": _cents(advice, advice.expected) if advice else [],
-            "within_tolerance": advice.within if advice else False,
-            "travel_left": list(advice.travel) if advice and advice.travel else None,
-            "findings": _findings(verdict.findings),
-        }
-        strings.append(told)
-    whole: dict[str, Any] = {
-        "strings": strings,
-        "findings": _findings(found.findings),
-        "calibration": _calibration(found.calibrated),
-    }
-    if restrung is not None:
-        whole["restring"] = [
-            {
-                "string": i + 1,
-                "move": float(restrung.move[i]),
-                "move_error": float(restrung.error[i]),
-                "read": bool(restrung.read[i]),
-                "travel_left": None if restrung.travel is None else restrung.travel[i].tolist(),
-                "tension_n": restrung.tension[i].tolist(),
-                "stress_ratio": [None if np.isnan(part) else float(part) for part in restrung.stress[i]],
-            }
-            for i in range(len(restrung.move))
-        ]
-    return whole
-
-
-def _calibration(learnt: Calibrated | None) -> dict[str, Any] | None:
-    if learnt is None:
-        return None
-    return {
-        "stiffness": learnt.stiffness,
-        "stiffness_error": learnt.stiffness_error,
-        "stretch": learnt.stretch,
-        "stretch_error": learnt.stretch_error,
-        "correlation": learnt.correlation,
-        "rms_before": learnt.rms_before,
-        "rms_after": learnt.rms_after,
-        "strings": list(learnt.strings),
-    }
-
-
-def _cents(advice: Advice, cents: Iterable[float]) -> list[dict[str, Any]]:
-    return [{"fret": int(fret), "cents": float(off)} for fret, off in zip(advice.frets, cents, strict=True)]
-
-
-def _findings(findings: Iterable[Finding]) -> list[dict[str, str]]:
-    return [{"kind": finding.kind, "evidence": finding.evidence} for finding in findings]

@@ -21,22 +21,14 @@ def command(plan: Path, as_json: bool) -> None:
     Exit code 0 only when the plan can be drawn.
     """
     from slotwright.layout.drawing.catalogue import described, draw_sheet  # noqa: PLC0415 - quick --help
+    from slotwright.layout.export.data import instrument as data  # noqa: PLC0415 - quick --help
 
     instrument = read_instrument(plan)
     sheets = described(instrument)
     for name in sheets:
         draw_sheet(instrument, name)
-    findings = () if instrument.bridge_lacks else instrument.bridge_findings
     if as_json:
-        print_json(
-            {
-                "title": instrument.plan.title,
-                "sheets": sheets,
-                "warnings": instrument.warnings,
-                "bridge": findings,
-                "assumed": {key: assumed.value for key, assumed in instrument.assumed.items()},
-            }
-        )
+        print_json(data.checked(instrument, sheets))
         return
     click.echo(f"{plan}: can be drawn ({', '.join(sheets)})")
     for warning in instrument.warnings:
@@ -45,7 +37,7 @@ def command(plan: Path, as_json: bool) -> None:
         click.echo(f"bridge is not placed: {instrument.bridge_lacks}")
     if instrument.strung is None:
         click.echo(f"pitch is not reckoned: {instrument.unstated[0]}")
-    for finding in findings:
+    for finding in instrument.bridge_findings:
         click.echo(f"bridge: {finding}")
     if instrument.assumed:
         click.echo(f"assumed, not stated in the plan ({instrument.plan.units}):")

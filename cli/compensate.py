@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 import numpy as np
 
 from slotwright.cli.console import FILE, UNIT_NAMES, cents, print_json, print_table, read_instrument, warn, write
-from slotwright.cli.tolerances import print_slips, read_sizes, slips_as_json
-from slotwright.cli.tunings import losses_as_json, print_losses
+from slotwright.cli.tolerances import print_slips, read_sizes
+from slotwright.cli.tunings import print_losses
 from slotwright.layout import cautions
 from slotwright.layout.errors import SlotwrightError
-from slotwright.layout.instrument.stringing import least_worst
+from slotwright.layout.export.data import instrument as data
 from slotwright.layout.instrument.tolerances import simulate
 from slotwright.layout.instrument.what_if import what_if
 
@@ -74,8 +74,7 @@ def command(
         _plot(instrument, strung, slipped, plot, force=force)
     warn(instrument)
     if as_json:
-        told = _as_json(instrument, strung)
-        print_json(told if slipped is None else {**told, "slip": slips_as_json(instrument, slipped)})
+        print_json(data.offsets(instrument, strung, slipped))
     elif slipped is not None:
         print_slips(instrument, slipped)
     elif explain is not None:
@@ -136,18 +135,16 @@ def _print(instrument: Instrument, strung: Strung) -> None:
 
 
 def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
-    said = instrument.length
-    yield from _beyond(instrument, strung)
+    rule = instrument.plan.compensation
+    if not any(finding.kind == "beyond tolerance" for finding in instrument.pitch_findings):
+        own = " at its own pitch" if instrument.plan.tunings else ""
+        yield f"every string is within {rule.tolerance:g} cents over its aim{own}"
+    yield from map(str, instrument.pitch_findings)
     outside = np.where(strung.weights > 0, 0.0, strung.after.total)
     string, fret = np.unravel_index(int(np.argmax(np.abs(outside))), outside.shape)
     if outside[string, fret]:
         worst = cents(outside[string, fret])
         yield f"outside the aims the worst note is fret {fret + 1} of string {string + 1}: {worst} cents"
-    if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
-        ranges = "; ".join(
-            f"string {i + 1} {' to '.join(said(float(end)) for end in strung.uncertainty[i])}" for i in guessed
-        )
-        yield f"cores estimated, not stated; set back with cores 15 % thinner or thicker: {ranges}"
     if any(body.stress_ratio is not None for body in strung.bodies):
         yield "strain: tension against what music wire of that size holds"
     yield from instrument.grounds
@@ -156,33 +153,6 @@ def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
             shared = " and ".join(map(str, group))
             yield f"string {shared} share a saddle: slotwright check says what that costs them"
     yield cautions.STRINGS
-
-
-def _beyond(instrument: Instrument, strung: Strung) -> Iterator[str]:
-    """Say which strings the contacts do not bring within the tolerance, and why."""
-    plan, said = instrument.plan, instrument.length
-    rule = plan.compensation
-    own = " at its own pitch" if plan.tunings else ""
-    beyond = np.flatnonzero(np.abs(strung.worst_cents) > rule.tolerance)
-    if not beyond.size:
-        yield f"every string is within {rule.tolerance:g} cents over its aim{own}"
-        return
-    least = least_worst(plan, strung)
-    moves = "its saddle stands" if rule.nut == "none" else "saddle and nut stand"
-    for i in beyond:
-        stays = f"string {i + 1}: {cents(strung.worst_cents[i])} cents stay at fret {strung.worst_fret[i]}"
-        if strung.offsets.saddle_held[i] or strung.offsets.nut_held[i]:
-            yield f"{stays}; its contacts are held at their limits"
-        elif least[i] > rule.tolerance:
-            yield f"{stays}; wherever {moves}, {least[i]:.2f} or more stay somewhere"
-        elif plan.tunings:
-            yield f"{stays}; without the other tunings it could have {least[i]:.2f}"
-        elif rule.minimise == "worst" or rule.rounding:
-            yield f"{stays}; rounding offsets to {said(rule.rounding)} costs it"
-        else:
-            yield f'{stays}; minimise = "worst" would tame them to {least[i]:.2f}'
-    if rule.nut == "none" and (least > rule.tolerance).any():
-        yield 'a moved nut contact could help: compensation.nut = "common" or "per string"'
 
 
 def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
@@ -244,42 +214,3 @@ def _plot(instrument: Instrument, strung: Strung, slipped: Outcome | None, path:
     else:
         chart = slip_chart(title, names, (slipped.low, slipped.median, slipped.high), aims, tolerance)
     write({path: chart}, force=force)
-
-
-def _as_json(instrument: Instrument, strung: Strung) -> dict[str, Any]:
-    plan = instrument.plan
-    tolerance = plan.compensation.tolerance
-    return {
-        "tolerance": tolerance,
-        "within_tolerance": bool((np.abs(strung.worst_cents) <= tolerance).all()),
-        "strings": [
-            {
-                "string": i + 1,
-                "pitch": plan.strings[i].pitch,
-                "frequency": body.frequency,
-                "scale": float(instrument.neck.scales[i]),
-                "mass_g_per_m": 1e3 * body.mass,
-                "tension_n": body.tension,
-                "string_constant": body.constant,
-                "stress_ratio": body.stress_ratio,
-                "core_estimated": body.core_estimated,
-                "saddle_offset": float(strung.offsets.saddle[i]),
-                "saddle_offset_range": strung.uncertainty[i].tolist() if body.core_estimated else None,
-                "nut_offset": float(strung.offsets.nut[i]),
-                "held_at_limit": bool(strung.offsets.saddle_held[i] or strung.offsets.nut_held[i]),
-                "rms_cents": float(strung.rms[i]),
-                "worst_cents": float(strung.worst_cents[i]),
-                "worst_fret": int(strung.worst_fret[i]),
-                "cents": strung.after.total[i].tolist(),
-                "uncompensated_cents": strung.before.total[i].tolist(),
-                "parts": {
-                    "length": strung.after.length[i].tolist(),
-                    "mass": strung.after.mass[i].tolist(),
-                    "stretch": strung.after.stretch[i].tolist(),
-                    "stiffness": strung.after.stiffness[i].tolist(),
-                },
-            }
-            for i, body in enumerate(strung.bodies)
-        ],
-        **({"tunings": losses_as_json(instrument, strung)} if plan.tunings else {}),
-    }

@@ -32,10 +32,12 @@ def command(plan: Path, as_csv: bool, as_json: bool) -> None:
     """
     if as_csv and as_json:
         raise click.UsageError("--csv and --json exclude each other.")
+    from slotwright.layout.export.data import instrument as data  # noqa: PLC0415 - quick --help
+
     instrument = read_instrument(plan)
     warn(instrument)
     if as_json:
-        print_json(_as_json(instrument))
+        print_json(data.frets(instrument))
     elif as_csv:
         _print_csv(instrument)
     else:
@@ -101,29 +103,3 @@ def _print_csv(instrument: Instrument) -> None:
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(["fret", *(f"{name} [{unit}]" for name in columns)])
     writer.writerows(_rows(instrument, columns, 4 if unit == "mm" else 5))
-
-
-def _as_json(instrument: Instrument) -> dict[str, Any]:
-    neck, sawing = instrument.neck, instrument.sawing
-    return {
-        "title": instrument.plan.title,
-        "strings": [
-            {"string": i + 1, "scale": scale, "nut": nut, "saddle": saddle}
-            for i, (scale, nut, saddle) in enumerate(
-                zip(neck.scales.tolist(), neck.nut_ends.tolist(), neck.saddle_ends.tolist(), strict=True)
-            )
-        ],
-        "frets": [
-            {
-                "fret": fret,
-                "speaking_fraction": float(neck.fractions[fret]),
-                "from_nut": neck.from_nut[fret].tolist(),
-                "slot": neck.slots[fret].tolist() if fret >= instrument.first_slot else None,
-                "straightness": float(neck.straightness[fret]),
-                "saw_setting": float(sawing.setting[fret]),
-                "wood_left": float(sawing.wood_left[fret]),
-            }
-            for fret in range(len(neck.cents))
-        ],
-        "slot_depth": sawing.depth,
-    }

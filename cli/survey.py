@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from slotwright.layout.survey.plan_text import Asked
-    from slotwright.layout.survey.scale import Line, Saddle, Survey
+    from slotwright.layout.survey.scale import Saddle, Survey
 
 _SIDES = ("treble", "bass")
 _SADDLE_REACH = 0.1  # of what is expected; further away it was not measured from crown 12
@@ -65,6 +65,7 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
     A CSV file: fret,distance, or fret,treble,bass for both edges; all from one place near the nut,
     crown by crown. A row `nut` is the face of the nut. What the plan needs besides is asked for.
     """
+    from slotwright.layout.export.data import survey as data  # noqa: PLC0415
     from slotwright.layout.readings.crowns import read_measurements  # noqa: PLC0415 - quick --help
     from slotwright.layout.survey.scale import SIGMA, find_scale  # noqa: PLC0415
 
@@ -88,7 +89,7 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
         files[plot] = survey_chart(title, found.lines, units)
     write(files, force=force)
     if as_json:
-        print_json(_as_json(found, saddles))
+        print_json(data.survey(found, saddles, units))
         return
     _print(found, saddles, title, units)
     if plan is not None:
@@ -212,57 +213,3 @@ def _signed(said: Callable[[float], str], length: float) -> str:
 
 def _cents(cents: float) -> str:
     return "-" if math.isnan(cents) else f"{round(float(cents), 1) + 0.0:+.1f}"
-
-
-def _as_json(found: Survey, saddles: dict[str, Saddle]) -> dict[str, Any]:
-    from slotwright.layout.survey.scale import divisor  # noqa: PLC0415 - quick --help
-
-    whole: dict[str, Any] = {
-        "rule": found.rule,
-        "rule_sure": found.sure,
-        "divisions": found.divisions,
-        "divisor": divisor(found.step),
-        "octave_fret": found.octave_fret,
-        "chi_square": found.chi_square,
-        "sigma": found.sigma,
-        "scatter": found.scatter,
-    }
-    if len(found.lines) == 1:
-        whole |= _line_json(found.lines[0])
-    else:
-        whole |= {line.measured.name: _line_json(line) for line in found.lines}
-    if saddles:
-        whole["saddle"] = {
-            side: {
-                "from_fret_12": saddle.from_12,
-                "behind": saddle.behind,
-                "cents_at_12": saddle.cents,
-                "move": -saddle.behind,
-            }
-            for side, saddle in saddles.items()
-        }
-    return whole
-
-
-def _line_json(line: Line) -> dict[str, Any]:
-    columns = (line.measured.distances, line.residuals, line.cents, line.look_at)
-    return {
-        "scale": line.scale,
-        "scale_error": line.scale_error,
-        "nut_offset": line.nut_offset,
-        "nut_offset_error": line.nut_offset_error,
-        "saddle_from_fret_12": line.saddle_from_12,
-        "saddle_from_fret_12_error": line.saddle_from_12_error,
-        "frets": [
-            {
-                "fret": fret,
-                "distance": distance,
-                "residual": residual,
-                "cents": None if math.isnan(cents) else cents,
-                "look_at": bad,
-            }
-            for fret, distance, residual, cents, bad in zip(
-                line.measured.frets.tolist(), *(column.tolist() for column in columns), strict=True
-            )
-        ],
-    }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -74,35 +74,6 @@ def print_slips(instrument: Instrument, slips: Outcome) -> None:
         click.echo(f"what matters most: {most}, {CAUSES[most].what}")
     usual = ", ".join(f"{name} {_size(size, plan.units)}" for name, size in slips.sizes.items())
     click.echo(f"standard deviations, in {UNIT_NAMES[plan.units]}: {usual}")
-
-
-def slips_as_json(instrument: Instrument, slips: Outcome) -> dict[str, Any]:
-    """Give the whole of it for JSON."""
-    strung = instrument.strung
-    assert strung is not None  # noqa: S101 - the command asked
-    return {
-        "instruments": DRAWS,
-        "sizes": slips.sizes,
-        "sources": {name: cause.source for name, cause in CAUSES.items()},
-        "within_tolerance": slips.all_within,
-        "shares": slips.overall,
-        "strings": [
-            {
-                "string": i + 1,
-                "within_tolerance": float(slips.within[i]),
-                "rms_cents": float(slips.rms[i]),
-                "mean_square": {
-                    "as_drawn": float(slips.planned[i]),
-                    **{name: float(each[i]) for name, each in slips.added.items()},
-                },
-                "shares": {name: float(each[i]) for name, each in slips.shares.items()},
-                "median": slips.median[i].tolist(),
-                "low": slips.low[i].tolist(),
-                "high": slips.high[i].tolist(),
-            }
-            for i in range(len(strung.bodies))
-        ],
-    }
 
 
 def _size(size: float, units: Unit) -> str:

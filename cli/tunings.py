@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -27,23 +27,3 @@ def print_losses(instrument: Instrument, strung: Strung) -> None:
         for i in range(len(strung.bodies))
     ]
     print_table(("tuning", "string", "rms", "alone", "worst", "alone"), rows)
-
-
-def losses_as_json(instrument: Instrument, strung: Strung) -> list[dict[str, Any]]:
-    """Give the same for JSON, the strings' own pitches first."""
-    return [
-        {
-            "tuning": loss.tuning,
-            "strings": [
-                {
-                    "string": i + 1,
-                    "rms_cents": float(loss.rms[i]),
-                    "worst_cents": float(loss.worst[i]),
-                    "own_best_rms": float(loss.own_best_rms[i]),
-                    "own_best_worst": float(loss.own_best_worst[i]),
-                }
-                for i in range(len(strung.bodies))
-            ],
-        }
-        for loss in losses(instrument.plan, strung.fretting, strung.weights, strung.offsets)
-    ]

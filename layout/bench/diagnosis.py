@@ -13,6 +13,7 @@ from slotwright.layout.bench.advice import advise
 from slotwright.layout.bench.calibration import calibrate, missing
 from slotwright.layout.bench.patterns import LOW_FRETS, UPPER_FRETS, Evidence
 from slotwright.layout.bench.state import SIGMA_READING, each_pass, gather, setting_of
+from slotwright.layout.findings import Finding
 from slotwright.layout.instrument.bridge_findings import cures
 from slotwright.layout.physics.offsets import SADDLE_REACH, compensate
 from slotwright.layout.physics.pitch import parts
@@ -40,22 +41,6 @@ _STICKS: Final = ("ping", "jump", "stick")
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
-    """Something that a saddle does not cure.
-
-    Parameters
-    ----------
-    kind
-        ``no position``, ``nut``, ``crown``, ``worn crown``, ``magnets``, ``sticking`` or ``travel``.
-    evidence
-        What speaks for it in numbers, and where to look.
-    """
-
-    kind: str
-    evidence: str
-
-
-@dataclass(frozen=True, slots=True)
 class Verdict:
     """Advice for one string with what was found about it.
 
@@ -66,7 +51,7 @@ class Verdict:
     string
         Number of the string.
     findings
-        What the saddle does not cure.
+        What the saddle does not cure: ``no position``, ``nut``, ``magnets``, ``sticking`` or ``travel``.
     """
 
     advice: Advice | None
@@ -83,7 +68,7 @@ class Intonation:
     strings
         One verdict for each string that was read.
     findings
-        What concerns several strings.
+        What concerns several strings: ``crown`` or ``worn crown``.
     calibrated
         What the readings teach the model; None where they are too few.
     wanting
@@ -158,9 +143,11 @@ class _Words:
         if (pull := kinds.get("magnets")) is not None:
             yield Finding(
                 "magnets",
+                f"string {advice.string}",
                 f"above fret {self.plan.action_fret} the error bends up, {pull.size:+.1f} cents at fret "
                 f"{advice.frets[-1]} (give or take {pull.error:.1f}): magnets may pull; lower the pickups and "
                 "read again before the saddle is moved",
+                {"cents": pull.size, "error": pull.error, "fret": int(advice.frets[-1])},
             )
 
     def nut(self, advice: Advice) -> Finding:
@@ -171,13 +158,15 @@ class _Words:
         if zero:
             end = part = "the zero fret"
         words = {"nut height": f"{part} were {{}} too high", "nut place": f"{end} stood {{}} too far from fret 1"}
-        sizes = self.evidence.nut_sizes(advice).items()
-        as_if = " or ".join(words[kind].format(self.said(size)) for kind, size in sizes if size > 0)
+        sizes = {kind: float(size) for kind, size in self.evidence.nut_sizes(advice).items() if size > 0}
+        as_if = " or ".join(words[kind].format(self.said(size)) for kind, size in sizes.items())
         good = f", frets {UPPER_FRETS} and up {upper.mean():+.1f}" if upper.size else ""
         return Finding(
             "nut",
+            f"string {advice.string}",
             f"with the saddle at its best frets 1 to {LOW_FRETS} stay {low.mean():+.1f} cents off{good}: look at the "
             f"height of {part} first, then at its distance to fret 1; as if {as_if}",
+            {"cents": float(low.mean()), **{kind.replace(" ", "_"): size for kind, size in sizes.items()}},
         )
 
     def crowns(self, advices: Sequence[Advice], marks: Mapping[int, Sequence[Mark]]) -> Iterator[Finding]:
@@ -196,12 +185,14 @@ class _Words:
         lengths = self.setting.fretting.scale - self.setting.fretting.frets[:, fret - 1]
         astray = size * float(np.mean(lengths[np.array(off) - 1])) / CENTS_PER_NEPER
         toward = "bridge" if astray > 0 else "nut"
-        by = f"fret {fret} is {size:+.1f} cents off"
+        by, numbers = f"fret {fret} is {size:+.1f} cents off", {"fret": fret, "cents": size, "astray": astray}
         if len(off) == read and read > 1:
             return Finding(
                 "crown",
+                f"fret {fret}",
                 f"{by} on all {read} strings read there: look at that crown, as if it stood {self.said(abs(astray))} "
                 f"toward the {toward}",
+                numbers,
             )
         which = ", ".join(map(str, off))
         if size > 0:
@@ -209,7 +200,10 @@ class _Words:
         else:
             what = "see whether it is loose or leans there"
         return Finding(
-            "worn crown", f"{by} under string {which} only, of {read} read there: read it again, then look; {what}"
+            "worn crown",
+            f"fret {fret}, string {which}",
+            f"{by} under string {which} only, of {read} read there: read it again, then look; {what}",
+            numbers,
         )
 
     def serving(self, fretting: Fretting, nut: NutRule, minimise: Criterion) -> Offsets:
@@ -258,7 +252,7 @@ class _Words:
             rest = float(np.abs(stays(free.saddle, free.nut)[aimed]).max())
             way = "toward fret 1" if nut > 0 else "away from fret 1"
             evidence += f"; the nut contact {self.said(abs(nut))} {way} would leave {rest:.1f} at most"
-        yield Finding("no position", evidence)
+        yield Finding("no position", f"string {advice.string}", evidence, {"least": most})
 
     def travel(self, advice: Advice) -> Iterator[Finding]:
         """Say what is missing at the end of the travel, and what each cure would gain."""
@@ -266,6 +260,7 @@ class _Words:
             low, high = SADDLE_REACH
             yield Finding(
                 "travel",
+                f"string {advice.string}",
                 f"the saddle would stand, or have stood, beyond {low:.0%} to {high:.0%} of the scale, "
                 "where no bridge reaches: look at the readings and at the plan's scale",
             )
@@ -289,7 +284,7 @@ class _Words:
         end = "rear" if back else "front"
         help_ = f"what would gain way: {', '.join(gains)}" if gains else "only another place of the bridge gains way"
         ends = f"the travel ends {self.said(-min(advice.travel))} before that place, at its {end}"
-        yield Finding("travel", f"{ends}; {help_}")
+        yield Finding("travel", f"string {advice.string}", f"{ends}; {help_}", {"missing": -min(advice.travel)})
 
 
 def _heard(raw: Sequence[Reading], string: int) -> Iterator[Finding]:
@@ -299,6 +294,7 @@ def _heard(raw: Sequence[Reading], string: int) -> Iterator[Finding]:
     if warbling := sorted({reading.fret for reading in now if reading.warbles}):
         yield Finding(
             "magnets",
+            f"string {string}",
             f"notes warble at fret {', '.join(map(str, warbling))}; they are not used: magnets may pull; lower the "
             "pickups and read again before the saddle is moved",
         )
@@ -315,5 +311,7 @@ def _heard(raw: Sequence[Reading], string: int) -> Iterator[Finding]:
     if signs:
         yield Finding(
             "sticking",
+            f"string {string}",
             f"{'; '.join(signs)}: the string may stick in its nut slot; free the slot and read again",
+            {"apart": max(apart.values())} if apart else {},
         )

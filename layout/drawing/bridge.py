@@ -11,6 +11,7 @@ from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.marks import cross, point, sides
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
+from slotwright.layout.findings import sentence
 from slotwright.layout.instrument.bridge import margins, single_units
 from slotwright.layout.units import SHOWN
 
@@ -212,5 +213,4 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         "to the treble side takes off the treble margin and adds to the other."
     )
     yield from contacts.grounds(instrument)
-    for finding in instrument.bridge_findings:
-        yield f"{finding[0].upper()}{finding[1:]}."
+    yield from map(sentence, instrument.bridge_findings)

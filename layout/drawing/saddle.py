@@ -11,6 +11,7 @@ from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import spread
 from slotwright.layout.drawing.nut import string_numbers
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
+from slotwright.layout.findings import sentence
 from slotwright.layout.physics.pitch import saddle_height
 
 if TYPE_CHECKING:
@@ -145,5 +146,4 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     figures = ", ".join(f"{i}: {said(float(x))}" for i, x in enumerate(placed.along, start=1))
     yield f"Contacts across the saddle from its middle, toward the rear above 0: {figures}."
     yield from contacts.grounds(instrument)
-    for finding in instrument.bridge_findings:
-        yield f"{finding[0].upper()}{finding[1:]}."
+    yield from map(sentence, instrument.bridge_findings)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from slotwright.layout.findings import Finding
 from slotwright.layout.instrument.neck import mark_centres, nearest_edge
 from slotwright.layout.units import ROUNDING, SHOWN
 
@@ -23,7 +24,7 @@ NOTCH_WALL: Final = 0.8  # mm of strip between two notches: less breaks away
 NEAR_EDGE: Final = 2.0  # mm from an outer string to the edge: it is pulled off the board
 
 
-def warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[str]:
+def warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[Finding]:
     """Yield what is possible but hardly meant about the board.
 
     Parameters
@@ -35,29 +36,49 @@ def warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[str]:
     steps = np.diff(neck.from_nut, axis=0).min(axis=1)
     close = int(np.argmin(steps))
     if steps[close] < NARROW_FRET - SHOWN:
-        yield f"frets {close} and {close + 1} stand {said(steps[close])} apart; below {said(NARROW_FRET)}"
+        yield Finding(
+            "narrow fret",
+            f"fret {close + 1}",
+            f"frets {close} and {close + 1} stand {said(steps[close])} apart; below {said(NARROW_FRET)}",
+            {"apart": float(steps[close]), "limit": NARROW_FRET},
+        )
     thin = sawing.thinnest
-    if sawing.wood_left[thin] < THIN_WOOD - SHOWN:
-        yield f"{said(sawing.wood_left[thin])} of wood left under the slot of fret {thin}; below {said(THIN_WOOD)}"
+    if (left := float(sawing.wood_left[thin])) < THIN_WOOD - SHOWN:
+        yield Finding(
+            "thin wood",
+            f"fret {thin}",
+            f"{said(left)} of wood left under the slot of fret {thin}; below {said(THIN_WOOD)}",
+            {"left": left, "limit": THIN_WOOD},
+        )
     margin, end, side = nearest_edge(neck)
     if margin < NEAR_EDGE - SHOWN:
-        yield f"the outer {side} string stands {said(margin)} from the edge at the {end}; below {said(NEAR_EDGE)}"
+        yield Finding(
+            "near the edge",
+            f"outer {side} string",
+            f"the outer {side} string stands {said(margin)} from the edge at the {end}; below {said(NEAR_EDGE)}",
+            {"margin": margin, "limit": NEAR_EDGE},
+        )
     board = plan.board
     if len(plan.strings) == 1 and (board.string_spread_nut or board.string_spread_saddle):
-        yield "one string stands on the centre line; its string_spread is not used"
-    if plan.nut and plan.nut.slot > 0 and plan.behind_nut < plan.nut.slot + plan.nut.ledge - ROUNDING:
-        needed = plan.nut.slot + plan.nut.ledge
-        yield f"the nut's groove and ledge need board.behind_nut of {said(needed)}"
-    if plan.nut and 0 < plan.nut.slot < plan.nut.thickness:
-        yield f"the nut, {said(plan.nut.thickness)} thick, does not fit its groove of {said(plan.nut.slot)}"
+        yield Finding("unused", "board", "one string stands on the centre line; its string_spread is not used")
+    yield from _nut_groove(plan)
     yield from _crowded_marks(plan, neck)
     at_nut, at_last = (float(np.ptp(neck.lines_in_board[fret, :, 1])) for fret in (0, -1))
     if at_last < at_nut - ROUNDING:
-        yield f"the board narrows from {said(at_nut)} at the nut to {said(at_last)} at the last fret"
+        yield Finding(
+            "narrowing board",
+            "board",
+            f"the board narrows from {said(at_nut)} at the nut to {said(at_last)} at the last fret",
+            {"at_nut": at_nut, "at_last_fret": at_last},
+        )
     if plan.blank and plan.frets.slot_inset:
-        yield "slots sawn across the square blank are not blind; without [blank] they end inside the board"
+        yield Finding(
+            "slots not blind",
+            "blank",
+            "slots sawn across the square blank are not blind; without [blank] they end inside the board",
+        )
     if plan.jig and (fault := jig_fault(plan, neck)):
-        yield f"[jig] is left aside: {fault}"
+        yield Finding("unused", "jig", f"[jig] is left aside: {fault}")
 
 
 def jig_fault(plan: Plan, neck: Neck) -> str | None:
@@ -80,18 +101,41 @@ def jig_fault(plan: Plan, neck: Neck) -> str | None:
     return None
 
 
-def _crowded_marks(plan: Plan, neck: Neck) -> Iterator[str]:
+def _nut_groove(plan: Plan) -> Iterator[Finding]:
+    """Find a nut that its groove, or a groove that the board, does not hold."""
+    said, nut = plan.said, plan.nut
+    if nut and nut.slot > 0 and plan.behind_nut < nut.slot + nut.ledge - ROUNDING:
+        needed = nut.slot + nut.ledge
+        yield Finding(
+            "nut groove",
+            "nut",
+            f"the nut's groove and ledge need board.behind_nut of {said(needed)}",
+            {"needed": needed, "behind_nut": plan.behind_nut},
+        )
+    if nut and 0 < nut.slot < nut.thickness:
+        yield Finding(
+            "nut groove",
+            "nut",
+            f"the nut, {said(nut.thickness)} thick, does not fit its groove of {said(nut.slot)}",
+            {"thickness": nut.thickness, "groove": nut.slot},
+        )
+
+
+def _crowded_marks(plan: Plan, neck: Neck) -> Iterator[Finding]:
     """Find marks that reach into a slot, or into each other."""
     marks, radius = mark_centres(plan, neck), plan.board.mark_diameter / 2
     for place, (fret, x, y) in enumerate(marks):
+        mark = f"mark at fret {fret}"
         beside = neck.frets[fret - 1 : fret + 1]
         off = np.abs(beside.x_at(y) - x) / np.hypot(1, beside.skew)
         if off.min() < radius + plan.frets.slot_width / 2:
-            yield f"the mark at fret {fret} reaches into a slot; a diameter below {plan.said(2 * off.min())} fits"
+            fits = 2 * float(off.min())
+            words = f"the {mark} reaches into a slot; a diameter below {plan.said(fits)} fits"
+            yield Finding("crowded mark", mark, words, {"fits": fits})
             return
         if (np.abs(neck.edges.y_at(x) - y) / np.hypot(1, neck.edges.taper)).min() < radius:
-            yield f"the mark at fret {fret} reaches over the edge of the board"
+            yield Finding("crowded mark", mark, f"the {mark} reaches over the edge of the board")
             return
         if any(np.hypot(x - other[1], y - other[2]) < 2 * radius for other in marks[:place]):
-            yield f"the marks at fret {fret} reach into each other"
+            yield Finding("crowded mark", mark, f"the marks at fret {fret} reach into each other")
             return

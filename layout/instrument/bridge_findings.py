@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from slotwright.layout.findings import Finding, strings_named
 from slotwright.layout.instrument.board_findings import NEAR_EDGE
 from slotwright.layout.instrument.bridge import PIN_HOLE, TIE_HOLE, margins, single_units
 from slotwright.layout.instrument.tunings import in_all_tunings
@@ -32,7 +33,7 @@ EXPOSURE: Final = (2.0, 5.0)  # mm of saddle out of its base (common practice, f
 SNUG: Final = 0.25  # mm that a hole may be off and still take its screw, post or pin (from memory)
 
 
-def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Iterator[str]:
+def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Iterator[Finding]:
     """Yield what is to be said of a bridge.
 
     Parameters
@@ -49,20 +50,25 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
         yield from _short_travel(plan, bridge, placed)
         gains = [] if single_units(plan) else [*_gains(plan, bridge, neck, strung, placed)]
         if gains:
-            yield f"what brings the contacts closer together: {'; '.join(gains)}"
+            yield Finding("to gain travel", "bridge", f"what brings the contacts closer together: {'; '.join(gains)}")
         if bridge.angle:
-            yield "another bridge.angle may lie nearer to the contacts"
+            yield Finding("to gain travel", "bridge", "another bridge.angle may lie nearer to the contacts")
     yield from _saddle(plan, bridge, placed)
     yield from _impossible(plan, bridge)
     if bridge.existing_holes and placed.holes:
-        yield _old_holes(plan, bridge, strung, placed)
+        yield Finding("holes that are there", "holes", _old_holes(plan, bridge, strung, placed))
     for name, treble, bass, _ in margins(plan, neck):
         for side, margin in (("treble", treble), ("bass", bass)):
             if margin < NEAR_EDGE - SHOWN:
-                yield f"only {plan.said(margin)} between the outer {side} string and the edge at the {name}"
+                yield Finding(
+                    "near the edge",
+                    f"outer {side} string",
+                    f"only {plan.said(margin)} between the outer {side} string and the edge at the {name}",
+                    {"margin": float(margin), "limit": NEAR_EDGE},
+                )
 
 
-def _sharing(plan: Plan, placed: Placement) -> Iterator[str]:
+def _sharing(plan: Plan, placed: Placement) -> Iterator[Finding]:
     """Say what sharing a saddle or a crest costs, where it can be measured."""
     off = np.flatnonzero(np.abs(placed.shared) > SHOWN)
     if off.size:
@@ -71,36 +77,64 @@ def _sharing(plan: Plan, placed: Placement) -> Iterator[str]:
             f"{i + 1} {show(abs(float(placed.shared[i])), plan.units)} {way[i]} ({placed.shared_cents[i]:+.2f})"
             for i in off
         )
-        yield (
+        yield Finding(
+            "shared contact",
+            strings_named([int(i) + 1 for i in off]),
             f"strings that share a contact stand off their own places, in {plan.units} and in cents at fret "
-            f"{plan.action_fret}: {each}"
+            f"{plan.action_fret}: {each}",
+            {f"string_{i + 1}": float(placed.shared[i]) for i in off},
         )
 
 
-def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str]:
+def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:
     """Judge the saddle's thickness and how far it stands out."""
     said = plan.said
     if placed.thickness is not None and bridge.slot_width is not None:
         enough = placed.thickness <= bridge.slot_width + ROUNDING
         verdict = "every contact can be filed in" if enough else "too thin to file every contact in"
-        yield f"saddle {said(bridge.slot_width)} thick: {verdict}; {said(placed.thickness)} is needed"
+        yield Finding(
+            "saddle thick enough" if enough else "saddle too thin",
+            "saddle",
+            f"saddle {said(bridge.slot_width)} thick: {verdict}; {said(placed.thickness)} is needed",
+            {"thickness": bridge.slot_width, "needed": placed.thickness},
+        )
     if placed.exposure is not None:
         low, high = float(placed.exposure.min()), float(placed.exposure.max())
         if low < EXPOSURE[0] or high > EXPOSURE[1]:
             usual = f"{said(EXPOSURE[0])} to {said(EXPOSURE[1])} is usual"
-            yield f"the saddle stands {said(low)} to {said(high)} out of its base; {usual}"
+            yield Finding(
+                "saddle height",
+                "saddle",
+                f"the saddle stands {said(low)} to {said(high)} out of its base; {usual}",
+                {"least": low, "most": high},
+            )
         if bridge.slot_depth is not None and bridge.slot_depth < high:
-            yield f"{said(high)} of saddle stand out but only {said(bridge.slot_depth)} in: it may tip"
+            yield Finding(
+                "saddle may tip",
+                "saddle",
+                f"{said(high)} of saddle stand out but only {said(bridge.slot_depth)} in: it may tip",
+                {"out": high, "in": bridge.slot_depth},
+            )
 
 
-def _impossible(plan: Plan, bridge: Bridge) -> Iterator[str]:
+def _impossible(plan: Plan, bridge: Bridge) -> Iterator[Finding]:
     """Find parts of the bridge that run into each other or out of it."""
     said = plan.said
     wide = bridge.foot or bridge.outline
     if wide and not single_units(plan) and wide[0] < plan.spread_saddle:
-        yield f"the bridge is {said(wide[0])} across, less than the strings are spread"
+        yield Finding(
+            "narrow bridge",
+            "bridge",
+            f"the bridge is {said(wide[0])} across, less than the strings are spread",
+            {"across": wide[0], "spread": plan.spread_saddle},
+        )
     if bridge.outline and bridge.slot_length and bridge.slot_length > bridge.outline[0]:
-        yield f"the slot, {said(bridge.slot_length)} long, runs out of the bridge"
+        yield Finding(
+            "slot out of bridge",
+            "saddle slot",
+            f"the slot, {said(bridge.slot_length)} long, runs out of the bridge",
+            {"length": bridge.slot_length, "across": bridge.outline[0]},
+        )
     for name, distance, diameter in (
         ("pin", bridge.pin_distance, bridge.pin_diameter or PIN_HOLE),
         ("tie", bridge.tie_distance, bridge.tie_diameter or TIE_HOLE),
@@ -108,21 +142,26 @@ def _impossible(plan: Plan, bridge: Bridge) -> Iterator[str]:
         if distance is None:
             continue
         if bridge.slot_width and distance - diameter / 2 < bridge.slot_width / 2:
-            yield f"the {name} holes cut into the saddle's slot"
+            yield Finding("hole in slot", f"{name} holes", f"the {name} holes cut into the saddle's slot")
         if bridge.outline and distance + diameter / 2 > bridge.outline[1] - (bridge.to_front or 0.0):
-            yield f"the {name} holes lie behind the bridge's rear edge"
+            yield Finding("hole off bridge", f"{name} holes", f"the {name} holes lie behind the bridge's rear edge")
 
 
-def _short_travel(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[str]:
+def _short_travel(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:
     """Say which strings miss the travel, and by how much."""
     assert placed.reserve is not None  # noqa: S101 - asked for only where there is travel
     said = plan.said
     for string, (before, behind) in enumerate(placed.reserve, start=1):
         least, end = min((before, "front"), (behind, "rear"))
+        numbers = {"left": float(least), "wanted": bridge.reserve}
         if least < 0:
-            yield f"string {string} lies {said(-least)} beyond the {end} end of the travel"
+            words = f"string {string} lies {said(-least)} beyond the {end} end of the travel"
+            yield Finding("beyond travel", f"string {string}", words, numbers)
         elif least < bridge.reserve - ROUNDING:
-            yield f"string {string} keeps {said(least)} of travel at the {end} end; {said(bridge.reserve)} is wanted"
+            words = (
+                f"string {string} keeps {said(least)} of travel at the {end} end; {said(bridge.reserve)} is wanted"
+            )
+            yield Finding("short travel", f"string {string}", words, numbers)
 
 
 @dataclass(frozen=True, slots=True)

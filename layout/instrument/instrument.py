@@ -11,8 +11,9 @@ from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.instrument.blank import Sawing, faults, saw, slots_across
 from slotwright.layout.instrument.board_findings import warnings as board_warnings
 from slotwright.layout.instrument.bridge import Placement, lacking, place_bridge
-from slotwright.layout.instrument.bridge_findings import findings
+from slotwright.layout.instrument.bridge_findings import findings as bridge_findings
 from slotwright.layout.instrument.neck import Neck, lay_neck, with_nut_moved
+from slotwright.layout.instrument.pitch_findings import findings as pitch_findings
 from slotwright.layout.instrument.sealed import sealed
 from slotwright.layout.instrument.stringing import Strung, string_up, unstated
 from slotwright.layout.instrument.stringing import warnings as string_warnings
@@ -22,6 +23,7 @@ from slotwright.layout.units import show
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from slotwright.layout.findings import Finding
     from slotwright.layout.plan.tables import Plan
 
 
@@ -47,7 +49,11 @@ class Instrument:
     unstated
         What the plan would have to say of the strings.
     warnings
-        What is possible but hardly meant.
+        What is possible but hardly meant about board and strings.
+    bridge_findings
+        What a maker should know of the bridge before drilling.
+    pitch_findings
+        Which strings the contacts do not bring within the tolerance, and why; what that rests on.
     assumed
         Key path to value, for all that the plan left unsaid.
     """
@@ -59,7 +65,9 @@ class Instrument:
     strung: Strung | None
     placed: Placement | None
     unstated: tuple[Fault, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Finding, ...]
+    bridge_findings: tuple[Finding, ...]
+    pitch_findings: tuple[Finding, ...]
     assumed: dict[str, Assumed]
 
     @property
@@ -84,10 +92,9 @@ class Instrument:
         return self.placed
 
     @property
-    def bridge_findings(self) -> tuple[str, ...]:
-        """What a maker should know of the bridge before drilling."""
-        assert self.strung is not None  # noqa: S101 - `bridge_lacks` was asked
-        return tuple(findings(self.plan, self.neck, self.strung, self.bridge))
+    def findings(self) -> tuple[Finding, ...]:
+        """All that is to be said of it before wood is cut."""
+        return (*self.warnings, *self.pitch_findings, *self.bridge_findings)
 
     @property
     def grounds(self) -> tuple[str, ...]:
@@ -154,6 +161,8 @@ def lay_out(plan: Plan) -> Instrument:
         placed=placed,
         unstated=unsaid,
         warnings=(*board_warnings(plan, neck, sawing), *(string_warnings(plan, strung) if strung else ())),
+        bridge_findings=tuple(bridge_findings(plan, neck, strung, placed)) if strung and placed else (),
+        pitch_findings=tuple(pitch_findings(plan, strung)) if strung else (),
         assumed=assumed(plan),
     )
     return sealed(instrument)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.errors import Fault, PlanError
+from slotwright.layout.findings import Finding
 from slotwright.layout.instrument.lines import meet
 from slotwright.layout.instrument.tunings import in_all_tunings, retuned
 from slotwright.layout.physics import strings
@@ -307,7 +308,7 @@ def _below_crowns(plan: Plan, neck: Neck, fretting: Fretting) -> Iterator[Fault]
         )
 
 
-def warnings(plan: Plan, strung: Strung) -> Iterator[str]:
+def warnings(plan: Plan, strung: Strung) -> Iterator[Finding]:
     """Yield what is possible but hardly meant about the strings.
 
     Parameters
@@ -322,36 +323,51 @@ def warnings(plan: Plan, strung: Strung) -> Iterator[str]:
     for tuning, tuned in enumerate(retuned(plan, strung.bodies), start=1):
         yield from _tension(tuned, f" in tuning {tuning}")
     if plan.setup.press_depth > DEEP_PRESS:
-        yield f"pressed {said(plan.setup.press_depth)} past the crown notes go many cents sharp (setup.press_depth)"
+        deep = plan.setup.press_depth
+        words = f"pressed {said(deep)} past the crown notes go many cents sharp (setup.press_depth)"
+        yield Finding("deep press", "setup", words, {"depth": deep, "limit": DEEP_PRESS})
     gaps = clearance(strung.fretting, strung.offsets.saddle, strung.offsets.nut)
     for string, gap in enumerate(gaps, start=1):
         at, crown = np.unravel_index(np.argmin(gap), gap.shape)
         if gap[at, crown] < -SHOWN:
             how = f"fretted at {at}" if at else "open"
-            yield f"string {string}, {how}, would lie {said(-gap[at, crown])} below the crown of fret {crown + 1}"
+            yield Finding(
+                "on a crown",
+                f"string {string}",
+                f"string {string}, {how}, would lie {said(-gap[at, crown])} below the crown of fret {crown + 1}",
+                {"below": -float(gap[at, crown]), "fretted_at": int(at), "fret": int(crown) + 1},
+            )
     for name, held, reach in (
         ("saddle", strung.offsets.saddle_held, f"{SADDLE_REACH[0]:.0%} to {SADDLE_REACH[1]:.0%} of the scale"),
         ("nut", strung.offsets.nut_held, said(NUT_REACH)),
     ):
         if held.any():
             which = ", ".join(str(string + 1) for string in np.flatnonzero(held))
-            yield f"the {name} offset of string {which} is held at the limit of {reach}; the aim wants more"
+            words = f"the {name} offset of string {which} is held at the limit of {reach}; the aim wants more"
+            yield Finding("held at the limit", f"string {which}", words)
     f = strung.fretting
     stiffest = np.sqrt(f.bending / f.tension) / (f.scale - f.frets[:, -1])
     if stiffest.max() > WORST_BRACKET:
-        yield (
-            f"string {int(np.argmax(stiffest)) + 1} is so stiff for its length at the last fret that the model "
-            "is off by more than 0.03 cents there"
-        )
+        string = f"string {int(np.argmax(stiffest)) + 1}"
+        words = "is so stiff for its length at the last fret that the model is off by more than 0.03 cents there"
+        yield Finding("very stiff", string, f"{string} {words}", {"stiffness_ratio": float(stiffest.max())})
 
 
-def _tension(bodies: Sequence[StringBody], tuned: str = "") -> Iterator[str]:
+def _tension(bodies: Sequence[StringBody], tuned: str = "") -> Iterator[Finding]:
     """Find strings that may break and strings that hardly sound."""
     for place, body in enumerate(bodies, start=1):
         if body.stress_ratio is not None and body.stress_ratio > strings.STRAINED:
-            yield (
+            yield Finding(
+                "load",
+                f"string {place}",
                 f"string {place}{tuned} is strained to {100 * body.stress_ratio:.0f} % of what wire of its size "
-                f"holds; above {100 * strings.STRAINED:.0f} % it may break"
+                f"holds; above {100 * strings.STRAINED:.0f} % it may break",
+                {"load": body.stress_ratio, "limit": strings.STRAINED},
             )
         if body.tension < SLACK:
-            yield f"string {place}{tuned} has {body.tension:.1f} N of tension; below {SLACK:.0f} N it hardly sounds"
+            yield Finding(
+                "slack",
+                f"string {place}",
+                f"string {place}{tuned} has {body.tension:.1f} N of tension; below {SLACK:.0f} N it hardly sounds",
+                {"tension": body.tension, "limit": SLACK},
+            )

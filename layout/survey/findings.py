@@ -6,6 +6,7 @@ import math
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
+from slotwright.layout.findings import Finding
 from slotwright.layout.physics.temperament import OCTAVE
 from slotwright.layout.survey.scale import FROM_CROWN, Line, Saddle, Survey, divisor
 from slotwright.layout.units import Unit, show
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 _NAMES: Final = {"equal": "equal divisions", "eighteen": "rule of eighteen", "other": "free divisor"}
 
 
-def findings(survey: Survey, saddles: Mapping[str, Saddle], units: Unit) -> Iterator[str]:
+def findings(survey: Survey, saddles: Mapping[str, Saddle], units: Unit) -> Iterator[Finding]:
     """Say what was found, why, and what it means for the saddle.
 
     Parameters
@@ -32,7 +33,7 @@ def findings(survey: Survey, saddles: Mapping[str, Saddle], units: Unit) -> Iter
 
     Yields
     ------
-    str
+    Finding
         One finding with its evidence.
     """
     said = partial(show, units=units)
@@ -43,35 +44,50 @@ def findings(survey: Survey, saddles: Mapping[str, Saddle], units: Unit) -> Iter
         yield from _of_saddle_line(line, said)
     for side, saddle in saddles.items():
         yield _of_saddle(side, saddle, said)
-    yield "strings want their contacts behind that: being stiff and pressed down makes them sharp"
+    behind = "strings want their contacts behind that: being stiff and pressed down makes them sharp"
+    yield Finding("set back", "saddle", behind)
     if saddles:
-        yield "so a saddle behind it is no fault yet; slotwright compensate says how far behind"
+        words = "so a saddle behind it is no fault yet; slotwright compensate says how far behind"
+        yield Finding("set back", "saddle", words)
 
 
-def _of_line(line: Line, said: _Writer) -> Iterator[str]:
+def _of_line(line: Line, said: _Writer) -> Iterator[Finding]:
     edge = "" if line.measured.name == "distance" else f"{line.measured.name} "
-    yield f"{edge}scale: {said(line.scale)} +- {said(line.scale_error)}"
+    yield Finding(
+        "scale",
+        f"{edge}scale",
+        f"{edge}scale: {said(line.scale)} +- {said(line.scale_error)}",
+        {"scale": line.scale, "scale_error": line.scale_error},
+    )
     if line.nut_offset is None or line.nut_offset_error is None:
-        yield f"{edge}nut face: not measured; a row `nut` would place it"
+        yield Finding("nut face", f"{edge}nut", f"{edge}nut face: not measured; a row `nut` would place it")
     else:
         way = "toward fret 1 from" if line.nut_offset >= 0 else "behind"
-        yield (
+        yield Finding(
+            "nut face",
+            f"{edge}nut",
             f"{edge}nut face: stands {said(abs(line.nut_offset))} +- {said(line.nut_offset_error)} "
-            f"{way} the rule's nut{_weight(line.nut_offset, line.nut_offset_error)}"
+            f"{way} the rule's nut{_weight(line.nut_offset, line.nut_offset_error)}",
+            {"nut_offset": line.nut_offset, "nut_offset_error": line.nut_offset_error},
         )
     for i in line.look_at.nonzero()[0]:
         off, cents = float(line.residuals[i]), float(line.cents[i])
         way = "toward the bridge" if off > 0 else "toward the nut"
         heard = "" if math.isnan(cents) else f", {abs(cents):.1f} cents {'sharp' if cents > 0 else 'flat'}"
-        crown = f"{edge}look at fret {line.measured.frets[i]}: its crown stands {said(abs(off))} {way}"
-        yield f"{crown}{heard}; left out of the fit"
+        fret = int(line.measured.frets[i])
+        yield Finding(
+            "look at",
+            f"{edge}fret {fret}",
+            f"{edge}look at fret {fret}: its crown stands {said(abs(off))} {way}{heard}; left out of the fit",
+            {"residual": off, **({} if math.isnan(cents) else {"cents": cents})},
+        )
 
 
 def _weight(value: float, error: float) -> str:
     return "" if abs(value) > 2 * error else ": no more than measuring explains"
 
 
-def _of_rule(found: Survey, said: _Writer) -> Iterator[str]:
+def _of_rule(found: Survey, said: _Writer) -> Iterator[Finding]:
     names = {
         "equal": f"{found.divisions} equal divisions explain",
         "eighteen": "the rule of eighteen explains",
@@ -84,45 +100,66 @@ def _of_rule(found: Survey, said: _Writer) -> Iterator[str]:
         if rule == "other" and found.free_step is not None:
             which = f"free divisor {divisor(found.free_step):.2f}"
         told.append(f"{which} {'not determined' if squares is None else f'{squares:.1f}'}")
-    yield f"rule: {names[found.rule]} the crowns best; chi-square over {crowns} crowns: {', '.join(told)}"
+    yield Finding(
+        "rule",
+        "rule",
+        f"rule: {names[found.rule]} the crowns best; chi-square over {crowns} crowns: {', '.join(told)}",
+        {f"chi_square_{rule}": squares for rule, squares in found.chi_square.items() if squares is not None},
+    )
     if found.rule != "other" and not found.sure:
-        yield "equal divisions and the rule of eighteen can hardly be told apart; measure more crowns, far ones first"
+        alike = "equal divisions and the rule of eighteen can hardly be told apart"
+        yield Finding("rule unsure", "rule", f"{alike}; measure more crowns, far ones first")
     if found.scattered:
-        yield (
+        yield Finding(
+            "scatter",
+            "crowns",
             f"the crowns scatter by {said(found.scatter)}, a reading is taken to be true to {said(found.sigma)}: "
-            "measure again, or state --sigma; every +- is too small"
+            "measure again, or state --sigma; every +- is too small",
+            {"scatter": found.scatter, "sigma": found.sigma},
         )
     if found.rule != "equal":
         frets = range(1, found.last_fret + 1)
         off = found.notes(frets) - [OCTAVE / found.divisions * fret for fret in frets]
         worst = int(abs(off).argmax())
-        yield (
+        yield Finding(
+            "rule off pitch",
+            f"fret {worst + 1}",
             f"with fret {found.octave_fret} a true octave, the rule itself leaves fret {worst + 1} "
-            f"{abs(off[worst]):.1f} cents {'sharp' if off[worst] > 0 else 'flat'}, the most of all"
+            f"{abs(off[worst]):.1f} cents {'sharp' if off[worst] > 0 else 'flat'}, the most of all",
+            {"cents": float(off[worst])},
         )
 
 
-def _of_saddle_line(line: Line, said: _Writer) -> Iterator[str]:
+def _of_saddle_line(line: Line, said: _Writer) -> Iterator[Finding]:
     edge = "both edges" if line.measured.name == "distance" else f"the {line.measured.name} edge"
-    yield (
+    yield Finding(
+        "saddle line",
+        edge,
         f"saddle line: {said(line.saddle_from_12)} +- {said(line.saddle_from_12_error)} from crown {FROM_CROWN} "
-        f"on {edge} (at {said(line.crown_12 + line.saddle_from_12)} on the ruler)"
+        f"on {edge} (at {said(line.crown_12 + line.saddle_from_12)} on the ruler)",
+        {"from_fret_12": line.saddle_from_12, "error": line.saddle_from_12_error},
     )
     if line.nut_offset:
-        nearer = said(line.saddle_from_12 - line.nut_offset)
-        yield f"with the nut face left where it is: {nearer} from crown {FROM_CROWN}"
-    places = line.measured.frets.tolist()
+        nearer = line.saddle_from_12 - line.nut_offset
+        words = f"with the nut face left where it is: {said(nearer)} from crown {FROM_CROWN}"
+        yield Finding("saddle line", edge, words, {"from_fret_12": nearer})
+    places, there = line.measured.frets.tolist(), {"place": line.crown_12}
     if FROM_CROWN not in places:
-        yield f"crown {FROM_CROWN} was not measured; its place is {said(line.crown_12)} on the ruler"
+        words = f"crown {FROM_CROWN} was not measured; its place is {said(line.crown_12)} on the ruler"
+        yield Finding("crown 12", edge, words, there)
     elif line.look_at[places.index(FROM_CROWN)]:
-        yield f"crown {FROM_CROWN} is off itself: measure from its place, {said(line.crown_12)} on the ruler"
+        words = f"crown {FROM_CROWN} is off itself: measure from its place, {said(line.crown_12)} on the ruler"
+        yield Finding("crown 12", edge, words, there)
 
 
-def _of_saddle(side: str, saddle: Saddle, said: _Writer) -> str:
+def _of_saddle(side: str, saddle: Saddle, said: _Writer) -> Finding:
     far = said(abs(saddle.behind))
     way, move = ("behind", "forward") if saddle.behind > 0 else ("before", "back")
     heard = f"{abs(saddle.cents):.1f} cents {'sharp' if saddle.cents > 0 else 'flat'}"
-    return (
+    return Finding(
+        "saddle that is there",
+        f"{side} edge",
         f"saddle on the {side} edge: {said(saddle.from_12)} from crown {FROM_CROWN}, {far} {way} a true "
-        f"octave with this nut; lengths alone make fret {FROM_CROWN} {heard}; {far} {move} would bring it there"
+        f"octave with this nut; lengths alone make fret {FROM_CROWN} {heard}; {far} {move} would bring it there",
+        {"from_fret_12": saddle.from_12, "behind": saddle.behind, "cents": saddle.cents},
     )

@@ -166,7 +166,7 @@ def test_a_reading_no_bridge_can_follow_is_held_and_said():
     instrument = lay_out(flat_plan())
     found = intonate(instrument, parse_readings(table([(6, 12, -120.0)]), instrument.plan))
     assert found.strings[0].advice.held
-    assert "where no bridge reaches" in found.strings[0].findings[0].evidence
+    assert "where no bridge reaches" in found.strings[0].findings[0].words
 
 
 def test_strings_that_nothing_is_known_of():

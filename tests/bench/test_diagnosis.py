@@ -76,16 +76,16 @@ def test_a_fault_is_found_and_no_other(instrument, kind, frets, fault, says):
     alone = counted[(kind,)]
     assert found >= few(30, 5) - 1
     assert alone >= few(30, 5) - few(3, 2)  # noise may add another one: a handful in a hundred
-    assert sum(says in finding.evidence for finding in words if finding.kind == kind) > len(counted)
+    assert sum(says in finding.words for finding in words if finding.kind == kind) > len(counted)
 
 
 def test_the_evidence_is_near_the_truth(instrument):
     """A crown 0.7 mm astray is said to stand about there; a flat of 2.4 mm moves its contact by 1.2."""
     _, words = kinds(instrument, EVERY, np.random.default_rng(6), trials=10, crown=((9, 0.7, ALL),))
-    said = [float(w.evidence.split("stood ")[1].split()[0]) for w in words if w.kind == "crown"]
+    said = [float(w.words.split("stood ")[1].split()[0]) for w in words if w.kind == "crown"]
     assert np.mean(said) == pytest.approx(0.7, abs=0.08)
     _, words = kinds(instrument, EVERY, np.random.default_rng(6), trials=10, crown=((5, 1.2, (1, 2)),))
-    said = [float(w.evidence.split("a flat ")[1].split()[0]) for w in words if w.kind == "worn crown"]
+    said = [float(w.words.split("a flat ")[1].split()[0]) for w in words if w.kind == "worn crown"]
     assert np.mean(said) == pytest.approx(2.4, abs=0.3)
 
 
@@ -101,16 +101,16 @@ def test_no_position_serves_both_frets(instrument):
     (verdict,) = judged(instrument, [(1, 12, -6.0), (1, 17, 5.0)]).strings
     (finding,) = verdict.findings
     assert finding.kind == "no position"
-    assert f"{stays:.1f} cents or more stay" in finding.evidence
-    assert "which it favours" in finding.evidence
-    assert "the nut contact" in finding.evidence
+    assert f"{stays:.1f} cents or more stay" in finding.words
+    assert "which it favours" in finding.words
+    assert "the nut contact" in finding.words
     assert not verdict.advice.within
     assert not judged(instrument, [(1, 12, -1.5), (1, 17, 1.5)]).strings[0].findings
 
 
 def test_a_nut_offset_that_would_cure_it_does():
     (verdict,) = judged(lay_out(flat_plan(tolerance=0.5)), [(1, 12, 1.2), (1, 17, 0.0)]).strings
-    said = verdict.findings[0].evidence
+    said = verdict.findings[0].words
     # The nut moved toward fret 1 flattens both alike, the saddle does the rest: nothing stays.
     assert "would leave 0.0 at most" in said
     assert "toward fret 1" in said
@@ -127,7 +127,7 @@ def test_warbling_notes_are_not_used_and_lead_to_the_magnets(instrument):
     assert first.advice.frets.tolist() == [17]
     assert second.advice is None
     assert [f.kind for f in (*first.findings, *second.findings)] == ["magnets", "magnets"]
-    assert "fret 12" in first.findings[0].evidence
+    assert "fret 12" in first.findings[0].words
 
 
 @pytest.mark.parametrize(
@@ -147,21 +147,21 @@ def test_the_end_of_the_travel_and_what_would_gain_way():
     (finding,) = verdict.findings
     assert finding.kind == "travel"
     short = -min(verdict.advice.travel)
-    assert f"{short:.2f} mm before that place, at its rear" in finding.evidence
-    assert "turned round 1.60 mm" in finding.evidence
+    assert f"{short:.2f} mm before that place, at its rear" in finding.words
+    assert "turned round 1.60 mm" in finding.words
     lower = lay_out(flat_plan(setup={"action": 1.2}, bridge={"travel": 4.0}))
     gained = instrument.strung.offsets.saddle[5] - lower.strung.offsets.saddle[5]
-    said = float(finding.evidence.split("less action ")[1].split()[0])
+    said = float(finding.words.split("less action ")[1].split()[0])
     assert said == pytest.approx(gained, abs=0.05)  # lower where it was read, not where it was reckoned
     (forward,) = judged(instrument, [(1, 12, -20.0)]).strings[0].findings
-    assert "at its front" in forward.evidence
+    assert "at its front" in forward.words
     # The screw comes from the rear, and its spring is squeezed there.
-    assert "a shorter spring as much as it is shorter" in finding.evidence
-    assert "spring" not in forward.evidence
+    assert "a shorter spring as much as it is shorter" in finding.words
+    assert "spring" not in forward.words
     front = lay_out(flat_plan(bridge={"travel": 4.0, "screw_from": "front", "reserve": 0}))
     (there,), (back,) = (judged(front, [row]).strings[0].findings for row in ((1, 12, -20.0), (6, 12, 14.0)))
-    assert "what would gain way: a shorter spring" in there.evidence
-    assert "spring" not in back.evidence
+    assert "what would gain way: a shorter spring" in there.words
+    assert "spring" not in back.words
 
 
 @pytest.mark.parametrize("height", [0.4, 0.8, 1.2])
@@ -170,7 +170,7 @@ def test_the_height_of_a_nut_slot_is_told_truly(instrument, height):
     world = healthy(slot_too_high=height)
     rows = [(string, fret, cents) for string in ALL for fret, cents in zip(EVERY, world.errors(string), strict=True)]
     found = judged(instrument, rows)
-    said = [f.evidence for v in found.strings for f in v.findings if f.kind == "nut"]
+    said = [f.words for v in found.strings for f in v.findings if f.kind == "nut"]
     assert len(said) >= 4
     for evidence in said:
         assert float(evidence.split("nut slot were ")[1].split()[0]) == pytest.approx(height, abs=0.01)
@@ -184,6 +184,6 @@ def test_a_zero_fret_has_no_slot():
     made = made.model_copy(update={"frets": made.frets.model_copy(update={"zero_fret": True})})
     world = healthy(nut_too_far=0.9)
     rows = [(string, fret, cents) for string in ALL for fret, cents in zip(EVERY, world.errors(string), strict=True)]
-    said = [f.evidence for v in judged(lay_out(made), rows).strings for f in v.findings if f.kind == "nut"]
+    said = [f.words for v in judged(lay_out(made), rows).strings for f in v.findings if f.kind == "nut"]
     assert said
     assert all("height of the zero fret first" in evidence and "slot" not in evidence for evidence in said)

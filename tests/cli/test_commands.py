@@ -163,7 +163,7 @@ def test_compensate_table(run, heron):
 
 def test_compensate_json(run, heron):
     told = json.loads(run("compensate", heron, "--json")[1])
-    assert set(told) == {"tolerance", "within_tolerance", "strings"}
+    assert set(told) == {"tolerance", "within_tolerance", "strings", "findings"}
     assert (told["tolerance"], told["within_tolerance"]) == (2.0, True)
     first = told["strings"][0]
     assert {

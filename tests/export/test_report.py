@@ -345,7 +345,7 @@ def test_travel_that_does_not_suffice_is_marked(chromium, tmp_path):
     assert marked == [min(map(float, texts(row, ".main")[1:])) < 1.0 for row in rows]
     assert 0 < sum(marked) < 6
     told = tab.locator("#findings").inner_text().lower()
-    assert all(finding.lower() in told for finding in made.bridge_findings)
+    assert all(finding.words.lower() in told for finding in made.bridge_findings)
     tab.close()
 
 
@@ -413,7 +413,7 @@ def test_findings_and_what_was_assumed(visit):
     tab = visit("eighteen")
     made = instrument("eighteen")
     told = tab.locator("#findings").inner_text().lower()
-    assert all(warning.lower() in told for warning in made.warnings)
+    assert all(warning.words.lower() in told for warning in made.warnings)
     assert made.warnings
     assert texts(tab, "#assumed dt") == list(made.assumed)
     given = dict(zip(texts(tab, "#assumed dt"), texts(tab, "#assumed dd"), strict=True))

@@ -191,7 +191,7 @@ def test_single_units_on_a_multiscale():
     # A base stated to stand square cannot hold such a fan.
     square = lay_out(Plan.model_validate({**fan, "bridge": {"kind": "individual saddles", "travel": 14, "angle": 0}}))
     assert square.bridge.reserve.min() < 0
-    assert any("beyond the" in finding for finding in square.bridge_findings)
+    assert any("beyond the" in finding.words for finding in square.bridge_findings)
 
 
 def test_shared_saddles_serve_both_strings():
@@ -203,9 +203,9 @@ def test_shared_saddles_serve_both_strings():
     assert placed.shared[1] == 0
     # By hand: at fret 12 of 600 mm a millimetre is worth 1731.23 * (1/300 - 1/600) = 2.885 cents.
     assert placed.shared_cents[2] == pytest.approx(-2.885 * placed.shared[2], rel=0.05)
-    (said,) = [finding for finding in instrument.bridge_findings if "share a contact" in finding]
-    assert f"1 {placed.shared[0]:.2f} behind ({placed.shared_cents[0]:+.2f})" in said
-    assert f"3 {-placed.shared[2]:.2f} before ({placed.shared_cents[2]:+.2f})" in said
+    (said,) = [finding for finding in instrument.bridge_findings if finding.kind == "shared contact"]
+    assert f"1 {placed.shared[0]:.2f} behind ({placed.shared_cents[0]:+.2f})" in said.words
+    assert f"3 {-placed.shared[2]:.2f} before ({placed.shared_cents[2]:+.2f})" in said.words
 
 
 def test_a_course_shares_one_crest():
@@ -215,11 +215,13 @@ def test_a_course_shares_one_crest():
 
 def test_too_little_travel_is_said_with_its_cures():
     instrument = made(bridge={"kind": "individual saddles", "travel": 3, "reserve": 0.8, "crest_offset": 1.2})
-    text = " | ".join(instrument.bridge_findings)
+    text = " | ".join(map(str, instrument.bridge_findings))
     assert "string 1 lies 0.44 mm beyond the front end" in text
     assert "string 3 lies 0.44 mm beyond the rear end" in text
     near = made(bridge={"kind": "individual saddles", "travel": 4.5, "reserve": 0.8}).bridge_findings
-    assert any("string 3 keeps 0.31 mm of travel at the rear end; 0.80 mm is wanted" in finding for finding in near)
+    assert any(
+        "string 3 keeps 0.31 mm of travel at the rear end; 0.80 mm is wanted" in finding.words for finding in near
+    )
     assert "the rearmost saddle turned round by 2.40 mm" in text
     assert "0.50 mm less action" in text
     assert "a nut contact for each string" not in text  # with the aim at one fret it gains nothing
@@ -230,9 +232,9 @@ def test_too_little_travel_is_said_with_its_cures():
 def test_what_a_cure_gains_is_what_it_gains():
     bridge = {"kind": "individual saddles", "travel": 3, "reserve": 0.8}
     short, lower = made(bridge=bridge), made(bridge=bridge, setup={"action": [1.0, 1.4]})
-    (cures,) = [finding for finding in short.bridge_findings if "0.50 mm less action" in finding]
+    (cures,) = [finding for finding in short.bridge_findings if "0.50 mm less action" in finding.words]
     gained = np.ptp(back(short)) - np.ptp(back(lower))
-    assert f"0.50 mm less action by {gained:.2f} mm" in cures
+    assert f"0.50 mm less action by {gained:.2f} mm" in cures.words
 
 
 @pytest.mark.parametrize(
@@ -251,14 +253,14 @@ def test_existing_holes(moved, diameter, says, left_handed):
     plain = made(bridge=bridge)
     there = [[h.x + moved[0], h.y + moved[1], diameter] for h in plain.bridge.holes]
     again = made(bridge={**bridge, "existing_holes": there}, board={"left_handed": left_handed})
-    assert any(says in finding for finding in again.bridge_findings)
+    assert any(says in finding.words for finding in again.bridge_findings)
 
 
 def test_existing_holes_that_no_shift_meets():
     bridge = {"kind": "saddle slot", "slot_width": 3, "slot_length": 60, "pin_distance": 7, "pin_diameter": 5.0}
     there = [[h.x, h.y * 1.3, 5.0] for h in made(bridge=bridge).bridge.holes]
     again = made(bridge={**bridge, "existing_holes": there})
-    assert any("wherever the bridge is shifted" in finding for finding in again.bridge_findings)
+    assert any("wherever the bridge is shifted" in finding.words for finding in again.bridge_findings)
 
 
 def test_a_shift_costs_reserve_or_cents():
@@ -266,12 +268,12 @@ def test_a_shift_costs_reserve_or_cents():
     there = [[h.x + 1, h.y, h.diameter] for h in made(bridge=posts).bridge.holes]
     moved = made(bridge={**posts, "existing_holes": there})
     left = (moved.bridge.reserve + np.array([-1, 1])).min()
-    assert any(f"{left:.2f} mm of travel stay" in finding for finding in moved.bridge_findings)
+    assert any(f"{left:.2f} mm of travel stay" in finding.words for finding in moved.bridge_findings)
     slot = {"kind": "saddle slot", "slot_width": 3, "slot_length": 60, "pin_distance": 7}
     there = [[h.x + 1, h.y, h.diameter] for h in made(bridge=slot).bridge.holes]
     # By hand, as above: 2.885 cents for the millimetre at fret 12.
     assert any(
-        "up to 2.9 cents at fret 12" in finding
+        "up to 2.9 cents at fret 12" in finding.words
         for finding in made(bridge={**slot, "existing_holes": there}).bridge_findings
     )
 
@@ -284,7 +286,7 @@ def test_heights_at_the_bridge():
     rise = (f.action_height - 0.30) / 300
     assert placed.over_top == pytest.approx(6 + 0.30 + rise * (600 + back(instrument)))
     assert placed.exposure == pytest.approx(placed.over_top - 4)
-    text = " | ".join(instrument.bridge_findings)
+    text = " | ".join(map(str, instrument.bridge_findings))
     assert "out of its base; 2.00 mm to 5.00 mm is usual" in text
     assert "only 3.00 mm in: it may tip" in text
 
@@ -456,7 +458,7 @@ def test_views_are_not_turned_upside_down(sheet):
 )
 def test_parts_that_run_into_each_other(bridge, says):
     whole = {"kind": "saddle slot", "slot_width": 3, "slot_length": 60, **bridge}
-    assert any(says in finding for finding in made(bridge=whole).bridge_findings)
+    assert any(says in finding.words for finding in made(bridge=whole).bridge_findings)
 
 
 def test_a_base_above_the_strings():

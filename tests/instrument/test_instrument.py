@@ -106,7 +106,7 @@ def test_refused(changes, where):
 def test_warned(changes, says):
     warnings = lay_out(plan(**changes)).warnings
     assert len(warnings) == 1
-    assert says in warnings[0]
+    assert says in str(warnings[0])
 
 
 def test_warnings_stop_at_their_limits():

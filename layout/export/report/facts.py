@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from slotwright.layout.findings import sentence
+from slotwright.layout.physics import strings
 from slotwright.layout.physics.temperament import OCTAVE
 from slotwright.layout.units import show
 
@@ -165,9 +166,9 @@ def _remarks(instrument: Instrument, fret: int, start: str) -> Iterator[str]:
 def unstated(instrument: Instrument) -> list[str]:
     """Say what the plan would have to tell for its pitch to be reckoned."""
     lacking: dict[str, list[str]] = {}
-    for fault in instrument.unstated:
-        place, key = re.findall(r"\w+", fault.where)[1:]
-        lacking.setdefault(key, []).append(place)
+    for place, string in enumerate(instrument.plan.strings, start=1):
+        if key := strings.unstated(string):
+            lacking.setdefault(key, []).append(str(place))
     every = len(instrument.plan.strings)
     return [
         f"{key} of any string"
@@ -179,29 +180,14 @@ def unstated(instrument: Instrument) -> list[str]:
 
 def findings(instrument: Instrument) -> list[str]:
     """Say what a maker should know before wood is cut."""
-    found = [*instrument.grounds, *instrument.warnings, *_pitch_findings(instrument)]
-    if not instrument.bridge_lacks:
-        found += instrument.bridge_findings
-    elif instrument.plan.bridge is not None:
-        found.append(f"the bridge is not placed: {instrument.bridge_lacks}")
-    if instrument.straightness_note:
-        found.append(instrument.straightness_note)
-    return [f"{words[0].upper()}{words[1:]}." for words in found]
-
-
-def _pitch_findings(instrument: Instrument) -> Iterator[str]:
-    strung, tolerance = instrument.strung, instrument.plan.compensation.tolerance
-    if strung is None:
-        return
-    beyond = np.flatnonzero(np.abs(strung.worst_cents) > tolerance)
-    if beyond.size:
-        each = (f"string {i + 1} {cents(strung.worst_cents[i])} at fret {strung.worst_fret[i]}" for i in beyond)
-        yield f"beyond the tolerance of {tolerance:g} cents stay {', '.join(each)}"
-    if guessed := [str(place + 1) for place, body in enumerate(strung.bodies) if body.core_estimated]:
-        yield (
-            f"the core of string{'s' * (len(guessed) > 1)} {', '.join(guessed)} is an estimate; state it if you can, "
-            "the set back hangs on it"
-        )
+    placed = instrument.plan.bridge is None or not instrument.bridge_lacks
+    said = [
+        *instrument.grounds,
+        *map(str, instrument.findings),
+        *([] if placed else [f"the bridge is not placed: {instrument.bridge_lacks}"]),
+        *([instrument.straightness_note] if instrument.straightness_note else []),
+    ]
+    return [sentence(words) for words in said]
 
 
 def worst_before(strung: Strung) -> tuple[float, int, int]:

@@ -29,8 +29,8 @@ def history(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, An
         },
         "ended": _ended(instrument, readings),
         "findings": [
-            *(f"string {v.string}: {f.kind}: {f.evidence}" for v in found.strings for f in v.findings),
-            *(f"{f.kind}: {f.evidence}" for f in found.findings),
+            *(f"string {v.string}: {f.kind}: {f}" for v in found.strings for f in v.findings),
+            *(f"{f.kind}: {f}" for f in found.findings),
         ],
         "taught": found.calibrated
         and {

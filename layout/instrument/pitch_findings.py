@@ -1,0 +1,76 @@
+"""Which strings the contacts do not bring within the tolerance, why, and what the offsets rest on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from slotwright.layout.findings import Finding, strings_named
+from slotwright.layout.instrument.stringing import least_worst
+from slotwright.layout.units import show
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from slotwright.layout.instrument.stringing import Strung
+    from slotwright.layout.plan.tables import Plan
+
+
+def findings(plan: Plan, strung: Strung) -> Iterator[Finding]:
+    """Yield what is to be said of the pitch of every string.
+
+    Parameters
+    ----------
+    plan, strung
+        The plan and its strings with their offsets.
+    """
+    yield from _beyond(plan, strung)
+
+    def said(length: float) -> str:
+        return show(length, plan.units)
+
+    if guessed := [place for place, body in enumerate(strung.bodies, start=1) if body.core_estimated]:
+        ends = {place: [float(end) for end in strung.uncertainty[place - 1]] for place in guessed}
+        each = "; ".join(f"string {place} {' to '.join(map(said, both))}" for place, both in ends.items())
+        yield Finding(
+            "estimated core",
+            strings_named(guessed),
+            f"cores estimated, not stated; set back with cores 15 % thinner or thicker: {each}",
+            {
+                f"string_{place}_{name}": end
+                for place, both in ends.items()
+                for name, end in zip(("least", "most"), both, strict=True)
+            },
+        )
+
+
+def _beyond(plan: Plan, strung: Strung) -> Iterator[Finding]:
+    """Say which strings stay beyond the tolerance, and what holds them there."""
+    rule = plan.compensation
+    beyond = np.flatnonzero(np.abs(strung.worst_cents) > rule.tolerance)
+    if not beyond.size:
+        return
+    least = least_worst(plan, strung)
+    moves = "its saddle stands" if rule.nut == "none" else "saddle and nut stand"
+    for i in beyond:
+        worst, fret, best = float(strung.worst_cents[i]), int(strung.worst_fret[i]), float(least[i])
+        if strung.offsets.saddle_held[i] or strung.offsets.nut_held[i]:
+            why = "its contacts are held at their limits"
+        elif best > rule.tolerance:
+            why = f"wherever {moves}, {best:.2f} or more stay somewhere"
+        elif plan.tunings:
+            why = f"without the other tunings it could have {best:.2f}"
+        elif rule.minimise == "worst" or rule.rounding:
+            why = f"rounding offsets to {show(rule.rounding, plan.units)} costs it"
+        else:
+            why = f'minimise = "worst" would tame them to {best:.2f}'
+        yield Finding(
+            "beyond tolerance",
+            f"string {i + 1}",
+            f"string {i + 1}: {worst:+.2f} cents stay at fret {fret}; {why}",
+            {"cents": worst, "fret": fret, "least": best, "tolerance": rule.tolerance},
+        )
+    if rule.nut == "none" and (least > rule.tolerance).any():
+        words = 'a moved nut contact could help: compensation.nut = "common" or "per string"'
+        yield Finding("nut could help", "nut", words)
