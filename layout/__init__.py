@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, Final
+from warnings import warn
 
 if TYPE_CHECKING:
     from slotwright.layout.bench.diagnosis import intonate
@@ -51,11 +52,36 @@ _HOMES: Final = {
 }
 
 
+# Modules that stood here by themselves, and the release in which the old name goes.
+_GOES: Final = "0.4"
+_MOVED: Final = {
+    "compensation": "physics.offsets",
+    "crowns": "readings.crowns",
+    "dialogue": "bench.dialogue",
+    "diagnosis": "bench.diagnosis",
+    "fretted": "readings.notes",
+    "minimax": "physics.minimax",
+    "neck": "instrument.neck",
+    "pitch": "physics.pitch",
+    "planfile": "plan.reader",
+    "plantext": "plan.writer",
+    "remedies": "instrument.bridge_findings",
+    "slip": "instrument.tolerances",
+    "strings": "physics.strings",
+    "strung": "instrument.stringing",
+    "temperament": "physics.temperament",
+}
+
+
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - as the language has it
     if name == "__version__":
         from importlib.metadata import version  # noqa: PLC0415 - slow to import
 
         return version("slotwright")
+    if name in _MOVED:
+        new = f"{__name__}.{_MOVED[name]}"
+        warn(f"{__name__}.{name} is {new} now; the old name goes in {_GOES}", DeprecationWarning, stacklevel=2)
+        return import_module(new)
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     module, home = _HOMES[name]

@@ -1,11 +1,13 @@
 """What Python users meet: a handful of names, imported when asked for, known to a type checker."""
 
 import doctest
+import os
 import subprocess
 import sys
+from importlib import import_module
 
 import pytest
-from helpers import STARTERS, some
+from helpers import STARTERS, TOP, some
 
 import slotwright.layout
 from slotwright.layout import draw, lay_out, read_plan, read_readings, write
@@ -36,6 +38,46 @@ def test_importing_the_engine_imports_nothing_of_it():
     assert all(getattr(slotwright.layout, name) is not None for name in slotwright.layout.__all__)
     with pytest.raises(AttributeError, match="has no attribute 'drew'"):
         slotwright.layout.drew  # noqa: B018
+
+
+def test_an_old_name_tells_the_new_one_and_when_it_goes():
+    with pytest.warns(
+        DeprecationWarning, match=r"layout\.planfile is slotwright\.layout\.plan\.reader now.* goes in 0\.4"
+    ):
+        old = slotwright.layout.planfile
+    assert old.read_plan is slotwright.layout.read_plan
+    for moved in slotwright.layout._MOVED.values():  # noqa: SLF001 - that each is still where the warning says
+        import_module(f"slotwright.layout.{moved}")
+
+
+WRONG = """\
+from slotwright.layout import draw, lay_out, read_plan
+
+instrument = lay_out(read_plan("heron.toml"))
+draw(instrument, "slotz")
+draw(instrument, "slots")
+bridge = instrument.plan.bridge
+print(bridge is not None and bridge.kind == "sadle slot")
+print(bridge is not None and bridge.kind == "saddle slot")
+"""
+
+
+def test_a_type_checker_refuses_what_is_misspelt(tmp_path):
+    (tmp_path / "slotwright").symlink_to(TOP)  # as it is laid out once it is installed
+    (tmp_path / "script.py").write_text(WRONG)
+    command = [sys.executable, "-m", "mypy", "--strict", "--cache-dir", str(tmp_path / "cache"), "script.py"]
+    done = subprocess.run(
+        command,
+        cwd=tmp_path,
+        env={**os.environ, "MYPYPATH": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    told = [line.split(":")[1] for line in done.stdout.splitlines() if line.startswith("script.py:")]
+    assert told == ["4", "7"], done.stdout
+    assert "\"Literal['slotz']\"; expected \"Literal['board', 'slots'" in done.stdout
+    assert "'sadle slot'" in done.stdout
 
 
 def test_a_plan_is_a_path_or_text_or_bytes(tmp_path):

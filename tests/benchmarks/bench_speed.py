@@ -40,6 +40,14 @@ def folder(tmp_path):
     return tmp_path
 
 
+def test_importing_the_engine_against_numpy(folder):
+    least, ours = least_seconds(
+        partial(run, folder, "-c", "import numpy"), partial(run, folder, "-c", "import slotwright.layout"), runs=6
+    )
+    say(f"import: {ours / least:.2f} times importing numpy ({ours:.2f} s)")
+    assert ours <= 1.3 * least
+
+
 def test_frets_against_the_imports_nobody_can_do_without(folder):
     least, ours = least_seconds(
         partial(run, folder, "-c", "import numpy, click"),
