@@ -57,10 +57,11 @@ def command(
     """Intonate the instrument of PLAN from READINGS: which saddle moves, which way, how far.
 
     The table has the columns string, fret and cents (or hz), and perhaps open (cents of the open
-    string), saddle_offset, pass and note (warble). With --ask the same is a dialogue; a log that exists
-    is gone on with. Five frets on four strings also teach how stiff and stretchy these strings are:
-    --save-plan keeps that for later, --restring uses it to say how far the saddles will move for the
-    strings of another plan.
+    string), from_fret_12 (where a rule finds the saddle), pass (rounds between which saddles were
+    moved) and note (warble). With --ask the same is a dialogue; a log that exists is gone on with.
+    Five frets on four strings also teach how stiff and stretchy these strings are: --save-plan keeps
+    that for later, --restring uses it to say how far the saddles will move for the strings of another
+    plan.
     """
     from slotwright.layout.bench.diagnosis import intonate  # noqa: PLC0415
     from slotwright.layout.export.data import bench as data  # noqa: PLC0415
@@ -133,15 +134,16 @@ def _print(instrument: Instrument, found: Intonation) -> None:
     plan, said = instrument.plan, instrument.length
     advices = found.advices
     turned = any(advice.turns for advice in advices)
-    travels = any(advice.travel is not None for advice in advices)
+    travels = _travels(instrument)
     head = ["string", "read", "saddle", "give or take"] + ["turns"] * turned + ["then"] + ["travel left"] * travels
     rows = []
     for advice in advices:
-        words = "leave it" if advice.direction == "leave" else f"{advice.direction} {said(abs(advice.move))}"
+        no_order = {"leave": "leave it", "beyond": "beyond its travel" if travels else "out of reach"}
+        words = no_order.get(advice.direction, f"{advice.direction} {said(abs(advice.wanted))}")
         row = [str(advice.string), _notes(advice, advice.now), words, said(advice.error)]
         row += ["" if not advice.turns else said_turns(advice.turns)] * turned
         row += [_notes(advice, advice.expected)]
-        row += [said(min(advice.travel)) if advice.travel else ""] * travels
+        row += [said(min(advice.travel)) if advice.travel else "?"] * travels
         rows.append(row)
     lengths = UNIT_NAMES[plan.units]
     click.echo(f"{instrument.title}: lengths in {lengths}; errors in cents at each fret, against the open string")
@@ -155,6 +157,11 @@ def _print(instrument: Instrument, found: Intonation) -> None:
         click.echo(f"{finding.kind}: {finding}")
     for line in _taught(found):
         click.echo(line)
+
+
+def _travels(instrument: Instrument) -> bool:
+    """Tell whether the saddles have a travel that is known."""
+    return instrument.placed is not None and instrument.placed.reserve is not None
 
 
 def _taught(found: Intonation) -> Iterator[str]:
@@ -192,7 +199,8 @@ def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrun
         row += ["{:.1f} to {:.1f} N".format(*restrung.tension[i])]
         row += [f"{strains[0]} to {strains[1]} %" if any(strains) else ""]
         row += [way + ("" if restrung.read[i] else " *"), said(error), *([turns] * threaded)]
-        row += [said(float(restrung.travel[i].min()))] if restrung.travel is not None else []
+        left = None if restrung.travel is None else float(restrung.travel[i].min())
+        row += [] if left is None else ["?" if np.isnan(left) else said(left)]
         rows.append(row)
     click.echo("")
     click.echo(
@@ -211,10 +219,15 @@ def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
     beyond = [str(advice.string) for advice in advices if not advice.within]
     if beyond:
         click.echo(f"not within {tolerance:g} cents even then: string {', '.join(beyond)}")
-    if all(advice.direction == "leave" for advice in advices):
-        click.echo("no move is surer than its doubt; read more frets" if beyond else "no saddle needs to be moved")
+    if not any(advice.direction in ("back", "forward") for advice in advices):
+        if not beyond:
+            click.echo("no saddle needs to be moved")
+        elif any(not (a.within or a.warbles or a.low or a.direction == "beyond") for a in advices):
+            click.echo("no move is surer than its doubt; read more frets")
         return
     click.echo("back: away from the nut; a sharp fretted note asks for it. give or take: one standard error")
+    if _travels(instrument) and any(advice.travel is None for advice in advices):
+        click.echo("?: nobody read where that saddle stands; a rule does, from fret 12 (column from_fret_12)")
     for group in instrument.plan.bridge.groups if instrument.plan.bridge else ():
         if len(group) > 1:
             click.echo(f"string {' and '.join(map(str, group))} share a saddle: one move for both")

@@ -8,14 +8,15 @@ where it stands now.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
-from slotwright.layout.bench.state import best_place, beyond_model, used_weights
+from slotwright.layout.bench.state import LOW_FRETS, best_place, beyond_model, used_weights
 from slotwright.layout.physics.minimax import least_largest
 from slotwright.layout.physics.offsets import SADDLE_REACH, largest
 from slotwright.layout.physics.pitch import errors, parts
+from slotwright.layout.units import SHOWN
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 
 QUARTER: Final = 0.25  # turns; nobody turns a screw finer by eye
 
-Direction = Literal["back", "forward", "leave"]
+Direction = Literal["back", "forward", "leave", "beyond"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,24 +51,32 @@ class Advice:
         Errors as read [cents], shape (frets,).
     slopes
         How each error answers to a move [cents/mm], shape (frets,).
-    move
+    wanted
         The move that serves the aim best, back positive [mm].
     error
         Its standard error [mm].
     direction
-        Which way; "leave" when the aim is inside the tolerance or the move is smaller than its
-        standard error.
+        Which way; "leave" when the aim is inside the tolerance, the move is smaller than its standard
+        error, a note warbles, or only the lowest frets were read; "beyond" where the travel, or any
+        bridge, does not reach: then nothing is to be moved either.
     turns
-        Turns of the screw to the nearest quarter, clockwise positive, none when it is to be left;
-        None without a thread.
+        Turns of the screw to the nearest quarter, clockwise positive, none when nothing is to be
+        moved; None without a thread.
     expected
         Errors to be read once that is done [cents], shape (frets,).
     within
         The aim is inside the tolerance then.
+    warbles
+        Notes of the string, or of one that shares its saddle, beat against themselves: no move can be told.
+    low
+        Only the lowest frets were read, which tell of the nut and of the hand.
     held
         The saddle stands, or belongs, further away than any bridge reaches.
+    missing
+        By how much the travel misses the move [mm]; 0 where it holds it or is not known.
     travel
-        Way left before and behind the contact then [mm]; None where the bridge states none.
+        Way left before and behind the contact then [mm]; None where the bridge states none or where
+        the saddle's place was not read.
     """
 
     string: int
@@ -75,14 +84,22 @@ class Advice:
     aimed: Flags
     now: Floats
     slopes: Floats
-    move: float
+    wanted: float
     error: float
     direction: Direction
     turns: float | None
     expected: Floats
     within: bool
+    warbles: bool
+    low: bool
     held: bool
+    missing: float
     travel: tuple[float, float] | None
+
+    @property
+    def move(self) -> float | None:
+        """The move that serves the aim best, back positive [mm]; None where notes warble."""
+        return None if self.warbles else self.wanted
 
 
 def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ...]:
@@ -102,33 +119,21 @@ def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ..
     tuple of Advice
         One for each string with a reading to go by.
     """
-    beyond, weights = beyond_model(setting, readings), used_weights(setting, readings)
-    rule = plan.compensation
-    best = best_place(setting, readings, rule.minimise)
-    off, jacobian = errors(setting.fretting, best.saddle, setting.nut)
-    move, spread = best.saddle - readings.place, np.zeros(len(best.saddle))
-    tried = [int(string) for string in np.flatnonzero(readings.read.any(axis=1))]
-    for string in tried:
-        frets = np.flatnonzero(weights[string] > 0)
-        left = (off + beyond)[string, frets]
-        sensitivity = sensitivity_of_move(weights[string, frets], jacobian[string, frets, 0], left, rule.minimise)
-        spread[string] = np.sqrt(np.einsum("i,ij,j", sensitivity, readings.covariance(string, frets), sensitivity))
-    inside = largest(readings.cents, weights) <= rule.tolerance
-    for group in setting.groups:
-        together = [string for string in group if string in tried]
-        if len(together) > 1:
-            rows = [weights[string] > 0 for string in together]
-            slopes = [jacobian[string, row, 0] for string, row in zip(together, rows, strict=True)]
-            left = [(off + beyond)[string, row] for string, row in zip(together, rows, strict=True)]
-            pull = (weights * jacobian[..., 0] ** 2).sum(axis=1)[together]
-            move[together] = _shared_move(move[together], pull, slopes, left, rule.minimise)
-            spread[together] = np.sqrt(np.sum((pull / pull.sum() * spread[together]) ** 2))
-            inside[together] = inside[together].all()
+    weights, off_model = used_weights(setting, readings), beyond_model(setting, readings)
+    best = best_place(setting, readings, plan.compensation.minimise)
+    move, spread, slopes = _best_moves(plan, setting, readings, best.saddle)
     low, high = (part * setting.fretting.scale for part in SADDLE_REACH)
     held = best.saddle_held | (readings.place < low) | (readings.place > high)
-    leave = inside | (np.abs(move) < spread)
-    done = np.where(leave, 0.0, move)
-    after = parts(setting.fretting, readings.place + done, setting.nut).total + beyond
+    inside = largest(readings.cents, weights) <= plan.compensation.tolerance
+    warbles, missing, few = readings.warbles.copy(), _missing(setting, readings, move), _only_low(setting, readings)
+    for together in map(list, setting.groups):  # one saddle: what holds one string back holds all
+        warbles[together], missing[together] = warbles[together].any(), missing[together].max()
+        read = [string for string in together if readings.read[string].any()]
+        inside[read], few[read] = inside[read].all(), few[read].all()
+    leave = inside | (np.abs(move) < spread) | warbles | few
+    beyond = ~leave & (held | (missing > SHOWN))
+    done = np.where(leave | beyond, 0.0, move)
+    after = parts(setting.fretting, readings.place + done, setting.nut).total + off_model
     return tuple(
         _advice(
             plan,
@@ -136,15 +141,70 @@ def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ..
             readings,
             string,
             weights,
-            jacobian[..., 0],
-            move[string],
-            spread[string],
-            bool(leave[string]),
-            bool(held[string]),
+            slopes,
+            done[string],
             after[string],
+            wanted=float(move[string]),
+            error=float(spread[string]),
+            direction="leave" if leave[string] else "beyond" if beyond[string] else _way(move[string]),
+            warbles=bool(warbles[string]),
+            low=bool(few[string]),
+            held=bool(held[string]),
+            missing=float(missing[string]) if beyond[string] else 0.0,
         )
-        for string in tried
+        for string in map(int, np.flatnonzero(readings.read.any(axis=1)))
     )
+
+
+def _best_moves(plan: Plan, setting: Setting, readings: Readings, saddle: Floats) -> tuple[Floats, Floats, Floats]:
+    """Give the move of every saddle to its best place and its standard error [mm], and the slopes of errors there."""
+    weights, minimise = used_weights(setting, readings), plan.compensation.minimise
+    off, jacobian = errors(setting.fretting, saddle, setting.nut)
+    slopes, left = jacobian[..., 0], off + beyond_model(setting, readings)
+    move, spread = saddle - readings.place, np.zeros(len(saddle))
+    for string in np.flatnonzero(readings.read.any(axis=1)):
+        frets = np.flatnonzero(weights[string] > 0)
+        sensitivity = sensitivity_of_move(
+            weights[string, frets], slopes[string, frets], left[string, frets], minimise
+        )
+        spread[string] = np.sqrt(
+            np.einsum("i,ij,j", sensitivity, readings.covariance(int(string), frets), sensitivity)
+        )
+    for group in setting.groups:
+        together = [string for string in group if readings.read[string].any()]
+        if len(together) > 1:
+            used = [weights[string] > 0 for string in together]
+            own_slopes, own_left = (
+                [part[s, row] for s, row in zip(together, used, strict=True)] for part in (slopes, left)
+            )
+            pull = (weights * slopes**2).sum(axis=1)[together]
+            move[together] = _shared_move(move[together], pull, own_slopes, own_left, minimise)
+            spread[together] = np.sqrt(np.sum((pull / pull.sum() * spread[together]) ** 2))
+    return move, spread, slopes
+
+
+def _way(move: float) -> Direction:
+    return "back" if move > 0 else "forward"
+
+
+def _only_low(setting: Setting, readings: Readings) -> Flags:
+    """Tell of which strings the lowest frets alone were read, though the aim has others, shape (strings,)."""
+    above = readings.read[:, LOW_FRETS:].any(axis=1) | ~setting.weights[:, LOW_FRETS:].any(axis=1)
+    low: Flags = np.asarray(readings.read.any(axis=1) & ~above)
+    return low
+
+
+def _missing(setting: Setting, readings: Readings, move: Floats) -> Floats:
+    """Give by how much the travel misses each move [mm], shape (strings,).
+
+    Where nobody read a saddle's place it may stand anywhere in its travel: only more than all of that misses.
+    """
+    if setting.room is None:
+        return np.zeros(len(move))
+    gone = readings.saddle + move - setting.saddle
+    off_end = np.maximum(-setting.room[:, 0] - gone, gone - setting.room[:, 1])
+    missing: Floats = np.where(readings.known, off_end, np.abs(move) - setting.room.sum(axis=1))
+    return np.maximum(missing, 0.0)
 
 
 def _shared_move(
@@ -220,17 +280,14 @@ def _advice(
     string: int,
     weights: Floats,
     slopes: Floats,
-    move: float,
-    spread: float,
-    leave: bool,
-    held: bool,
+    done: float,
     after: Floats,
+    **found: Any,  # noqa: ANN401 - what is handed on as it is
 ) -> Advice:
     frets = np.flatnonzero(readings.read[string])
     aimed = weights[string, frets] > 0
-    done = 0.0 if leave else move
     travel = None
-    if setting.room is not None:
+    if setting.room is not None and readings.known[string]:
         gone = float(readings.saddle[string] + done - setting.saddle[string])
         before, behind = setting.room[string]
         travel = (float(before + gone), float(behind - gone))
@@ -240,12 +297,9 @@ def _advice(
         aimed=aimed,
         now=readings.cents[string, frets],
         slopes=slopes[string, frets],
-        move=float(move),
-        error=float(spread),
-        direction="leave" if leave else "back" if move > 0 else "forward",
         turns=turns_of(plan, done),
         expected=after[frets],
         within=bool((np.abs(after[frets][aimed]) <= plan.compensation.tolerance).all()),
-        held=held,
         travel=travel,
+        **found,
     )

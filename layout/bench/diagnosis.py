@@ -11,14 +11,15 @@ import numpy as np
 
 from slotwright.layout.bench.advice import advise
 from slotwright.layout.bench.calibration import calibrate, missing
-from slotwright.layout.bench.patterns import LOW_FRETS, UPPER_FRETS, Evidence
-from slotwright.layout.bench.state import SIGMA_READING, each_pass, gather, setting_of
+from slotwright.layout.bench.patterns import UPPER_FRETS, Evidence
+from slotwright.layout.bench.rounds import joined
+from slotwright.layout.bench.state import LOW_FRETS, SIGMA_READING, each_pass, gather, setting_of
 from slotwright.layout.findings import Finding
 from slotwright.layout.instrument.bridge_findings import cures
 from slotwright.layout.physics.offsets import SADDLE_REACH, compensate
 from slotwright.layout.physics.pitch import parts
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER
-from slotwright.layout.readings.notes import last_pass
+from slotwright.layout.readings.notes import FROM_FRET, last_pass
 from slotwright.layout.units import SHOWN
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 SCATTER: Final = 5 * SIGMA_READING  # cents between repeats of one note that a meter does not explain
+NO_SADDLE: Final = 50.0  # cents, half a semitone: no saddle is that far off (common practice, no source)
 _STICKS: Final = ("ping", "jump", "stick")
 
 
@@ -51,7 +53,8 @@ class Verdict:
     string
         Number of the string.
     findings
-        What the saddle does not cure: ``no position``, ``nut``, ``magnets``, ``sticking`` or ``travel``.
+        What the saddle does not cure: ``reading``, ``low frets``, ``no position``, ``nut``, ``magnets``,
+        ``sticking`` or ``travel``.
     """
 
     advice: Advice | None
@@ -68,7 +71,7 @@ class Intonation:
     strings
         One verdict for each string that was read.
     findings
-        What concerns several strings: ``crown`` or ``worn crown``.
+        What concerns several strings: ``rounds``, ``target``, ``crown`` or ``worn crown``.
     calibrated
         What the readings teach the model; None where they are too few.
     wanting
@@ -102,12 +105,15 @@ def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
         Moves and findings.
     """
     plan, setting = instrument.plan, setting_of(instrument)
+    passes, (raw, rounds) = each_pass(setting, raw), joined(raw)
     readings = gather(setting, raw)
     advices = advise(plan, setting, readings)
     words = _Words(instrument, Evidence(plan, setting, readings))
     marks = words.evidence.marks(advices)
+    alike = tuple(_all_alike(advices))
     of_string = {
         advice.string: (
+            *(() if alike else _doubtful(advice)),
             *words.no_position(advice),
             *words.of_marks(advice, marks[advice.string]),
             *words.travel(advice),
@@ -120,12 +126,12 @@ def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
         for string in sorted({reading.string for reading in raw})
     ]
     wrong = sorted({mark.kind.split()[0] for each in marks.values() for mark in each})
-    passes = each_pass(setting, raw)
     wanting = missing(setting, passes) or (
         f"the readings tell of {' and '.join(wrong)} first; mend that and read again" if wrong else ""
     )
     calibrated = None if wanting else calibrate(setting, passes)
-    return Intonation(tuple(verdicts), tuple(words.crowns(advices, marks)), calibrated, wanting)
+    of_all = (*rounds, *alike, *words.crowns(advices, marks))
+    return Intonation(tuple(verdicts), of_all, calibrated, wanting)
 
 
 class _Words:
@@ -164,8 +170,9 @@ class _Words:
         return Finding(
             "nut",
             f"string {advice.string}",
-            f"with the saddle at its best frets 1 to {LOW_FRETS} stay {low.mean():+.1f} cents off{good}: look at the "
-            f"height of {part} first, then at its distance to fret 1; as if {as_if}",
+            f"with the saddle at its best frets 1 to {LOW_FRETS} stay {low.mean():+.1f} cents off{good}: {part} is "
+            "too high, or the hand presses hard. Press as lightly as the note speaks and read again; if they stay, "
+            f"look at the height of {part} first, then at its distance to fret 1; as if {as_if}",
             {"cents": float(low.mean()), **{kind.replace(" ", "_"): size for kind, size in sizes.items()}},
         )
 
@@ -256,6 +263,8 @@ class _Words:
 
     def travel(self, advice: Advice) -> Iterator[Finding]:
         """Say what is missing at the end of the travel, and what each cure would gain."""
+        if advice.low or _far_off(advice):
+            return  # said already: no matter of the saddle
         if advice.held:
             low, high = SADDLE_REACH
             yield Finding(
@@ -264,27 +273,73 @@ class _Words:
                 f"the saddle would stand, or have stood, beyond {low:.0%} to {high:.0%} of the scale, "
                 "where no bridge reaches: look at the readings and at the plan's scale",
             )
-        if advice.travel is None or min(advice.travel) >= 0 or advice.direction == "leave":
+        if not advice.missing:
             return
         string, bridge, strung = advice.string - 1, self.plan.bridge, self.instrument.strung
         assert bridge is not None  # noqa: S101 - there is travel
         assert strung is not None  # noqa: S101
-        back = advice.travel[1] < 0
+        if not self.evidence.readings.known[string]:
+            whole = abs(advice.wanted) - advice.missing
+            yield Finding(
+                "travel",
+                f"string {advice.string}",
+                f"a move of {self.said(abs(advice.wanted))} is more than the whole travel of {self.said(whole)}: "
+                f"read it again, and from fret {FROM_FRET} where its saddle stands (column from_fret_{FROM_FRET})",
+                {"missing": advice.missing, "travel": whole},
+            )
+            return
+        back = advice.wanted > 0
         gains = []
         if bridge.crest_offset:
             gains.append(f"the saddle turned round {self.said(2 * abs(bridge.crest_offset))}")
         if back == (bridge.screw_from == "rear"):  # the end at which a screw squeezes its spring
             gains.append("a shorter spring as much as it is shorter")
         if back:
-            wanted = self.evidence.readings.place[string] + advice.move
+            wanted = self.evidence.readings.place[string] + advice.wanted
             for cure in cures(self.plan, self.instrument.neck, strung, string):
                 then = self.serving(cure.fretting, cure.nut, self.plan.compensation.minimise)
                 if (gained := float(wanted - then.saddle[string])) > SHOWN:
                     gains.append(f"{cure.what} {self.said(gained)}")
         end = "rear" if back else "front"
         help_ = f"what would gain way: {', '.join(gains)}" if gains else "only another place of the bridge gains way"
-        ends = f"the travel ends {self.said(-min(advice.travel))} before that place, at its {end}"
-        yield Finding("travel", f"string {advice.string}", f"{ends}; {help_}", {"missing": -min(advice.travel)})
+        ends = f"the travel ends {self.said(advice.missing)} before that place, at its {end}"
+        yield Finding("travel", f"string {advice.string}", f"{ends}; {help_}", {"missing": advice.missing})
+
+
+def _far_off(advice: Advice) -> bool:
+    """Tell whether a reading is further off than a saddle can be."""
+    return bool(np.abs(advice.now).max() > NO_SADDLE)
+
+
+def _doubtful(advice: Advice) -> Iterator[Finding]:
+    """Say what is no matter of a saddle in the readings of one string."""
+    string = f"string {advice.string}"
+    if advice.low:
+        which = ", ".join(map(str, advice.frets))
+        words = f"fret {which} alone tells of the nut and of the hand, not of the saddle; read the octave"
+        yield Finding("low frets", string, words)
+    elif _far_off(advice):
+        worst = int(np.argmax(np.abs(advice.now)))
+        off = float(advice.now[worst])
+        yield Finding(
+            "reading",
+            string,
+            f"{off:+.1f} cents at fret {advice.frets[worst]} is more than a saddle does: another octave or target, "
+            "another fret, or the open string out of tune; read it again",
+            {"cents": off, "limit": NO_SADDLE},
+        )
+
+
+def _all_alike(advices: Sequence[Advice]) -> Iterator[Finding]:
+    """Say so when every string is off by about the same, and by more than a saddle does."""
+    means = [float(advice.now.mean()) for advice in advices]
+    if len(means) > 2 and min(map(abs, means)) > NO_SADDLE and max(means) - min(means) < NO_SADDLE:
+        mean = float(np.mean(means))
+        words = (
+            f"all {len(means)} strings read about {mean:+.0f} cents: the meter's reference, the tuning or a capo is "
+            "another than the plan's"
+        )
+        yield Finding("target", "all strings", words, {"cents": mean})
 
 
 def _heard(raw: Sequence[Reading], string: int) -> Iterator[Finding]:

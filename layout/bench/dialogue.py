@@ -209,7 +209,7 @@ class Dialogue:
 
     def _inside(self, advice: Advice, track: Track, doubts: float) -> bool:
         """Tell whether the aim is inside the tolerance, and that many doubts away from its end."""
-        off = advice.now + advice.slopes * (advice.move - track.need)
+        off = advice.now + advice.slopes * (advice.wanted - track.need)
         reach = np.abs(off) + doubts * np.abs(advice.slopes) * track.uncertainty
         return bool((reach[advice.aimed] <= self.plan.compensation.tolerance).all())
 
@@ -250,7 +250,7 @@ class Dialogue:
                 variance, before = np.inf, None
                 continue
             if before is not None and asked:
-                made, uncertainty = before.move - now.move, float(np.hypot(before.error, now.error))
+                made, uncertainty = before.wanted - now.wanted, float(np.hypot(before.error, now.error))
                 reverse = made * np.sign(asked) < -2 * uncertainty
                 stuck = stuck + 1 if abs(made) < 2 * uncertainty and abs(asked) > 5 * uncertainty else 0
                 if reverse or stuck:
@@ -260,7 +260,7 @@ class Dialogue:
                     need, variance = need - told / weight * asked, variance + asked**2 / weight
                     told, weight = told + asked * made / uncertainty**2, weight + (asked / uncertainty) ** 2
             own_weight, old_weight = 1 / now.error**2, 1 / variance
-            need = (need * old_weight + now.move * own_weight) / (old_weight + own_weight)
+            need = (need * old_weight + now.wanted * own_weight) / (old_weight + own_weight)
             variance, before = 1 / (old_weight + own_weight), now
         return Track(need, float(np.sqrt(variance)), float(np.clip(told / weight, 0.5, 1.5)), stuck, reverse)
 

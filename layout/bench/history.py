@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from slotwright.layout.bench.advice import advise
+from slotwright.layout.bench.rounds import joined
 from slotwright.layout.bench.state import gather, setting_of
 
 if TYPE_CHECKING:
@@ -51,6 +52,7 @@ def passes(instrument: Instrument, raw: Sequence[Reading]) -> dict[int, tuple[Vi
         Number of the pass to what was read and done in it, string by string.
     """
     setting, found = setting_of(instrument), {}
+    raw, _ = joined(raw)
     for at in sorted({reading.at for reading in raw}):
         so_far = [reading for reading in raw if reading.at <= at]
         advices = {a.string: a for a in advise(instrument.plan, setting, gather(setting, so_far))}

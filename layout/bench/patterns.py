@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from slotwright.layout.bench.calibration import PRIOR
-from slotwright.layout.bench.state import beyond_model, used_weights
+from slotwright.layout.bench.state import LOW_FRETS, beyond_model, used_weights
 from slotwright.layout.physics.pitch import errors, parts
 
 if TYPE_CHECKING:
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 
 FALSE_ALARM: Final = 0.01  # chance that a healthy instrument raises a finding, for each kind of pattern
 FEWEST: Final = 5  # readings of one string that can tell a crown or a magnet from a saddle
-LOW_FRETS: Final = 3  # frets 1 to 3 feel the nut most (common practice, no source)
 UPPER_FRETS: Final = 5  # from here on they should be good when only the nut is wrong
 _TRIED: Final = 0.02  # mm and parts, small enough for a derivative
 _MOST_STEPS: Final = 12  # each halves the miss
@@ -90,7 +89,7 @@ class Evidence:
         """Give the errors that the best move leaves [cents], shape (read frets,)."""
         string = advice.string - 1
         saddle = self.readings.place.copy()
-        saddle[string] += advice.move
+        saddle[string] += advice.wanted
         after = parts(self.setting.fretting, saddle, self.setting.nut).total[string]
         left: Floats = (after + self.beyond[string])[advice.frets - 1]
         return left

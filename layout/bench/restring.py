@@ -115,7 +115,7 @@ def restring(
     move = further(factors)
     read = np.zeros(len(move), dtype=np.bool_)
     for advice in advices:
-        move[advice.string - 1] += advice.move
+        move[advice.string - 1] += advice.wanted
         variance[advice.string - 1] += advice.error**2
         read[advice.string - 1] = True
     for group in setting.groups:
@@ -125,6 +125,7 @@ def restring(
     if setting.room is not None:
         gone = readings.saddle + move - setting.saddle
         travel = setting.room + np.stack((gone, -gone), axis=-1)
+        travel[read & ~readings.known] = np.nan  # it may have stood anywhere
     bodies = list(zip(before.bodies, after.bodies, strict=True))
     return Restrung(
         move=move,

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     Flags = NDArray[np.bool_]
 
 SIGMA_READING: Final = 0.5  # cents, standard error of one reading (from memory)
+LOW_FRETS: Final = 3  # frets 1 to 3 feel nut and hand most, the saddle least (common practice, no source)
 SIGMA_OPEN: Final = 0.5  # cents, of the open string's tuning, common to all its readings (from memory)
 
 
@@ -47,6 +48,8 @@ class Readings:
         True where that was stated, shape (strings,).
     settled
         True where it is known, stated or never moved since the plan, shape (strings,).
+    warbles
+        True where a note of the last pass beats against itself, shape (strings,).
     place
         Where the model is to take each saddle [mm], shape (strings,): as stated, else where the
         readings themselves put it. The answer to a move changes by half a part in a hundred per mm,
@@ -58,6 +61,7 @@ class Readings:
     saddle: Floats
     known: Flags
     settled: Flags
+    warbles: Flags
     place: Floats
 
     @property
@@ -162,12 +166,17 @@ def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:
             saddle[string - 1] + reading.moved if reading.saddle_offset is None else reading.saddle_offset
         )
     heard: dict[tuple[int, int], list[float]] = defaultdict(list)
+    warbles = np.zeros(shape[0], dtype=np.bool_)
     for reading in readings:
-        if reading.at == last[reading.string] and not reading.warbles:
+        if reading.at != last[reading.string]:
+            continue
+        if reading.warbles:
+            warbles[reading.string - 1] = True
+        else:
             heard[reading.string - 1, reading.fret - 1].append(reading.error)
     for note, each in heard.items():
         cents[note], count[note] = float(np.mean(each)), len(each)
-    found = Readings(cents, count, saddle, known, settled, saddle)
+    found = Readings(cents, count, saddle, known, settled, warbles, saddle)
     if known.all():
         return found
     # The move that the readings want, from where the plan has the saddle, tells how far it stands from there.

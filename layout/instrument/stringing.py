@@ -348,9 +348,9 @@ def warnings(plan: Plan, strung: Strung) -> Iterator[Finding]:
     f = strung.fretting
     stiffest = np.sqrt(f.bending / f.tension) / (f.scale - f.frets[:, -1])
     if stiffest.max() > WORST_BRACKET:
-        string = f"string {int(np.argmax(stiffest)) + 1}"
+        which = f"string {int(np.argmax(stiffest)) + 1}"
         words = "is so stiff for its length at the last fret that the model is off by more than 0.03 cents there"
-        yield Finding("very stiff", string, f"{string} {words}", {"stiffness_ratio": float(stiffest.max())})
+        yield Finding("very stiff", which, f"{which} {words}", {"stiffness_ratio": float(stiffest.max())})
 
 
 def _tension(bodies: Sequence[StringBody], tuned: str = "") -> Iterator[Finding]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from slotwright.layout.errors import Fault
+from slotwright.layout.instrument.neck import lay_neck
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import SADDLE_REACH
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER, speaking_fraction
@@ -17,12 +18,20 @@ from slotwright.layout.units import MM_PER_INCH
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import numpy as np
+    from numpy.typing import NDArray
+
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.plan.tables import Plan
-    from slotwright.layout.readings.table import Row
+    from slotwright.layout.readings.table import Row, Rows
     from slotwright.layout.sources import Source
 
-COLUMNS: Final = ("string", "fret", "cents", "open", "hz", "saddle_offset", "pass", "note", "moved")
+    Floats = NDArray[np.float64]
+
+FROM_FRET: Final = 12  # where a rule finds a saddle's place from
+COLUMNS: Final = (
+    "string", "fret", "cents", "open", "hz", "saddle_offset", f"from_fret_{FROM_FRET}", "pass", "note", "moved"
+)  # fmt: skip
 FURTHEST: Final = 300.0  # cents; a reading further off is of another note
 MOST_PASSES: Final = 99
 
@@ -124,6 +133,7 @@ def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:
     found = []
     stands: dict[tuple[int, int], Reading] = {}
     reach = reach_of(plan)
+    from_fret = _from_fret(rows, plan)
     for row in rows:
         string = row.whole("string", 1, len(plan.strings))
         if row.cells.get("fret") == "0":
@@ -135,7 +145,7 @@ def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:
             fret=fret,
             cents=_cents(row, plan, string, fret),
             open=row.number("open", -FURTHEST, FURTHEST) if row.has("open") else 0.0,
-            saddle_offset=row.length("saddle_offset", *reach, plan.units) if row.has("saddle_offset") else None,
+            saddle_offset=_stands(row, plan, string, reach, from_fret),
             at=row.whole("pass", 1, MOST_PASSES) if row.has("pass") else 1,
             moved=row.length("moved", -reach[1], reach[1], plan.units) if row.has("moved") else 0.0,
             note=row.text("note"),
@@ -154,6 +164,31 @@ def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:
             rows.faults.append(Fault("", what, f"no bridge reaches further than {plan.said(reach[1])}"))
     rows.refuse()
     return tuple(found)
+
+
+def _from_fret(rows: Rows, plan: Plan) -> Floats | None:
+    """Give how far each string's nominal saddle lies behind the fret that rules measure from [mm]."""
+    column = f"from_fret_{FROM_FRET}"
+    if column not in rows.columns:
+        return None
+    if plan.frets.count < FROM_FRET:
+        rows.faults.append(Fault("line 1", f"column {column}, on a board of {plan.frets.count} frets"))
+        rows.refuse()
+    neck = lay_neck(plan)
+    far: Floats = neck.scales - neck.from_nut[FROM_FRET]
+    return far
+
+
+def _stands(row: Row, plan: Plan, string: int, reach: tuple[float, float], from_fret: Floats | None) -> float | None:
+    """Read where a saddle stands: how far it is set back, or what a rule reads from a fret [mm]."""
+    column = f"from_fret_{FROM_FRET}"
+    if row.has(column) and row.has("saddle_offset"):
+        row.fault(column, "given besides saddle_offset", "state one of them")
+        return None
+    if from_fret is not None and row.has(column):
+        nominal = float(from_fret[string - 1])
+        return row.length(column, nominal + reach[0], nominal + reach[1], plan.units) - nominal
+    return row.length("saddle_offset", *reach, plan.units) if row.has("saddle_offset") else None
 
 
 def reach_of(plan: Plan) -> tuple[float, float]:

@@ -108,7 +108,8 @@ def test_a_stated_saddle_offset_decides_the_travel():
     )  # fmt: skip
     (nominal,) = advices(instrument, [(6, 12, 5.0)])
     room = instrument.bridge.reserve[5] / (instrument.neck.directions[5, 0])  # single base: rear is +x
-    assert nominal.travel == pytest.approx((room[0] + nominal.move, room[1] - nominal.move))
+    assert nominal.travel is None  # where it stands nobody read
+    assert nominal.move == pytest.approx(stated.move, abs=0.05)
     assert stated.travel == pytest.approx((room[0] + 1 + stated.move, room[1] - 1 - stated.move), abs=1e-5)
 
 
@@ -164,8 +165,10 @@ def test_a_plan_with_more_tunings_is_left_where_they_agreed():
 
 def test_a_reading_no_bridge_can_follow_is_held_and_said():
     instrument = lay_out(flat_plan())
-    found = intonate(instrument, parse_readings(table([(6, 12, -120.0)]), instrument.plan))
-    assert found.strings[0].advice.held
+    found = intonate(instrument, parse_readings(b"string,fret,cents,saddle_offset\n6,12,-20,-10\n", instrument.plan))
+    (advice,) = found.advices
+    assert advice.held
+    assert (advice.direction, advice.turns) == ("beyond", 0)
     assert "where no bridge reaches" in found.strings[0].findings[0].words
 
 

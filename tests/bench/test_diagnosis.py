@@ -140,26 +140,37 @@ def test_a_string_that_sticks_in_the_nut(instrument, raw):
     assert not intonate(instrument, (Reading(1, 12, 1.0), Reading(1, 12, -0.5))).strings[0].findings
 
 
+def where_they_belong(instrument, rows):
+    """Judge readings of saddles that stand where the plan has them, and were found there."""
+    stands = instrument.strung.offsets.saddle
+    read = [Reading(s, n, cents, saddle_offset=float(stands[s - 1])) for s, n, cents in rows]
+    return intonate(instrument, read)
+
+
 def test_the_end_of_the_travel_and_what_would_gain_way():
     instrument = lay_out(flat_plan(bridge={"travel": 4.0, "crest_offset": 0.8, "reserve": 0}))
     # 14 cents sharp ask for 5 mm back; what the cures gain is found by another way: the set-back they lessen.
-    (verdict,) = judged(instrument, [(6, 12, 14.0)]).strings
+    (verdict,) = where_they_belong(instrument, [(6, 12, 14.0)]).strings
     (finding,) = verdict.findings
-    assert finding.kind == "travel"
-    short = -min(verdict.advice.travel)
+    assert (finding.kind, verdict.advice.direction) == ("travel", "beyond")
+    assert sum(verdict.advice.travel) == pytest.approx(4.0, abs=0.001)  # as it stands: nothing is to be moved
+    short = verdict.advice.wanted - verdict.advice.travel[1]
+    assert finding.numbers["missing"] == pytest.approx(short)
     assert f"{short:.2f} mm before that place, at its rear" in finding.words
     assert "turned round 1.60 mm" in finding.words
     lower = lay_out(flat_plan(setup={"action": 1.2}, bridge={"travel": 4.0}))
     gained = instrument.strung.offsets.saddle[5] - lower.strung.offsets.saddle[5]
     said = float(finding.words.split("less action ")[1].split()[0])
     assert said == pytest.approx(gained, abs=0.05)  # lower where it was read, not where it was reckoned
-    (forward,) = judged(instrument, [(1, 12, -20.0)]).strings[0].findings
+    (forward,) = where_they_belong(instrument, [(1, 12, -20.0)]).strings[0].findings
     assert "at its front" in forward.words
     # The screw comes from the rear, and its spring is squeezed there.
     assert "a shorter spring as much as it is shorter" in finding.words
     assert "spring" not in forward.words
     front = lay_out(flat_plan(bridge={"travel": 4.0, "screw_from": "front", "reserve": 0}))
-    (there,), (back,) = (judged(front, [row]).strings[0].findings for row in ((1, 12, -20.0), (6, 12, 14.0)))
+    (there,), (back,) = (
+        where_they_belong(front, [row]).strings[0].findings for row in ((1, 12, -20.0), (6, 12, 14.0))
+    )
     assert "what would gain way: a shorter spring" in there.words
     assert "spring" not in back.words
 

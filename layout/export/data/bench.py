@@ -70,12 +70,20 @@ def _restrung(restrung: Restrung) -> list[dict[str, Any]]:
             "move": float(restrung.move[i]),
             "move_error": float(restrung.error[i]),
             "read": bool(restrung.read[i]),
-            "travel_left": None if restrung.travel is None else restrung.travel[i].tolist(),
+            "travel_left": _left(restrung, i),
             "tension_n": restrung.tension[i].tolist(),
             "stress_ratio": [None if np.isnan(part) else float(part) for part in restrung.stress[i]],
         }
         for i in range(len(restrung.move))
     ]
+
+
+def _left(restrung: Restrung, i: int) -> list[float] | None:
+    """Give the travel left before and behind one saddle; None where it is not known."""
+    if restrung.travel is None or np.isnan(restrung.travel[i]).any():
+        return None
+    left: list[float] = restrung.travel[i].tolist()
+    return left
 
 
 def _cents(advice: Advice, cents: Iterable[float]) -> list[dict[str, Any]]:

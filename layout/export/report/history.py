@@ -53,8 +53,9 @@ def _row(instrument: Instrument, visit: Visit) -> dict[str, Any]:
     if (advice := visit.advice) is not None:
         aimed = zip(advice.frets[advice.aimed], advice.now[advice.aimed], strict=True)
         row["read"] = [(int(fret), cents(off, 1)) for fret, off in aimed]
-        row["asked"] = None if advice.direction == "leave" else both(instrument, abs(advice.move))
-        row["then"] = advice.direction if advice.direction != "leave" else "leave it"
+        ordered = advice.direction in ("back", "forward")
+        row["asked"] = both(instrument, abs(advice.wanted)) if ordered else None
+        row["then"] = {"leave": "leave it", "beyond": "beyond its travel"}.get(advice.direction, advice.direction)
     return row
 
 
