@@ -5,16 +5,21 @@ from __future__ import annotations
 import io
 import logging
 import re
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
-import ezdxf
-from ezdxf import units
-from ezdxf.enums import TextEntityAlignment
-
 from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
+from slotwright.layout.export.outside import kept_out
 from slotwright.layout.units import MM_PER_INCH
 
+with kept_out():
+    import ezdxf
+    from ezdxf import units
+    from ezdxf.enums import TextEntityAlignment
+
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from ezdxf.document import Drawing
     from ezdxf.layouts import Modelspace
 
@@ -22,6 +27,8 @@ if TYPE_CHECKING:
     from slotwright.layout.instrument.arcs import Point
     from slotwright.layout.names import Version
     from slotwright.layout.units import Unit
+
+    Number = Callable[[float], float]
 
 # Its warning that R12 knows no units is met by _with_units.
 logging.getLogger("ezdxf").addHandler(logging.NullHandler())
@@ -52,15 +59,15 @@ def dxf(sheet: Sheet, *, unit: Unit = "mm", version: Version = "R2000") -> bytes
     bytes
         The file; the same sheet always gives the same bytes.
     """
-    scale = 1.0 if unit == "mm" else 1 / MM_PER_INCH
+    number = partial(_in_file, unit=unit)
     fixed = ezdxf.options.write_fixed_meta_data_for_testing
     ezdxf.options.write_fixed_meta_data_for_testing = True  # no clock, no random identifiers
     try:
         # Sets $INSUNITS and $MEASUREMENT; the default would be metres.
         document = ezdxf.new(version, units=units.MM if unit == "mm" else units.IN)
-        _head(document, sheet, scale)
+        _head(document, sheet, number)
         for entity in sheet.entities:
-            _add(document.modelspace(), entity, scale, document.output_encoding)
+            _add(document.modelspace(), entity, number, document.output_encoding)
         text = io.StringIO()
         document.write(text)
     finally:
@@ -71,33 +78,40 @@ def dxf(sheet: Sheet, *, unit: Unit = "mm", version: Version = "R2000") -> bytes
     return document.encode(written)
 
 
-def _head(document: Drawing, sheet: Sheet, scale: float) -> None:
+def _head(document: Drawing, sheet: Sheet, number: Number) -> None:
     document.styles.add(_STYLE, font="txt", dxfattribs={"width": _NARROW})
     for layer, pen in PENS.items():
         added = document.layers.add(str(layer), color=pen.index, lineweight=round(100 * pen.width))
         if pen.dashes:
-            dashes = [scale * dash * (-1) ** i for i, dash in enumerate(pen.dashes)]
-            document.linetypes.add(str(layer), [scale * sum(pen.dashes), *dashes])
+            dashes = [number(dash) * (-1) ** i for i, dash in enumerate(pen.dashes)]
+            document.linetypes.add(str(layer), [number(sum(pen.dashes)), *dashes])
             added.dxf.linetype = str(layer)
-    left, bottom, right, top = (scale * edge for edge in sheet.box)
+    left, bottom, right, top = map(number, sheet.box)
     space = document.modelspace()
     space.reset_extents((left, bottom, 0), (right, top, 0))
     space.reset_limits((left, bottom), (right, top))
-    document.set_modelspace_vport(height=top - bottom, center=((left + right) / 2, (bottom + top) / 2))
+    document.set_modelspace_vport(
+        height=round(top - bottom, 6), center=(round((left + right) / 2, 6), round((bottom + top) / 2, 6))
+    )
 
 
-def _add(space: Modelspace, entity: Line | Contour | Circle | Text, scale: float, encoding: str) -> None:
+def _in_file(length: float, unit: Unit) -> float:
+    """Give a length [mm] as it stands in the file, to a millionth of a mm: the last bits differ between machines."""
+    return round(length, 6) + 0.0 if unit == "mm" else round(length / MM_PER_INCH, 8) + 0.0
+
+
+def _add(space: Modelspace, entity: Line | Contour | Circle | Text, number: Number, encoding: str) -> None:
     def at(point: Point) -> Point:
-        return scale * point[0], scale * point[1]
+        return number(point[0]), number(point[1])
 
     layer = {"layer": str(entity.layer)}
     match entity:
         case Line():
             space.add_line(at(entity.start), at(entity.end), dxfattribs=layer)
         case Circle():
-            space.add_circle(at(entity.centre), scale * entity.radius, dxfattribs=layer)
+            space.add_circle(at(entity.centre), number(entity.radius), dxfattribs=layer)
         case Contour():
-            corners = [(*at(start), bulge) for start, _, bulge in entity.sides()]
+            corners = [(*at(start), round(bulge, 10) + 0.0) for start, _, bulge in entity.sides()]
             if space.dxfversion == ezdxf.const.DXF12:
                 space.add_polyline2d(corners, format="xyb", close=True, dxfattribs=layer)
             else:
@@ -106,8 +120,8 @@ def _add(space: Modelspace, entity: Line | Contour | Circle | Text, scale: float
             attributes = {**layer, "style": _STYLE, "width": _NARROW}
             text = space.add_text(
                 _escaped(entity.text, encoding),
-                height=scale * entity.height,
-                rotation=entity.turn,
+                height=number(entity.height),
+                rotation=round(entity.turn, 8) + 0.0,
                 dxfattribs=attributes,
             )
             text.set_placement(at(entity.baseline()), align=_SIDES[entity.across])

@@ -9,18 +9,20 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
-from reportlab.lib.colors import HexColor
-from reportlab.lib.units import mm
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.pdfgen.canvas import Canvas
-
 from slotwright import templates
 from slotwright.layout.drawing.lettering import fitted, wrapped
 from slotwright.layout.drawing.marks import scale_bar
 from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
+from slotwright.layout.export.outside import kept_out
 from slotwright.layout.export.paper import FOOT, SIDE
 from slotwright.layout.instrument.arcs import Arc
+
+with kept_out():
+    from reportlab.lib.colors import HexColor
+    from reportlab.lib.units import mm
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+    from reportlab.pdfgen.canvas import Canvas
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -58,6 +60,11 @@ def pdf(sheet: Sheet, layout: Layout) -> bytes:
     bytes
         The file; the same sheet always gives the same bytes. It asks the printer for no scaling.
     """
+    with kept_out():
+        return _written(sheet, layout)
+
+
+def _written(sheet: Sheet, layout: Layout) -> bytes:
     _letters()
     written = io.BytesIO()
     canvas = Canvas(written, pagesize=tuple(side * mm for side in layout.paper), pdfVersion=(1, 6), invariant=1)
