@@ -204,7 +204,7 @@ def _plot(instrument: Instrument, strung: Strung, slipped: Outcome | None, path:
     if path.suffix.lower() != ".svg":
         raise SlotwrightError(f"{path}: the chart is an SVG file; end its name in .svg")
     names = [
-        f"{i + 1}  {_pitch(instrument, i)}{' *' if body.core_estimated else ''}"
+        f"{i + 1}: {_pitch(instrument, i)}{' *' if body.core_estimated else ''}"
         for i, body in enumerate(strung.bodies)
     ]
     title, tolerance = instrument.plan.title, instrument.plan.compensation.tolerance

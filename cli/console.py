@@ -32,8 +32,6 @@ if TYPE_CHECKING:
 Measured = TypeVar("Measured")
 Each = TypeVar("Each")
 
-_MOST_FAULTS = 100  # lines of complaint: more than any plan has keys to get wrong
-
 _PATIENCE = 1.0  # s
 
 # Files are read and written by us alone: what keeps us from it is the machine's refusal, not bad input.
@@ -125,10 +123,7 @@ def _read(path: Path, most: int, wanted: str) -> bytes:
 def _listed(path: Path, error: FaultyError) -> str:
     if len(error.faults) == 1:
         return f"{path}: {error}"
-    told = [f"{path}: {len(error.faults)} things to mend", *map(str, error.faults[:_MOST_FAULTS])]
-    if (more := len(error.faults) - _MOST_FAULTS) > 0:
-        told.append(f"and {more} more")
-    return "\n  ".join(told)
+    return "\n  ".join((f"{path}: {len(error.faults)} errors", *error.lines))
 
 
 def cents(off: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,11 +11,11 @@ from click.core import ParameterSource
 
 from slotwright.cli.console import FILE, counted, length_of, print_json, print_table, read_instrument, warn, write
 from slotwright.layout import cautions
-from slotwright.layout.errors import SheetError, SlotwrightError
+from slotwright.layout.errors import PaperError, SheetError, SlotwrightError
 from slotwright.layout.names import FORMATS, SHEETS, USUAL_FORMATS, VERSIONS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from slotwright.layout.drawing.sheet import Sheet
     from slotwright.layout.names import Format, SheetName, Version
@@ -115,19 +116,29 @@ def _pages(paper: str, landscape: bool, margin: str, overlap: str, measured: str
     """Read the options of paper, each with the unit it may carry."""
     from slotwright.layout.export.paper import correction, paper_size  # noqa: PLC0415 - quick --help
 
-    paper_size(paper)
+    with _named("--paper"):
+        paper_size(paper)
+    with _named("--measured"):
+        scale = correction(measured) if measured is not None else (1.0, 1.0)
     lengths = {
         "margin": length_of("--margin", margin, "mm", 0, 50),
         "overlap": length_of("--overlap", overlap, "mm", 0, 50),
     }
-    scale = correction(measured) if measured is not None else (1.0, 1.0)
     return {"paper": paper, "landscape": landscape or None, "scale": scale, **lengths}
+
+
+@contextmanager
+def _named(option: str) -> Iterator[None]:
+    """Name the option that a refusal is about."""
+    try:
+        yield
+    except PaperError as error:
+        raise SlotwrightError(f"{option}: {error}") from None
 
 
 def _paged(sheet: Sheet, pages: dict[str, Any]) -> tuple[bytes, str, str]:
     """Write a PDF; tell how many pages it has, and what letters it lacks."""
-    from slotwright.layout.errors import PaperError  # noqa: PLC0415 - only when asked for
-    from slotwright.layout.export.paper import share_out  # noqa: PLC0415
+    from slotwright.layout.export.paper import share_out  # noqa: PLC0415 - only when asked for
     from slotwright.layout.export.pdf import pdf, unprintable  # noqa: PLC0415
 
     try:

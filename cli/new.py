@@ -9,6 +9,8 @@ import click
 from slotwright.layout.errors import SlotwrightError
 
 _LONGEST = 120  # letters; the name becomes the title
+# What other systems keep for devices, whatever the ending.
+_RESERVED = frozenset(("CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(10))))
 
 
 @click.command("new", epilog="Example: slotwright new kitchen-table --from nylon-six")
@@ -40,6 +42,8 @@ def command(name: str | None, starter: str | None, listing: bool) -> None:
     stem = path.name.removesuffix(".toml")
     if not stem.strip(". ") or not stem.isprintable() or len(stem) > _LONGEST:
         raise SlotwrightError(f"{quoted(name)}: a plan is named with 1 to {_LONGEST} ordinary letters")
+    if stem != stem.rstrip(". ") or stem.split(".")[0].strip().upper() in _RESERVED:
+        raise SlotwrightError(f"{quoted(name)}: not every system can keep a file of that name; choose another")
     if starter is None:
         starter = stem if stem in starters else templates.USUAL
     if starter not in starters:

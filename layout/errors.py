@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+_MOST_LINES: Final = 40  # of complaint; one wrong column would fill screens
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +49,15 @@ class FaultyError(SlotwrightError, ValueError):
     Parameters
     ----------
     faults
-        All that was found; the message has one line for each.
+        All that was found; the message has one line for each, but no screens of them.
     """
 
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
-        super().__init__("\n".join(str(fault) for fault in self.faults))
+        self.lines = tuple(str(fault) for fault in self.faults[:_MOST_LINES])
+        if (more := len(self.faults) - _MOST_LINES) > 0:
+            self.lines += (f"and {more} more",)
+        super().__init__("\n".join(self.lines))
 
 
 class PlanError(FaultyError):

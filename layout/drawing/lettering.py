@@ -29,7 +29,7 @@ def text_width(text: str, height: float) -> float:
     return height * sum(map(_letter_width, text))
 
 
-def fitted(text: str, width: float, height: float, least: float = 1.8) -> tuple[str, float]:
+def fitted(text: str, width: float, height: float, least: float = 1.8, *, tail: str = "") -> tuple[str, float]:
     """Fit a text into a width: smaller letters first, then fewer.
 
     Parameters
@@ -40,20 +40,22 @@ def fitted(text: str, width: float, height: float, least: float = 1.8) -> tuple[
         Room [mm].
     height, least
         Wanted and smallest height of capitals [mm].
+    tail
+        What follows the text and is kept whole.
 
     Returns
     -------
     tuple
         Text and height.
     """
-    needed = text_width(text, 1.0)
+    needed = text_width(text + tail, 1.0)
     if needed * height <= width:
-        return text, height
+        return text + tail, height
     if needed * least <= width:
-        return text, width / needed
-    while text and text_width(text + "\u2026", least) > width:
+        return text + tail, width / needed
+    while text and text_width(f"{text}\u2026{tail}", least) > width:
         text = text[:-1]
-    return text.rstrip() + "\u2026", least
+    return f"{text.rstrip()}\u2026{tail}", least
 
 
 def wrapped(text: str, width: float, height: float) -> list[str]:

@@ -104,12 +104,12 @@ def _strip(instrument: Instrument, edge: Along, name: str, y: float, strings: Se
         if lane > 1.3 * _SMALLEST:
             height = min(2.0, 0.6 * lane)
             yield Text(Layer.TEXT, (x + 0.8, middle), str(string + 1), height, up="middle")
-    title, room = f"{instrument.plan.title}, {name}", saddle - frets[-1] - 16
+    title, tail, room = instrument.plan.title, f", {name}", saddle - frets[-1] - 16
     if room > 20:
-        text, height = fitted(title, room, 3.5)
+        text, height = fitted(title, room, 3.5, tail=tail)
         yield Text(Layer.TEXT, (frets[-1] + 6, y), text, height, up="middle")
     else:
-        text, height = fitted(title, right - left, 2.5)
+        text, height = fitted(title, right - left, 2.5, tail=tail)
         yield Text(Layer.TEXT, (left, high + 1.5), text, height)
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
-from slotwright.layout.errors import PaperError
+from slotwright.layout.errors import LengthError, PaperError
 from slotwright.layout.units import MM_PER_INCH, parse_length
 
 if TYPE_CHECKING:
@@ -109,7 +109,10 @@ def paper_size(text: str) -> tuple[float, float]:
             return size
     sides = re.split(r"\s*[x\u00d7]\s*", text.strip())
     if len(sides) == 2:
-        width, height = (parse_length(side, "mm") for side in sides)
+        try:
+            width, height = (parse_length(side, "mm") for side in sides)
+        except LengthError as error:
+            raise PaperError(f'paper "{text}": {error}') from None
         if min(width, height) >= 100 and max(width, height) <= 10_000:
             return width, height
         raise PaperError(

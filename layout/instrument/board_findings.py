@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -22,6 +23,10 @@ NARROW_FRET: Final = 4.0  # mm from crown to crown: no finger fits
 THIN_WOOD: Final = 2.0  # mm left under a slot: the board may snap there
 NOTCH_WALL: Final = 0.8  # mm of strip between two notches: less breaks away
 NEAR_EDGE: Final = 2.0  # mm from an outer string to the edge: it is pulled off the board
+# Beyond these a number is likelier a slip than meant (common practice, no source).
+_MOST_SPREAD: Final = 2.5  # times the spread at the nut, at the saddle
+_MOST_TAPER: Final = 2.0  # times the width at the nut, at a fret
+_MOST_FAN: Final = 1.25  # times the treble scale, the bass one
 
 
 def warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[Finding]:
@@ -63,6 +68,7 @@ def warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[Finding]:
         yield Finding("unused", "board", "one string stands on the centre line; its string_spread is not used")
     yield from _nut_groove(plan)
     yield from _crowded_marks(plan, neck)
+    yield from _likely_slips(plan)
     at_nut, at_last = (float(np.ptp(neck.lines_in_board[fret, :, 1])) for fret in (0, -1))
     if at_last < at_nut - ROUNDING:
         yield Finding(
@@ -79,6 +85,30 @@ def warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[Finding]:
         )
     if plan.jig and (fault := jig_fault(plan, neck)):
         yield Finding("unused", "jig", f"[jig] is left aside: {fault}")
+
+
+def _likely_slips(plan: Plan) -> Iterator[Finding]:
+    """Ask about numbers that no instrument is likely to have."""
+    said, board, scale = plan.said, plan.board, plan.scale
+    asked = [
+        ("board.string_spread_saddle", plan.spread_saddle, plan.spread_nut, _MOST_SPREAD, "the spread at the nut")
+    ]
+    if board.width_at is not None:
+        asked.append(("board.width_at", board.width_at.width, board.nut_width, _MOST_TAPER, "the width at the nut"))
+    if scale.treble is not None and scale.bass is not None:
+        asked.append(("scale.bass", scale.bass, scale.treble, _MOST_FAN, "scale.treble"))
+    for key, length, other, most, what in asked:
+        if other and length > most * other:
+            times = length / other
+            words = f"{key} of {said(length)} is {times:.1f} times {what}, {said(other)}: is that meant?"
+            yield Finding("likely slip", key, words, {"length": length, "times": times, "limit": most})
+    if scale.length is None and plan.frets.count < scale.square_fret < math.inf:
+        words = (
+            f"scale.square_fret {scale.square_fret:g} lies beyond the last fret, {plan.frets.count}: is that meant?"
+        )
+        yield Finding(
+            "likely slip", "scale.square_fret", words, {"fret": scale.square_fret, "last": plan.frets.count}
+        )
 
 
 def jig_fault(plan: Plan, neck: Neck) -> str | None:

@@ -22,7 +22,6 @@ MOST_BYTES: Final = 1_000_000
 _MOST_ROWS: Final = 10_000
 _NUMBER: Final = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]{1,3})?", re.IGNORECASE)
 _SEPARATOR: Final = re.compile(r"sep=([,;\t])\r?\n")  # what some spreadsheets write before the header
-_MOST_FAULTS: Final = 20  # lines of complaint; one wrong column would fill screens
 
 
 @dataclass(slots=True)
@@ -122,9 +121,6 @@ class Rows:
 
     def refuse(self) -> None:
         """Raise `MeasuredError` when anything was found wrong."""
-        if len(self.faults) > _MOST_FAULTS:
-            more = len(self.faults) - _MOST_FAULTS
-            raise MeasuredError([*self.faults[:_MOST_FAULTS], Fault("", f"and {more} more")])
         if self.faults:
             raise MeasuredError(self.faults)
 

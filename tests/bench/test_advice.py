@@ -288,8 +288,9 @@ def test_all_faults_of_a_table_at_once_but_no_screens_of_them():
     assert [fault.where for fault in refused.value.faults] == [
         "line 2, column fret", "line 3, column string", "line 4, column cents",
     ]  # fmt: skip
-    with pytest.raises(MeasuredError, match="and 980 more"):
+    with pytest.raises(MeasuredError, match="and 960 more") as refused:
         parse_readings(b"string,fret,cents\n" + b"1,x,1\n" * 1000, flat_plan())
+    assert len(refused.value.faults) == 1000
 
 
 @pytest.mark.parametrize("text", ["String;Fret;Cents\r\n1;12;-2,5\r\n", "\ufeffstring\tfret\tcents\n\n1\t12\t-2.5\n"])

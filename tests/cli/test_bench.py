@@ -89,7 +89,7 @@ def test_wrong_usage(run, args):
         ("string,fret,cents\n1,12,x\n", "read.csv: line 2, column cents"),
         ("string,fret,cents\n", "read.csv: nothing stands below its header"),
         ("", "read.csv: the file is empty"),
-        ("string,fret,cents\n9,12,1\n1,99,1\n", "read.csv: 2 things to mend\n  line 2, column string"),
+        ("string,fret,cents\n9,12,1\n1,99,1\n", "read.csv: 2 errors\n  line 2, column string"),
         ("\x00\x01", "read.csv"),
     ],
 )

@@ -354,6 +354,7 @@ def test_draw_tells_what_pages_cannot_show(run, heron, tmp_path):
         ("--measured", "", "is not understood"),
         ("--overlap", "wide", "a length is written"),
         ("--paper", "110x140", "the rules alone need"),
+        ("--paper", "500xfoo", '--paper: paper "500xfoo": given "foo"; a length is written'),
     ],
 )
 def test_wrong_paper(run, heron, option, value, says):
@@ -400,7 +401,7 @@ def test_bad_plans(run, tmp_path, case, command):
     assert err.startswith("slotwright: bad.toml")
     assert sorted(os.listdir()) == before
     if case == "wrong":
-        assert "3 things to mend" in err
+        assert "3 errors" in err
         assert "scale.length" in err
         assert "nut_width?" in err
 
@@ -443,6 +444,24 @@ def test_new_with_an_impossible_name(run, name):
     assert code == 2
     assert "named" in err
     assert os.listdir() == []
+
+
+@pytest.mark.parametrize("name", ["con", "NUL", "lpt1.toml", "com3.old", "tail.", "blank .toml"])
+def test_new_with_a_name_that_other_systems_reserve(run, name):
+    code, _, err = run("new", name)
+    assert code == 2
+    assert "not every system can keep a file of that name" in err
+    assert os.listdir() == []
+
+
+def test_faults_are_counted_as_they_are(run, tmp_path):
+    (tmp_path / "read.csv").write_text("string,fret,cents\n" + "1,x,1\n" * 180)
+    assert run("new", "heron")[0] == 0
+    code, _, err = run("bench", "heron.toml", "read.csv")
+    assert code == 2
+    assert "read.csv: 180 errors\n" in err
+    assert err.count("\n") < 50
+    assert "and 140 more" in err
 
 
 def test_a_title_the_terminal_cannot_show(tmp_path):

@@ -319,7 +319,7 @@ def test_bad_measurements_are_refused(run, tmp_path, name):
 def test_all_faults_at_once(run, tmp_path):
     (tmp_path / "neck.csv").write_text("fret,distance\n1,x\n2,70\n99,103\n4,133\n")
     err = run("survey", "neck.csv")[2]
-    assert "2 things to mend" in err
+    assert "2 errors" in err
     assert "line 2" in err
     assert "line 4" in err
 

@@ -133,6 +133,14 @@ def test_marks_stand_midway_between_frets():
     assert {c.radius for c in circles} == {2.5}
 
 
+@pytest.mark.parametrize("many", [20, 120])
+def test_the_strips_of_a_fan_keep_their_names(many):
+    """Which edge a strip belongs on matters more than the end of a long title."""
+    fanned = lay_out(Plan.model_validate({**FANNED, "title": "Heron " * (many // 6)}))
+    texts = [entity.text for entity in draw_sheet(fanned, "stick").entities if isinstance(entity, Text)]
+    assert [sum(text.endswith(f", {edge} edge") for text in texts) for edge in ("treble", "bass")] == [1, 1]
+
+
 def test_stick_ticks_run_along_the_centre_line_or_the_edges():
     single = lay_out(plan(board={"joint_fret": 14}))
     ticks = sorted({x for x, *_ in lines(draw_sheet(single, "stick"), Layer.MARK)})

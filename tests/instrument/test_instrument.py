@@ -101,6 +101,16 @@ def test_refused(changes, where):
         ),
         ({"blank": BLANK, "frets": {"slot_inset": 2}}, "are not blind"),
         ({"scale": {"length": None, "treble": 628, "bass": 640}, "jig": {}}, "[jig] is left aside"),
+        ({"board": {"string_spread_saddle": 500}}, "board.string_spread_saddle of 500.00 mm is 13.9 times"),
+        ({"board": {"width_at": {"fret": 12, "width": 300}}}, "board.width_at of 300.00 mm is 7.1 times"),
+        (
+            {"scale": {"length": None, "treble": 300, "bass": 900, "square_fret": "nut"}, "frets": {"count": 5}},
+            "scale.bass of 900.00 mm is 3.0 times scale.treble",
+        ),
+        (
+            {"scale": {"length": None, "treble": 628, "bass": 640, "square_fret": 30}},
+            "scale.square_fret 30 lies beyond the last fret, 22",
+        ),
     ],
 )
 def test_warned(changes, says):
