@@ -185,7 +185,7 @@ def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrun
     from slotwright.layout.bench.dialogue import said_turns  # noqa: PLC0415
 
     plan, said = instrument.plan, instrument.length
-    threaded = plan.bridge is not None and plan.bridge.thread_pitch is not None
+    threaded = plan.bridge is not None and plan.bridge.per_turn is not None
     head = ["string", "gauge", "tension", "strain", "saddle", "give or take"]
     head += ["turns"] * threaded + ["travel left"] * (restrung.travel is not None)
     rows = []
@@ -228,7 +228,7 @@ def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
     click.echo("back: away from the nut; a sharp fretted note asks for it. give or take: one standard error")
     if _travels(instrument) and any(advice.travel is None for advice in advices):
         click.echo("?: nobody read where that saddle stands; a rule does, from fret 12 (column from_fret_12)")
-    for group in instrument.plan.bridge.groups if instrument.plan.bridge else ():
+    for group in instrument.plan.shared_saddles:
         if len(group) > 1:
             click.echo(f"string {' and '.join(map(str, group))} share a saddle: one move for both")
     if instrument.strung is None:

@@ -148,7 +148,7 @@ def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
     if any(body.stress_ratio is not None for body in strung.bodies):
         yield "strain: tension against what music wire of that size holds"
     yield from instrument.grounds
-    for group in instrument.plan.bridge.groups if instrument.plan.bridge else ():
+    for group in instrument.plan.shared_saddles:
         if len(group) > 1:
             shared = " and ".join(map(str, group))
             yield f"string {shared} share a saddle: slotwright check says what that costs them"

@@ -173,9 +173,7 @@ def _ask(options: dict[str, Any], units: Unit, fret: int) -> Asked:
         spread = width("spread_saddle", "Outer string to outer string at the saddle, Enter if not known", empty=True)
     except click.Abort:
         raise SlotwrightError(f"not answered; nothing was written. Give {', '.join(lacking)}") from None
-    assert nut_width is not None  # noqa: S101 - only the last may stay empty
-    assert at_fret is not None  # noqa: S101
-    return Asked(strings, nut_width, at_fret, spread)
+    return Asked(strings, nut_width or 0.0, at_fret or 0.0, spread)  # only the last may stay empty
 
 
 def _print(found: Survey, saddles: dict[str, Saddle], title: str, units: Unit) -> None:

@@ -40,8 +40,7 @@ def read_sizes(given: Sequence[str], units: Unit) -> dict[str, float]:
 
 def print_slips(instrument: Instrument, slips: Outcome) -> None:
     """Print the bands over the aim, then what each slip costs."""
-    plan, strung = instrument.plan, instrument.strung
-    assert strung is not None  # noqa: S101 - the command asked
+    plan, strung = instrument.plan, instrument.stringing
     tolerance = plan.compensation.tolerance
     click.echo(
         f"{instrument.title}: {DRAWS} instruments built by this plan, none intonated afterwards; errors in cents"

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeVar
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+_Thing = TypeVar("_Thing")
 
 _MOST_LINES: Final = 40  # of complaint; one wrong column would fill screens
 
@@ -70,6 +72,31 @@ class MeasuredError(FaultyError):
 
 class SheetError(SlotwrightError, ValueError):
     """A sheet that this plan does not describe."""
+
+
+def needed(value: _Thing | None, lacks: str | None) -> _Thing:
+    """Give what a drawing cannot do without.
+
+    Parameters
+    ----------
+    value
+        What a plan may have left out.
+    lacks
+        What to say then.
+
+    Returns
+    -------
+    object
+        The same, which is there.
+
+    Raises
+    ------
+    SheetError
+        It is not.
+    """
+    if value is None:
+        raise SheetError(lacks or "the plan says too little")
+    return value
 
 
 class PaperError(SlotwrightError, ValueError):

@@ -14,3 +14,4 @@ FORMATS: Final[tuple[Format, ...]] = get_args(Format)
 USUAL_FORMATS: Final[tuple[Format, ...]] = ("dxf", "svg")
 VERSIONS: Final[tuple[Version, ...]] = get_args(Version)
 BRIDGE_KINDS: Final[tuple[BridgeKind, ...]] = get_args(BridgeKind)
+UNKNOWN_KIND: Final = "?"  # of a bridge: missing or misspelt

@@ -17,7 +17,7 @@ from hypothesis import given, seed, settings
 from hypothesis import strategies as st
 
 from slotwright.layout.physics.pitch import Fretting
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 from slotwright.templates import starters
 
 STARTERS = tuple(starters())

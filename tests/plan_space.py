@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from slotwright.layout.names import BRIDGE_KINDS
 from slotwright.layout.physics import strings
-from slotwright.layout.plan.tables import BRIDGE_KEYS
+from slotwright.layout.plan.bridges import kinds_with
 
 NOTES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 STEEL = 380.0  # m/s, about 60 % of what wire holds: sqrt(1140 MPa over 7850 kg/m3)
@@ -315,7 +315,7 @@ def bridge(about, kind):
         "plane_height": length(about, 5, 25, (-50, 200)),
         "base_height": length(about, 0, 10, (0, 200)),
     }
-    return needed, {key: value for key, value in optional.items() if kind in BRIDGE_KEYS.get(key, BRIDGE_KINDS)}
+    return needed, {key: value for key, value in optional.items() if kind in kinds_with(key)}
 
 
 @st.composite
@@ -426,3 +426,23 @@ def spoilt(draw):
         if not made:
             break
     return made
+
+
+@st.composite
+def slips(draw):
+    """Draw a plan, and the same with one to six keys wrong; no list becomes shorter, so that its places stay."""
+    good = draw(contents())
+    bad = copy.deepcopy(good)
+    for _ in range(draw(st.integers(1, 6))):
+        *way, last = draw(st.sampled_from(list(places(bad))))
+        table = reduce(lambda inside, step: inside[step], way, bad)
+        slip = draw(st.sampled_from(["junk", "junk", "junk", "lost", "unknown"]))
+        if slip == "junk" or isinstance(table, list):
+            table[last] = copy.deepcopy(draw(st.sampled_from(JUNK)))
+        elif slip == "lost":
+            del table[last]
+        else:
+            table[draw(st.text("abcxyz_", min_size=3, max_size=8))] = 1
+        if not bad:
+            break
+    return good, bad

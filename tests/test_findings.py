@@ -7,7 +7,7 @@ from helpers import contents
 
 from slotwright.layout import draw, intonate, lay_out, read_readings
 from slotwright.layout.export.report.page import page
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 
 # A narrow board with marks in the way, thin strings that may break, a bridge that is too short.
 ODD = contents(

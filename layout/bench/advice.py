@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from slotwright.layout.bench.state import Readings, Setting
     from slotwright.layout.physics.offsets import Criterion
-    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.plan.plan import Plan
 
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]

@@ -19,6 +19,7 @@ from slotwright.layout.instrument.bridge_findings import cures
 from slotwright.layout.physics.offsets import SADDLE_REACH, compensate
 from slotwright.layout.physics.pitch import parts
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER
+from slotwright.layout.plan.bridges import Adjustable
 from slotwright.layout.readings.notes import FROM_FRET, last_pass
 from slotwright.layout.units import SHOWN
 
@@ -275,10 +276,7 @@ class _Words:
             )
         if not advice.missing:
             return
-        string, bridge, strung = advice.string - 1, self.plan.bridge, self.instrument.strung
-        assert bridge is not None  # noqa: S101 - there is travel
-        assert strung is not None  # noqa: S101
-        if not self.evidence.readings.known[string]:
+        if not self.evidence.readings.known[advice.string - 1]:
             whole = abs(advice.wanted) - advice.missing
             yield Finding(
                 "travel",
@@ -288,22 +286,27 @@ class _Words:
                 {"missing": advice.missing, "travel": whole},
             )
             return
-        back = advice.wanted > 0
-        gains = []
-        if bridge.crest_offset:
-            gains.append(f"the saddle turned round {self.said(2 * abs(bridge.crest_offset))}")
-        if back == (bridge.screw_from == "rear"):  # the end at which a screw squeezes its spring
-            gains.append("a shorter spring as much as it is shorter")
-        if back:
-            wanted = self.evidence.readings.place[string] + advice.wanted
-            for cure in cures(self.plan, self.instrument.neck, strung, string):
-                then = self.serving(cure.fretting, cure.nut, self.plan.compensation.minimise)
-                if (gained := float(wanted - then.saddle[string])) > SHOWN:
-                    gains.append(f"{cure.what} {self.said(gained)}")
-        end = "rear" if back else "front"
+        end = "rear" if advice.wanted > 0 else "front"
+        gains = [*self._gains(advice)]
         help_ = f"what would gain way: {', '.join(gains)}" if gains else "only another place of the bridge gains way"
         ends = f"the travel ends {self.said(advice.missing)} before that place, at its {end}"
         yield Finding("travel", f"string {advice.string}", f"{ends}; {help_}", {"missing": advice.missing})
+
+    def _gains(self, advice: Advice) -> Iterator[str]:
+        """Say what would bring a saddle nearer to its place, and how far."""
+        string, bridge, back = advice.string - 1, self.plan.bridge, advice.wanted > 0
+        if isinstance(bridge, Adjustable):
+            if bridge.crest_offset:
+                yield f"the saddle turned round {self.said(2 * abs(bridge.crest_offset))}"
+            if back == (bridge.screw_from == "rear"):  # the end at which a screw squeezes its spring
+                yield "a shorter spring as much as it is shorter"
+        if not back:
+            return
+        wanted = self.evidence.readings.place[string] + advice.wanted
+        for cure in cures(self.plan, self.instrument.neck, self.instrument.stringing, string):
+            then = self.serving(cure.fretting, cure.nut, self.plan.compensation.minimise)
+            if (gained := float(wanted - then.saddle[string])) > SHOWN:
+                yield f"{cure.what} {self.said(gained)}"
 
 
 def _far_off(advice: Advice) -> bool:

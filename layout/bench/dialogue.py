@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from slotwright.layout.bench.advice import Advice
     from slotwright.layout.bench.state import Setting
     from slotwright.layout.instrument.instrument import Instrument
-    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.plan.plan import Plan
 
 MOST_FRETS: Final = 3  # to read of one string in one pass
 MOST_PASSES: Final = 8  # of one string; what is not settled by then is not the saddle's

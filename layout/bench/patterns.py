@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from slotwright.layout.bench.advice import Advice
     from slotwright.layout.bench.state import Readings, Setting
-    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.plan.plan import Plan
 
     Floats = NDArray[np.float64]
 

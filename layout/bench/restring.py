@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from slotwright.layout.bench.state import Readings, Setting
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.instrument.stringing import Strung
-    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.plan.plan import Plan
 
     Floats = NDArray[np.float64]
 
@@ -96,9 +96,7 @@ def restring(
     """
     if faults := [*_unlike(instrument, other)]:
         raise PlanError(faults)
-    before, after = instrument.strung, other.strung
-    assert before is not None  # noqa: S101 - `_unlike` looked
-    assert after is not None  # noqa: S101
+    before, after = instrument.stringing, other.stringing
 
     def further(factors: Floats) -> Floats:
         """Give how much further back the other strings want their saddles [mm]."""

@@ -125,9 +125,7 @@ def setting_of(instrument: Instrument) -> Setting:
         none, strings = np.zeros(len(plan.strings)), limp(plan, neck)
         return Setting(strings, strings, weights, none, none, None, ())
     saddle, room = strung.offsets.saddle, None
-    groups: tuple[tuple[int, ...], ...] = ()
-    if plan.bridge is not None:
-        groups = tuple(tuple(n - 1 for n in group) for group in plan.bridge.groups)
+    groups = tuple(tuple(n - 1 for n in group) for group in plan.shared_saddles)
     placed = instrument.placed
     if placed is not None:
         saddle = saddle + placed.shared / neck.directions[:, 0]

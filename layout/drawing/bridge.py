@@ -11,6 +11,7 @@ from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.marks import cross, point, sides
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
+from slotwright.layout.errors import needed
 from slotwright.layout.findings import sentence
 from slotwright.layout.instrument.bridge import margins, single_units
 from slotwright.layout.units import SHOWN
@@ -95,9 +96,9 @@ def _rear(instrument: Instrument) -> float:
 
 def _bridge(instrument: Instrument) -> Iterator[Entity]:
     placed, plan = instrument.bridge, instrument.plan
-    assert plan.bridge is not None  # noqa: S101 - `missing` was asked
+    bridge = needed(instrument.plan.bridge, instrument.bridge_lacks)
     # Wood is cut to this line; metal comes as it is.
-    layer = Layer.CUT_OUTLINE if plan.bridge.kind in _WOODEN else Layer.REF_BLANK
+    layer = Layer.CUT_OUTLINE if bridge.kind in _WOODEN else Layer.REF_BLANK
     for corners in placed.outlines:
         yield Contour(layer, tuple(map(point, corners)))
     if placed.slot is not None:
@@ -107,7 +108,7 @@ def _bridge(instrument: Instrument) -> Iterator[Entity]:
     for hole in placed.holes:
         yield Circle(Layer.DRILL, (hole.x, hole.y), hole.diameter / 2)
         yield from cross((hole.x, hole.y), hole.diameter / 2 + 1.0)
-    for x, y, diameter in plan.bridge.existing_holes:
+    for x, y, diameter in bridge.existing_holes:
         there = (x, plan.board.hand * y)
         yield Circle(Layer.REF_BLANK, there, diameter / 2)
 
@@ -176,7 +177,7 @@ def _aside(instrument: Instrument, y: float) -> str:
 
 def _notes(instrument: Instrument) -> Iterator[str]:
     placed, plan, said = instrument.bridge, instrument.plan, instrument.length
-    assert plan.bridge is not None  # noqa: S101 - `missing` was asked
+    bridge = needed(instrument.plan.bridge, instrument.bridge_lacks)
     names = dict(zip("ABCD", check_points(instrument), strict=True))
     figures = [f"{a}-{b} {said(float(np.hypot(*(names[a] - names[b]))))}" for a, b in ("AC", "BD", "AD", "BC")]
     yield f"The crowns drawn are {plan.action_fret} and {plan.frets.count}; the end of the board is dashed."
@@ -187,7 +188,7 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     if single_units(plan):
         yield "Bridge: a single unit for each string, set along it with as much travel before the contact as behind."
     else:
-        where = f"Bridge: {plan.bridge.kind}, its datum {said(float(placed.datum[0]))} from the nominal nut line"
+        where = f"Bridge: {bridge.kind}, its datum {said(float(placed.datum[0]))} from the nominal nut line"
         rear = "bass" if (placed.angle > 0) != plan.board.left_handed else "treble"
         turned = f"turned {abs(placed.angle):.2f} degrees, the {rear} end to the rear"
         yield f"{where}, {turned if placed.angle else 'square to the centre line'}."

@@ -70,8 +70,7 @@ def nut_labels(instrument: Instrument, x: float) -> Iterator[Text]:
 
 def saddle_words(instrument: Instrument) -> list[str]:
     """Say for each string how far its saddle contact stands from the octave fret, along the string."""
-    strung, neck, said = instrument.strung, instrument.neck, instrument.length
-    assert strung is not None  # noqa: S101 - asked for only where strings are known
+    strung, neck, said = instrument.stringing, instrument.neck, instrument.length
     from_octave = neck.scales + strung.offsets.saddle - neck.from_nut[instrument.plan.action_fret]
     return [
         f"{string}: {said(float(far))} (set {'back' if offset >= 0 else 'forward'} {said(abs(float(offset)))})"
@@ -81,8 +80,7 @@ def saddle_words(instrument: Instrument) -> list[str]:
 
 def nut_words(instrument: Instrument) -> list[str]:
     """Say for each string how far its nut contact stands from the octave fret, along the string."""
-    strung, neck, said = instrument.strung, instrument.neck, instrument.length
-    assert strung is not None  # noqa: S101 - asked for only where strings are known
+    strung, neck, said = instrument.stringing, instrument.neck, instrument.length
     to_octave = neck.from_nut[instrument.plan.action_fret] - strung.offsets.nut
     return [
         f"{string}: {said(float(far))} ({_way(instrument, float(offset))})"

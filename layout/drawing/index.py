@@ -10,6 +10,7 @@ from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import octave_check
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
+from slotwright.layout.errors import needed
 from slotwright.layout.instrument.board_findings import jig_fault
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER
 
@@ -33,8 +34,7 @@ def missing(instrument: Instrument) -> str | None:
 
 def content(instrument: Instrument) -> Content:
     """Draw the notched strip as one closed contour, with a notch for the nut line and every fret."""
-    jig = instrument.plan.jig
-    assert jig is not None  # noqa: S101 - `missing` was asked
+    jig = needed(instrument.plan.jig, missing(instrument))
     pins = [float(x) + jig.blade_to_pin for x in instrument.neck.frets.middle]
     pins[0] += instrument.neck.nut_moved
     left, right = min(pins[0], 0.0) - _SPARE, max(pins[-1], 0.0) + _SPARE + (30.0 if pins[-1] < 0 else 0.0)

@@ -9,6 +9,7 @@ import numpy as np
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import spread
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
+from slotwright.layout.errors import needed
 from slotwright.layout.instrument.arcs import bulge_of
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
     from slotwright.layout.drawing.sheet import Entity
     from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.plan.tables import Nut
 
     Floats = NDArray[np.float64]
 
@@ -40,6 +42,10 @@ def content(instrument: Instrument) -> Content:
     """Draw the nut from above and, below that, as it is seen from the bridge."""
     entities = [*_from_above(instrument), *_from_bridge(instrument)]
     return Content(entities, list(_notes(instrument)), ("board", "setup", "compensation", "nut"), mirrors=False)
+
+
+def _nut(instrument: Instrument) -> Nut:
+    return needed(instrument.plan.nut, missing(instrument))
 
 
 def places(instrument: Instrument) -> Floats:
@@ -65,14 +71,12 @@ def slot_bottoms(instrument: Instrument) -> Floats:
     The string's underside lies on it: the height of the crowns' surface with what the string stands
     above it, and the crowns stand a fret's height above the wood.
     """
-    assert instrument.strung is not None  # noqa: S101 - `missing` was asked
-    return instrument.strung.fretting.nut_height + instrument.plan.frets.height
+    return instrument.stringing.fretting.nut_height + instrument.plan.frets.height
 
 
 def shelves(instrument: Instrument) -> Floats:
     """Give how far each contact stands before the end of the board, square to it toward fret 1 [mm]."""
-    assert instrument.strung is not None  # noqa: S101 - `missing` was asked
-    return (instrument.strung.offsets.nut - instrument.neck.nut_moved) * _squarely(instrument)
+    return (instrument.stringing.offsets.nut - instrument.neck.nut_moved) * _squarely(instrument)
 
 
 def _steps(y: Floats, half: float) -> list[tuple[float, float]]:
@@ -92,8 +96,7 @@ def _half(instrument: Instrument) -> float:
 
 def _from_above(instrument: Instrument) -> Iterator[Entity]:
     """Draw the nut from above, its treble end to the right: down the sheet is toward the first fret."""
-    nut, y, ahead = instrument.plan.nut, places(instrument), shelves(instrument)
-    assert nut is not None  # noqa: S101 - `missing` was asked
+    nut, y, ahead = _nut(instrument), places(instrument), shelves(instrument)
     half = _half(instrument)
     lanes = _steps(y, half)
     front = [(end, -float(ahead[string])) for string in np.argsort(y) for end in lanes[string]]
@@ -127,7 +130,6 @@ def string_numbers(y: Floats, above: float, below: float) -> Iterator[Entity]:
 def _from_bridge(instrument: Instrument) -> Iterator[Entity]:
     """Draw the nut as seen from the bridge: its foot on the wood, every slot at its depth."""
     plan, neck = instrument.plan, instrument.neck
-    assert plan.nut is not None  # noqa: S101 - `missing` was asked
     low = -8.0 - _APART - float(_top(instrument).max())
     half, y, bottoms = _half(instrument), places(instrument), slot_bottoms(instrument)
     drop, squarely = float(neck.drop(0.0, plan.board.nut_width / 2)), _squarely(instrument)
@@ -165,8 +167,7 @@ def _top(instrument: Instrument) -> Floats:
 
 
 def _notes(instrument: Instrument) -> Iterator[str]:
-    plan, said = instrument.plan, instrument.length
-    assert plan.nut is not None  # noqa: S101 - `missing` was asked
+    plan, said, nut = instrument.plan, instrument.length, _nut(instrument)
     yield (
         "Out: along the nut from its middle. High: bottom of the slot above the wood of the board under that string, "
         "with frets of the stated height; leave it a little high and bring it down at the bench."
@@ -181,11 +182,11 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     air = said(_AIR, 2 if plan.units == "mm" else 3)
     yield f"Slots are drawn {air} wider than their strings, and half of each string stands out."
     needed = float(_top(instrument).max())
-    if needed > plan.nut.height:
-        yield f"The blank is {said(plan.nut.height)} high; {said(needed)} are needed above the board alone."
+    if needed > nut.height:
+        yield f"The blank is {said(nut.height)} high; {said(needed)} are needed above the board alone."
     ahead = shelves(instrument)
     if ahead.any():
         figures = ", ".join(f"{i}: {said(float(x))}" for i, x in enumerate(ahead, start=1))
         yield f"Shelves toward fret 1 (less than 0: away from it), measured from the end of the board: {figures}."
-    if plan.nut.slot:
-        yield f"The nut stands in a groove {said(plan.nut.slot)} wide; {said(plan.nut.ledge)} of board lie behind it."
+    if nut.slot:
+        yield f"The nut stands in a groove {said(nut.slot)} wide; {said(nut.ledge)} of board lie behind it."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from slotwright.layout.drawing.nut import string_numbers
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
 from slotwright.layout.findings import sentence
 from slotwright.layout.physics.pitch import saddle_height
+from slotwright.layout.plan.bridges import Adjustable, SaddleSlot
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,7 +34,7 @@ _BODY: Final = 5.0  # mm drawn below the crest's level where no depth is stated
 def missing(instrument: Instrument) -> str | None:
     """Say what the plan lacks for this sheet."""
     bridge = instrument.plan.bridge
-    if bridge is not None and bridge.kind not in ("saddle slot", "floating"):
+    if isinstance(bridge, Adjustable):
         return f'a bridge with "{bridge.kind}" has no saddle to shape'
     return instrument.bridge_lacks
 
@@ -54,26 +55,30 @@ def places(instrument: Instrument) -> Floats:
 
 def crests(instrument: Instrument) -> Floats:
     """Give the height of each contact [mm]: above the base if that is known, else above the crowns' straight edge."""
-    placed, strung = instrument.bridge, instrument.strung
-    assert strung is not None  # noqa: S101 - `missing` was asked
+    placed, strung = instrument.bridge, instrument.stringing
     if placed.exposure is not None:
         return placed.exposure
     return saddle_height(strung.fretting, strung.offsets.saddle, strung.offsets.nut)
 
 
 def _half(instrument: Instrument) -> float:
+    stated = _slot(instrument, "slot_length")
+    return stated / 2 if stated else float(np.abs(places(instrument)).max()) + _ENDS
+
+
+def _slot(instrument: Instrument, key: Literal["slot_width", "slot_length", "slot_depth"]) -> float | None:
+    """Give a measure of the slot that the saddle stands in [mm]; None where it stands in none, or none is stated."""
     bridge = instrument.plan.bridge
-    assert bridge is not None  # noqa: S101 - `missing` was asked
-    return bridge.slot_length / 2 if bridge.slot_length else float(np.abs(places(instrument)).max()) + _ENDS
+    measure: float | None = getattr(bridge, key) if isinstance(bridge, SaddleSlot) else None
+    return measure
 
 
 def _from_above(instrument: Instrument) -> Iterator[Entity]:
     """Draw the saddle from above, its treble end to the right: down the sheet is toward the rear."""
-    bridge, along, y = instrument.plan.bridge, instrument.bridge.along, places(instrument)
-    assert bridge is not None  # noqa: S101 - `missing` was asked
+    along, y = instrument.bridge.along, places(instrument)
     half, thick = _half(instrument), _thick(instrument)
     corners = ((-half, -thick), (half, -thick), (half, thick), (-half, thick))
-    yield Contour(Layer.CUT_OUTLINE if bridge.slot_width else Layer.REF_BLANK, corners)
+    yield Contour(Layer.CUT_OUTLINE if _slot(instrument, "slot_width") else Layer.REF_BLANK, corners)
     yield Line(Layer.REF_CENTRE, (-half - 4, 0.0), (half + 4, 0.0))
     order = np.argsort(y)
     bounds = np.concatenate(([-half], (y[order][:-1] + y[order][1:]) / 2, [half]))
@@ -87,21 +92,17 @@ def _from_above(instrument: Instrument) -> Iterator[Entity]:
 
 def _thick(instrument: Instrument) -> float:
     """Give half the thickness drawn."""
-    bridge = instrument.plan.bridge
-    assert bridge is not None  # noqa: S101 - `missing` was asked
-    return (bridge.slot_width or 2 * float(np.abs(instrument.bridge.along).max()) + 2.0) / 2
+    return (_slot(instrument, "slot_width") or 2 * float(np.abs(instrument.bridge.along).max()) + 2.0) / 2
 
 
 def _known_foot(instrument: Instrument) -> bool:
     """Tell whether the saddle's whole height is known: how far it stands out, and in."""
-    bridge = instrument.plan.bridge
-    return bridge is not None and bridge.slot_depth is not None and instrument.bridge.exposure is not None
+    return _slot(instrument, "slot_depth") is not None and instrument.bridge.exposure is not None
 
 
 def _profile(instrument: Instrument) -> Iterator[Entity]:
     """Draw the crest from string to string; straight on past the outer ones."""
-    bridge, y, z = instrument.plan.bridge, places(instrument), crests(instrument)
-    assert bridge is not None  # noqa: S101 - `missing` was asked
+    y, z = places(instrument), crests(instrument)
     half, order = _half(instrument), np.argsort(y)
     low = -_thick(instrument) - 4 - _APART - float(z.max())
     at, height = y[order], z[order]
@@ -109,7 +110,7 @@ def _profile(instrument: Instrument) -> Iterator[Entity]:
     for end, (a, b) in ((-half, (0, 1)), (half, (-1, -2))):
         lean = (height[a] - height[b]) / (at[a] - at[b]) if len(at) > 1 else 0.0
         ends.append((end, float(height[a] + lean * (end - at[a]))))
-    depth = bridge.slot_depth or _BODY
+    depth = _slot(instrument, "slot_depth") or _BODY
     crest = [ends[0], *((float(a), float(h)) for a, h in zip(at, height, strict=True)), ends[1]]
     corners = [(-half, -depth), (half, -depth), *reversed(crest)]
     # An outline to cut only where its foot is known, and not invented.

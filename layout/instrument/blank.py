@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from slotwright.layout.errors import Fault
+from slotwright.layout.errors import Fault, needed
 from slotwright.layout.instrument.lines import lengthened
 from slotwright.layout.units import ROUNDING
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.instrument.neck import Neck
-    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.plan.plan import Plan
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,8 +56,7 @@ def blank_outline(plan: Plan) -> NDArray[np.float64]:
     ndarray, shape (4, 2)
         Corners [mm]: bass nut end, bass far end, treble far end, treble nut end.
     """
-    blank = plan.blank
-    assert blank is not None  # noqa: S101 - asked for only where there is one
+    blank = needed(plan.blank, "the plan has no [blank]")
     near, far, half = -blank.nut_at, blank.length - blank.nut_at, blank.width / 2
     hand = plan.board.hand
     return np.array([[near, -hand * half], [far, -hand * half], [far, hand * half], [near, hand * half]])

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from slotwright.layout.errors import needed
 from slotwright.layout.findings import Finding
 from slotwright.layout.instrument.neck import mark_centres, nearest_edge
 from slotwright.layout.units import ROUNDING, SHOWN
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
     from slotwright.layout.instrument.blank import Sawing
     from slotwright.layout.instrument.neck import Neck
-    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.plan.plan import Plan
 
 # Below these a board can still be made, but a maker wants to know (common practice, no source).
 NARROW_FRET: Final = 4.0  # mm from crown to crown: no finger fits
@@ -119,8 +120,7 @@ def jig_fault(plan: Plan, neck: Neck) -> str | None:
     plan, neck
         The plan, which has a jig, and its neck.
     """
-    jig = plan.jig
-    assert jig is not None  # noqa: S101 - asked for only where there is one
+    jig = needed(plan.jig, "the plan has no [jig]")
     if plan.scale.length is None:
         return "a strip of notches serves one scale; this plan has two"
     closest = int(np.argmin(np.diff(neck.frets.middle)))

@@ -17,6 +17,7 @@ from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.instrument.lines import meet
 from slotwright.layout.physics.minimax import least_largest_of_two
 from slotwright.layout.physics.pitch import saddle_height
+from slotwright.layout.plan.bridges import Adjustable, Floating, IndividualSaddles, SaddleSlot, TwoPosts
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -25,20 +26,14 @@ if TYPE_CHECKING:
 
     from slotwright.layout.instrument.neck import Neck
     from slotwright.layout.instrument.stringing import Strung
-    from slotwright.layout.plan.tables import Bridge, Plan
+    from slotwright.layout.plan.bridges import Bridge
+    from slotwright.layout.plan.plan import Plan
 
     Floats = NDArray[np.float64]
 
 POST_HOLE: Final = 11.0  # mm, where the plan states none (common practice, from memory)
 PIN_HOLE: Final = 5.0  # mm, likewise
 TIE_HOLE: Final = 1.8  # mm, likewise
-
-NEEDED: Final = {
-    "individual saddles": ("travel",),
-    "saddle slot": ("slot_width", "slot_length"),
-    "two posts": ("post_spread", "travel"),
-    "floating": ("foot",),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +147,7 @@ def lacking(plan: Plan) -> str | None:
     """
     if plan.bridge is None:
         return "the plan has no [bridge]"
-    for key in NEEDED[plan.bridge.kind]:
+    for key in plan.bridge.needed:
         if getattr(plan.bridge, key) is None:
             return f'bridge.{key} is missing; kind "{plan.bridge.kind}" needs it'
     return None
@@ -203,7 +198,8 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
         The bridge cannot hold the strings at all.
     """
     bridge = plan.bridge
-    assert bridge is not None  # noqa: S101 - `lacking` was asked
+    if bridge is None:
+        raise PlanError([Fault("bridge", "missing", "write [bridge]")])
     if faults := tuple(_faults(plan, bridge)):
         raise PlanError(faults)
     hand = np.array([1.0, plan.board.hand])
@@ -217,7 +213,7 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     bands, reserve = _travel(bridge, frames if single_units(plan) else frames * len(contacts), contacts, directions)
     moved = contacts[:, 0] - wanted[:, 0]
     over_top, exposure = _heights(plan, bridge, strung)
-    thickness = 2 * (float(np.abs(along).max()) + bridge.crown_radius) if bridge.kind == "saddle slot" else None
+    crown = bridge.crown_radius if isinstance(bridge, SaddleSlot) else None
     holes = [*_stated_holes(bridge, frames), *_holes(bridge, frame, contacts, directions)]
     outlines = (_outline(bridge, each) for each in frames)
     slot = _slot(bridge, frame)
@@ -230,7 +226,7 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
         along=along,
         bands=None if bands is None else bands * hand,
         reserve=reserve,
-        thickness=thickness,
+        thickness=None if crown is None else 2 * (float(np.abs(along).max()) + crown),
         outlines=tuple(corners * hand for corners in outlines if corners is not None),
         slot=None if slot is None else slot * hand,
         holes=tuple(Hole(hole.x, hole.y * float(hand[1]), hole.diameter, hole.what) for hole in holes),
@@ -241,8 +237,7 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
 
 def _units(bridge: Bridge, contacts: Floats, directions: Floats) -> list[_Frame]:
     """Set single units along their strings, as much travel before each contact as behind it."""
-    assert bridge.travel is not None  # noqa: S101 - `lacking` was asked
-    back = bridge.front_stop + bridge.travel / 2
+    back = bridge.mid_travel if isinstance(bridge, Adjustable) else 0.0
     return [
         _Frame(contact - back * direction, math.atan2(float(direction[1]), float(direction[0])))
         for contact, direction in zip(contacts, directions, strict=True)
@@ -253,7 +248,7 @@ def _travel(
     bridge: Bridge, homes: Sequence[_Frame], contacts: Floats, directions: Floats
 ) -> tuple[Floats | None, Floats | None]:
     """Give the ends of each contact's travel, and what is left of it before and behind; None where nothing moves."""
-    if bridge.travel is None:
+    if not isinstance(bridge, Adjustable) or bridge.travel is None:
         return None, None
     behind = [float(home.own(contact)[0]) for home, contact in zip(homes, contacts, strict=True)]
     before = np.array(behind) - bridge.front_stop
@@ -289,16 +284,17 @@ def margins(plan: Plan, neck: Neck) -> tuple[tuple[str, float, float, float], ..
 def _faults(plan: Plan, bridge: Bridge) -> Iterator[Fault]:
     said = plan.said
     spread = plan.spread_saddle
-    if bridge.travel is not None and bridge.travel <= 2 * bridge.reserve:
+    travel = bridge.travel if isinstance(bridge, Adjustable) else None
+    if travel is not None and travel <= 2 * bridge.reserve:
         yield Fault(
             "bridge.reserve",
-            f"{said(bridge.reserve)} at both ends leave nothing of {said(bridge.travel)} travel",
+            f"{said(bridge.reserve)} at both ends leave nothing of {said(travel)} travel",
             "lessen it, or find saddles with more travel",
         )
-    if bridge.groups and single_units(plan):
+    if plan.shared_saddles and single_units(plan):
         yield Fault("bridge.groups", "single units of a fan share no saddle", "state bridge.angle for one base")
     for key in ("post_spread", "slot_length"):
-        length = getattr(bridge, key)
+        length = getattr(bridge, key, None)
         if length is not None and length <= spread:
             yield Fault(f"bridge.{key}", f"{said(length)}; the strings alone are spread {said(spread)}", "check it")
 
@@ -306,16 +302,15 @@ def _faults(plan: Plan, bridge: Bridge) -> Iterator[Fault]:
 def single_units(plan: Plan) -> bool:
     """Tell whether each string has a unit of its own: a fan without a base at an angle."""
     bridge = plan.bridge
-    if bridge is None or bridge.kind != "individual saddles" or "angle" in bridge.model_fields_set:
-        return False
-    return plan.scale.length is None
+    stands_at_an_angle = not isinstance(bridge, IndividualSaddles) or "angle" in bridge.model_fields_set
+    return plan.scale.length is None and not stands_at_an_angle
 
 
 def _shared(plan: Plan, bridge: Bridge, strung: Strung, wanted: Floats, directions: Floats) -> Floats:
     """Put strings that share a saddle or a crest at the place that serves them together best."""
-    groups: Sequence[Sequence[int]] = [[n - 1 for n in group] for group in bridge.groups]
-    if bridge.kind in ("saddle slot", "floating"):
-        groups = plan.courses
+    groups: Sequence[Sequence[int]] = plan.courses
+    if isinstance(bridge, Adjustable):
+        groups = [[n - 1 for n in group] for group in bridge.groups]
     pull = (strung.weights * strung.sensitivity**2).sum(axis=1)
     x = wanted[:, 0].copy()
     for group in groups:
@@ -327,20 +322,18 @@ def _shared(plan: Plan, bridge: Bridge, strung: Strung, wanted: Floats, directio
 
 def _frame(plan: Plan, bridge: Bridge, contacts: Floats) -> _Frame:
     """Choose datum and angle: the contacts lie as far from both ends of their room as can be."""
-    if bridge.kind == "individual saddles":
+    if isinstance(bridge, IndividualSaddles):
         turn = math.radians(bridge.angle)
         if single_units(plan):
             return _Frame(np.array([float(contacts[:, 0].mean()), 0.0]), 0.0)
         own = contacts @ np.array([math.cos(turn), math.sin(turn)])
         middle = (float(own.min()) + float(own.max())) / 2
-        assert bridge.travel is not None  # noqa: S101 - `lacking` was asked
-        start = (middle - bridge.front_stop - bridge.travel / 2) / math.cos(turn)
+        start = (middle - bridge.mid_travel) / math.cos(turn)
         return _Frame(np.array([start, 0.0]), turn)
     start, lean, _ = straight_fit(contacts[:, 1], contacts[:, 0])
     turn = -math.atan(lean)
-    if bridge.kind == "two posts":
-        assert bridge.travel is not None  # noqa: S101 - `lacking` was asked
-        start -= (bridge.front_stop + bridge.travel / 2) / math.cos(turn)
+    if isinstance(bridge, TwoPosts):
+        start -= bridge.mid_travel / math.cos(turn)
     return _Frame(np.array([start, 0.0]), turn)
 
 
@@ -349,7 +342,7 @@ def _rectangle(frame: _Frame, front: float, rear: float, half: float) -> Floats:
 
 
 def _outline(bridge: Bridge, frame: _Frame) -> Floats | None:
-    if bridge.kind == "floating" and bridge.foot is not None:
+    if isinstance(bridge, Floating) and bridge.foot is not None:
         across, along = bridge.foot
         return _rectangle(frame, -along / 2, along / 2, across / 2)
     to_front = bridge.to_front
@@ -357,13 +350,13 @@ def _outline(bridge: Bridge, frame: _Frame) -> Floats | None:
         return None
     across, along = bridge.outline
     # The foremost contact line: the front of the travel, or the middle of the slot.
-    foremost = bridge.front_stop if bridge.travel is not None else 0.0
+    foremost = bridge.front_stop if isinstance(bridge, Adjustable) else 0.0
     front = foremost - to_front
     return _rectangle(frame, front, front + along, across / 2)
 
 
 def _slot(bridge: Bridge, frame: _Frame) -> Floats | None:
-    if bridge.slot_width is None or bridge.slot_length is None:
+    if not isinstance(bridge, SaddleSlot) or bridge.slot_width is None or bridge.slot_length is None:
         return None
     return _rectangle(frame, -bridge.slot_width / 2, bridge.slot_width / 2, bridge.slot_length / 2)
 
@@ -380,18 +373,25 @@ def _stated_holes(bridge: Bridge, frames: Sequence[_Frame]) -> Iterator[Hole]:
 
 def _holes(bridge: Bridge, frame: _Frame, contacts: Floats, directions: Floats) -> Iterator[Hole]:
     """Yield the holes that follow from the kind of bridge."""
-    if bridge.post_spread is not None:
+    if isinstance(bridge, TwoPosts) and bridge.post_spread is not None:
         for side in (0.5, -0.5):
             place = frame.out(np.array([0.0, side * bridge.post_spread]))
             yield _hole(place, bridge.bushing_diameter or POST_HOLE, "post")
-    for what, distance, diameter in (
-        ("pin", bridge.pin_distance, bridge.pin_diameter or PIN_HOLE),
-        ("tie", bridge.tie_distance, bridge.tie_diameter or TIE_HOLE),
-    ):
+    for what, distance, diameter in rear_holes(bridge):
         if distance is not None:
             # On along the string until it is that far behind the middle of the slot.
             further = (distance - frame.own(contacts)[:, 0]) / (directions @ frame.rear)
             yield from (_hole(place, diameter, what) for place in contacts + further[:, None] * directions)
+
+
+def rear_holes(bridge: Bridge) -> tuple[tuple[str, float | None, float], ...]:
+    """Give the holes behind a saddle's slot: their name, how far behind its middle they are, their diameter [mm]."""
+    if not isinstance(bridge, SaddleSlot):
+        return ()
+    return (
+        ("pin", bridge.pin_distance, bridge.pin_diameter or PIN_HOLE),
+        ("tie", bridge.tie_distance, bridge.tie_diameter or TIE_HOLE),
+    )
 
 
 def _heights(plan: Plan, bridge: Bridge, strung: Strung) -> tuple[Floats | None, Floats | None]:

@@ -9,10 +9,11 @@ import numpy as np
 
 from slotwright.layout.findings import Finding, strings_named
 from slotwright.layout.instrument.board_findings import NEAR_EDGE
-from slotwright.layout.instrument.bridge import PIN_HOLE, TIE_HOLE, margins, single_units
+from slotwright.layout.instrument.bridge import margins, rear_holes, single_units
 from slotwright.layout.instrument.tunings import in_all_tunings
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import compensate
+from slotwright.layout.plan.bridges import Adjustable, Floating, IndividualSaddles, SaddleSlot
 from slotwright.layout.units import ROUNDING, SHOWN, show
 
 if TYPE_CHECKING:
@@ -25,7 +26,8 @@ if TYPE_CHECKING:
     from slotwright.layout.instrument.stringing import Strung
     from slotwright.layout.physics.offsets import NutRule
     from slotwright.layout.physics.pitch import Fretting
-    from slotwright.layout.plan.tables import Bridge, Plan
+    from slotwright.layout.plan.bridges import Bridge
+    from slotwright.layout.plan.plan import Plan
 
     Floats = NDArray[np.float64]
 
@@ -44,14 +46,15 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
         Its bridge.
     """
     bridge = plan.bridge
-    assert bridge is not None  # noqa: S101 - a bridge was placed
+    if bridge is None:
+        return
     yield from _sharing(plan, placed)
     if placed.reserve is not None and placed.reserve.min() < bridge.reserve - ROUNDING:
-        yield from _short_travel(plan, bridge, placed)
+        yield from _short_travel(plan, bridge, placed.reserve)
         gains = [] if single_units(plan) else [*_gains(plan, bridge, neck, strung, placed)]
         if gains:
             yield Finding("to gain travel", "bridge", f"what brings the contacts closer together: {'; '.join(gains)}")
-        if bridge.angle:
+        if isinstance(bridge, IndividualSaddles) and bridge.angle:
             yield Finding("to gain travel", "bridge", "another bridge.angle may lie nearer to the contacts")
     yield from _saddle(plan, bridge, placed)
     yield from _impossible(plan, bridge)
@@ -89,14 +92,15 @@ def _sharing(plan: Plan, placed: Placement) -> Iterator[Finding]:
 def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:
     """Judge the saddle's thickness and how far it stands out."""
     said = plan.said
-    if placed.thickness is not None and bridge.slot_width is not None:
-        enough = placed.thickness <= bridge.slot_width + ROUNDING
+    slot = bridge if isinstance(bridge, SaddleSlot) else None
+    if placed.thickness is not None and slot and slot.slot_width is not None:
+        enough = placed.thickness <= slot.slot_width + ROUNDING
         verdict = "every contact can be filed in" if enough else "too thin to file every contact in"
         yield Finding(
             "saddle thick enough" if enough else "saddle too thin",
             "saddle",
-            f"saddle {said(bridge.slot_width)} thick: {verdict}; {said(placed.thickness)} is needed",
-            {"thickness": bridge.slot_width, "needed": placed.thickness},
+            f"saddle {said(slot.slot_width)} thick: {verdict}; {said(placed.thickness)} is needed",
+            {"thickness": slot.slot_width, "needed": placed.thickness},
         )
     if placed.exposure is not None:
         low, high = float(placed.exposure.min()), float(placed.exposure.max())
@@ -108,19 +112,19 @@ def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:
                 f"the saddle stands {said(low)} to {said(high)} out of its base; {usual}",
                 {"least": low, "most": high},
             )
-        if bridge.slot_depth is not None and bridge.slot_depth < high:
+        if slot and slot.slot_depth is not None and slot.slot_depth < high:
             yield Finding(
                 "saddle may tip",
                 "saddle",
-                f"{said(high)} of saddle stand out but only {said(bridge.slot_depth)} in: it may tip",
-                {"out": high, "in": bridge.slot_depth},
+                f"{said(high)} of saddle stand out but only {said(slot.slot_depth)} in: it may tip",
+                {"out": high, "in": slot.slot_depth},
             )
 
 
 def _impossible(plan: Plan, bridge: Bridge) -> Iterator[Finding]:
     """Find parts of the bridge that run into each other or out of it."""
     said = plan.said
-    wide = bridge.foot or bridge.outline
+    wide = (bridge.foot if isinstance(bridge, Floating) else None) or bridge.outline
     if wide and not single_units(plan) and wide[0] < plan.spread_saddle:
         yield Finding(
             "narrow bridge",
@@ -128,6 +132,8 @@ def _impossible(plan: Plan, bridge: Bridge) -> Iterator[Finding]:
             f"the bridge is {said(wide[0])} across, less than the strings are spread",
             {"across": wide[0], "spread": plan.spread_saddle},
         )
+    if not isinstance(bridge, SaddleSlot):
+        return
     if bridge.outline and bridge.slot_length and bridge.slot_length > bridge.outline[0]:
         yield Finding(
             "slot out of bridge",
@@ -135,10 +141,7 @@ def _impossible(plan: Plan, bridge: Bridge) -> Iterator[Finding]:
             f"the slot, {said(bridge.slot_length)} long, runs out of the bridge",
             {"length": bridge.slot_length, "across": bridge.outline[0]},
         )
-    for name, distance, diameter in (
-        ("pin", bridge.pin_distance, bridge.pin_diameter or PIN_HOLE),
-        ("tie", bridge.tie_distance, bridge.tie_diameter or TIE_HOLE),
-    ):
+    for name, distance, diameter in rear_holes(bridge):
         if distance is None:
             continue
         if bridge.slot_width and distance - diameter / 2 < bridge.slot_width / 2:
@@ -147,11 +150,10 @@ def _impossible(plan: Plan, bridge: Bridge) -> Iterator[Finding]:
             yield Finding("hole off bridge", f"{name} holes", f"the {name} holes lie behind the bridge's rear edge")
 
 
-def _short_travel(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:
+def _short_travel(plan: Plan, bridge: Bridge, reserve: Floats) -> Iterator[Finding]:
     """Say which strings miss the travel, and by how much."""
-    assert placed.reserve is not None  # noqa: S101 - asked for only where there is travel
     said = plan.said
-    for string, (before, behind) in enumerate(placed.reserve, start=1):
+    for string, (before, behind) in enumerate(reserve, start=1):
         least, end = min((before, "front"), (behind, "rear"))
         numbers = {"left": float(least), "wanted": bridge.reserve}
         if least < 0:
@@ -196,7 +198,7 @@ def cures(plan: Plan, neck: Neck, strung: Strung, string: int) -> Iterator[Cure]
     rule = plan.compensation.nut
     stated, body = plan.strings[string], strung.bodies[string]
     if stated.kind == "wound steel" and body.core is not None:
-        thin = strings.body(stated.model_copy(update={"core": 0.9 * body.core}), float(neck.scales[string]))
+        thin = strings.body(stated.supposed(core=0.9 * body.core), float(neck.scales[string]))
         arrays = {}
         for name in ("tension", "axial", "bending"):
             arrays[name] = getattr(strung.fretting, name).copy()
@@ -218,7 +220,7 @@ def _gains(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Place
         contacts = neck.on_strings(neck.scales + saddle) + placed.shared[:, None] * [1.0, 0.0]
         return float(np.ptp(contacts @ to_rear))
 
-    if bridge.crest_offset:
+    if isinstance(bridge, Adjustable) and bridge.crest_offset:
         yield f"the rearmost saddle turned round by {plan.said(2 * abs(bridge.crest_offset))}"
     for cure in cures(plan, neck, strung, int(np.argmax(placed.along))):
         tuned = in_all_tunings(plan, cure.fretting)

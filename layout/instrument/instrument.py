@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from slotwright.layout.errors import Fault, PlanError
+from slotwright.layout.errors import Fault, PlanError, needed
 from slotwright.layout.instrument.blank import Sawing, faults, saw, slots_across
 from slotwright.layout.instrument.board_findings import warnings as board_warnings
 from slotwright.layout.instrument.bridge import Placement, lacking, place_bridge
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.findings import Finding
-    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.plan.plan import Plan
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,9 +87,13 @@ class Instrument:
 
     @property
     def bridge(self) -> Placement:
-        """The bridge in its place, where `bridge_lacks` names nothing."""
-        assert self.placed is not None  # noqa: S101 - `bridge_lacks` was asked
-        return self.placed
+        """The bridge in its place; raises SheetError where `bridge_lacks` names something."""
+        return needed(self.placed, self.bridge_lacks)
+
+    @property
+    def stringing(self) -> Strung:
+        """The strings with their offsets; raises SheetError where the plan says too little of them."""
+        return needed(self.strung, str(self.unstated[0]) if self.unstated else None)
 
     @property
     def findings(self) -> tuple[Finding, ...]:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from slotwright.layout.instrument.stringing import Strung
-    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.plan.plan import Plan
 
 
 def findings(plan: Plan, strung: Strung) -> Iterator[Finding]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.errors import SlotwrightError
+from slotwright.layout.errors import SlotwrightError, needed
 from slotwright.layout.instrument.lines import distance, meet
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import largest, rms
@@ -135,8 +135,7 @@ def simulate(instrument: Instrument, sizes: Mapping[str, float]) -> Outcome:
     SlotwrightError
         A slip is larger than the instrument bears.
     """
-    strung = instrument.strung
-    assert strung is not None  # noqa: S101 - asked for only where strings are known
+    strung = instrument.stringing
     built = _Built.of(instrument)
     sigma = {name: float(sizes.get(name, cause.usual)) for name, cause in CAUSES.items()}
     _check(built, sigma)
@@ -207,10 +206,9 @@ def _heavier(string: String, body: StringBody) -> float:
     """Give the growth of a string's mass for a growth of its squared gauge, a wound one's core kept."""
     if string.kind != "wound steel":
         return 1.0
-    assert string.gauge is not None  # noqa: S101 - its body is known
-    thin = string.model_copy(update={"core": body.core, "mass": None})
+    thin = string.supposed(core=body.core, mass=None)
     # Mass goes with the squared gauge in a straight line, so any second point will do.
-    thick = thin.model_copy(update={"gauge": string.gauge * np.sqrt(2)})
+    thick = thin.supposed(gauge=needed(string.gauge, "the string's gauge is not stated") * np.sqrt(2))
     return strings.body(thick, 1.0).mass / strings.body(thin, 1.0).mass - 1
 
 
@@ -248,8 +246,7 @@ class _Built:
     @classmethod
     def of(cls, instrument: Instrument) -> _Built:
         """Take an instrument's measures."""
-        plan, neck, strung = instrument.plan, instrument.neck, instrument.strung
-        assert strung is not None  # noqa: S101 - `slip` looked
+        plan, neck, strung = instrument.plan, instrument.neck, instrument.stringing
         points = meet(neck.frets, neck.strings)
         flat, bowed = (
             replace(neck, relief=relief).crown_height(*np.moveaxis(points, -1, 0)) for relief in (0.0, 1.0)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from slotwright.layout.physics.offsets import Offsets
     from slotwright.layout.physics.pitch import Fretting
     from slotwright.layout.physics.strings import StringBody
-    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.plan.plan import Plan
 
     Floats = NDArray[np.float64]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from slotwright.layout.errors import needed
 from slotwright.layout.instrument.stringing import serve
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.pitch import parts
@@ -16,7 +17,8 @@ if TYPE_CHECKING:
 
     from slotwright.layout.instrument.neck import Neck
     from slotwright.layout.instrument.stringing import Strung
-    from slotwright.layout.plan.tables import Plan, String
+    from slotwright.layout.plan.plan import Plan
+    from slotwright.layout.plan.tables import String
 
     Floats = NDArray[np.float64]
 
@@ -87,14 +89,12 @@ def what_if(plan: Plan, neck: Neck, strung: Strung, string: int) -> tuple[WhatIf
 
 def _one_up(string: String) -> String:
     """Give the next gauge: a thousandth of an inch more, two for wound strings (common practice, no source)."""
-    assert string.gauge is not None  # noqa: S101 - asked for only where strings are known
-    gauge = string.gauge + 25.4e-3 * (2 if string.kind in ("wound steel", "wound nylon") else 1)
-    ratio = gauge / string.gauge
-    return string.model_copy(
-        update={
-            "gauge": gauge,
-            "core": string.core and string.core * ratio,
-            "mass": string.mass and string.mass * ratio**2,
-            "bending": string.bending and string.bending * ratio**4,
-        }
+    before = needed(string.gauge, "the string's gauge is not stated")
+    gauge = before + 25.4e-3 * (2 if string.kind in ("wound steel", "wound nylon") else 1)
+    ratio = gauge / before
+    return string.supposed(
+        gauge=gauge,
+        core=string.core and string.core * ratio,
+        mass=string.mass and string.mass * ratio**2,
+        bending=string.bending and string.bending * ratio**4,
     )

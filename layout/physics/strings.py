@@ -245,16 +245,16 @@ def body(string: Stated, scale: float, *, core_factor: float = 1.0) -> StringBod
     StringBody
         Mass, tension and stiffness; whatever the plan states overrides what the gauge gives.
     """
-    assert string.gauge is not None  # noqa: S101 - `unstated` was asked
     pitch = string.frequency if string.pitch is None else frequency(string.pitch)
-    assert pitch is not None  # noqa: S101
+    if string.gauge is None or pitch is None:
+        raise ValueError(f"{unstated(string)} of the string is not stated")
     estimated = False
     core: float | None = None
     if string.kind == "wound steel":
         estimated = string.core is None
         core = string.core if string.core is not None else core_factor * estimated_core(string.gauge)
         core = min(core, 0.95 * string.gauge)
-        mass, area = _wound(string, core)
+        mass, area = _wound(string, string.gauge, core)
     elif string.kind == "plain steel":
         core = string.gauge
         area = math.pi * core**2 / 4
@@ -284,12 +284,11 @@ def estimated_core(gauge: float) -> float:
     return 0.22 + 0.19 * gauge
 
 
-def _wound(string: Stated, core: float) -> tuple[float, float]:
+def _wound(string: Stated, gauge: float, core: float) -> tuple[float, float]:
     """Give mass per length [kg/m] and core area [mm2] of a wound steel string."""
-    assert string.gauge is not None  # noqa: S101
     round_core = (string.core_shape or USUAL_CORE_SHAPE) == "round"
     area = math.pi * core**2 / 4 if round_core else HEX_AREA * core**2
-    wire = (string.gauge - core) / 2
+    wire = (gauge - core) / 2
     # Round wire, turns touching: one turn of length pi (core + wire) in each wire's width.
     winding = math.pi**2 * wire * (core + wire) / 4
     density = WINDINGS[string.winding or USUAL_WINDING]

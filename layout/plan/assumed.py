@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from slotwright.layout.plan.fields import LengthField
-from slotwright.layout.plan.tables import BRIDGE_KEYS
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
-    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.plan.plan import Plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +61,6 @@ def assumed(plan: Plan) -> dict[str, Assumed]:
         "board.course_spacing": all(string.course is None for string in plan.strings),
         "board.mark_diameter": not (plan.board.position_marks or plan.board.double_marks),
     }
-    if plan.bridge is not None:
-        moot |= {f"bridge.{key}": plan.bridge.kind not in kinds for key, kinds in BRIDGE_KEYS.items()}
     found = {} if "units" in plan.model_fields_set else {"units": Assumed(plan.units, plan.units)}
     for name in ("scale", "frets", "board", "blank", "jig", "setup", "compensation", "calibration", "nut", "bridge"):
         table = getattr(plan, name)

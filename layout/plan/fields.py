@@ -6,18 +6,17 @@ import math
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING
 
-from pydantic import BeforeValidator, ValidationInfo
+from pydantic import BeforeValidator
 
 from slotwright.layout.errors import Fault, LengthError
 from slotwright.layout.physics import strings
 from slotwright.layout.units import MM_PER_INCH, Unit, is_bare, parse_length, show
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
 
-_Value = TypeVar("_Value")
 Wrong = tuple[tuple[int, ...], str, str]  # where in a list, what, mend
 
 _UNITS: ContextVar[Unit] = ContextVar("units of bare lengths", default="mm")
@@ -60,38 +59,6 @@ def reading_in(units: Unit) -> Iterator[None]:
         _UNITS.reset(before)
 
 
-def each_of(given: Sequence[object], check: Callable[[Any], _Value]) -> tuple[_Value, ...]:
-    """Check every value of a list, and tell all that are wrong at once.
-
-    Parameters
-    ----------
-    given
-        The list.
-    check
-        Checks one value.
-
-    Returns
-    -------
-    tuple
-        The checked values.
-
-    Raises
-    ------
-    WrongValueError
-        With every value that is wrong.
-    """
-    found: list[_Value] = []
-    wrong: list[Wrong] = []
-    for place, value in enumerate(given):
-        try:
-            found.append(check(value))
-        except WrongValueError as error:
-            wrong += [((place, *inside), what, mend) for inside, what, mend in error.each]
-    if wrong:
-        raise WrongValueError(f"{len(wrong)} wrong", each=wrong)
-    return tuple(found)
-
-
 def quoted(given: object) -> str:
     """Repeat a given value in a message, shortened where it is long."""
     if isinstance(given, bool):
@@ -106,12 +73,23 @@ class LengthField(BeforeValidator):
 
 
 @dataclass(frozen=True, slots=True)
-class _LengthCheck:
+class LengthCheck:
+    """Checks one length.
+
+    Parameters
+    ----------
+    low, high
+        Limits [mm].
+    gauge
+        It is the gauge of a string, which players give in thousandths of an inch.
+    """
+
     low: float
     high: float
     gauge: bool = False
 
     def __call__(self, given: object) -> float:
+        """Give the length [mm]; raises WrongValueError."""
         units = _UNITS.get()
         try:
             length = parse_length(given, units)
@@ -153,128 +131,22 @@ def mm(low: float, high: float) -> LengthField:
     LengthField
         Validator that yields the length [mm].
     """
-    return LengthField(_LengthCheck(low, high))
+    return LengthField(LengthCheck(low, high))
 
 
 def gauge() -> LengthField:
     """Check the diameter of a string or of its core."""
-    return LengthField(_LengthCheck(0.1, 6.0, gauge=True))
-
-
-def mm_row(names: Sequence[str], low: float, high: float, *, one_for_all: bool = False) -> LengthField:
-    """Check a fixed row of lengths.
-
-    Parameters
-    ----------
-    names
-        What each place of the row holds, for the message.
-    low, high
-        Limits of each [mm].
-    one_for_all
-        A single length stands for every place.
-
-    Returns
-    -------
-    LengthField
-        Validator that yields a tuple of lengths [mm].
-    """
-    check = _LengthCheck(low, high)
-
-    def row(given: object) -> tuple[float, ...]:
-        if one_for_all and not isinstance(given, list):
-            return (check(given),) * len(names)
-        if not isinstance(given, list) or len(given) != len(names):
-            alone = "one length or " if one_for_all else ""
-            raise WrongValueError(f"given {quoted(given)}; allowed {alone}[{', '.join(names)}]")
-        return each_of(given, check)
-
-    return LengthField(row)
-
-
-def holes(most: int) -> LengthField:
-    """Check a list of ``[x, y, diameter]``."""
-    place, across = _LengthCheck(-1000.0, 3000.0), _LengthCheck(0.1, 100.0)
-
-    def rows(given: object) -> tuple[tuple[float, ...], ...]:
-        if not isinstance(given, list) or not all(isinstance(h, list) and len(h) == 3 for h in given):
-            raise WrongValueError(f"given {quoted(given)}; allowed a list of [x, y, diameter]")
-        if len(given) > most:
-            raise WrongValueError(f"given {len(given)} holes; allowed up to {most}")
-
-        def hole(parts: Sequence[object]) -> tuple[float, ...]:
-            checks = iter((place, place, across))
-
-            def one(part: object) -> float:
-                return next(checks)(part)
-
-            return each_of(parts, one)
-
-        return each_of(given, hole)
-
-    return LengthField(rows)
+    return LengthField(LengthCheck(0.1, 6.0, gauge=True))
 
 
 def number(low: float, high: float) -> BeforeValidator:
     """Check a plain number between two limits."""
-    return BeforeValidator(lambda given: _number(given, low, high))
+    return BeforeValidator(lambda given: check_number(given, low, high))
 
 
 def whole(low: int, high: int) -> BeforeValidator:
     """Check a whole number between two limits."""
-    return BeforeValidator(lambda given: _whole(given, low, high))
-
-
-def wholes(low: int, high: int, *, empty: bool = False, exactly: int | None = None) -> BeforeValidator:
-    """Check a list of whole numbers between two limits, none named twice."""
-
-    def check(given: object) -> tuple[int, ...]:
-        if not isinstance(given, list) or (not given and not empty) or len(given) != (exactly or len(given)):
-            many = f"{exactly} " if exactly else ""
-            raise WrongValueError(f"given {quoted(given)}; allowed a list of {many}whole numbers, {low} to {high}")
-        seen: set[int] = set()
-
-        def one(each: object) -> int:
-            value = _whole(each, low, high)
-            if value in seen:
-                raise WrongValueError(f"given {value}; it stands there twice")
-            seen.add(value)
-            return value
-
-        return each_of(given, one)
-
-    return BeforeValidator(check)
-
-
-def weights() -> BeforeValidator:
-    """Check a list of weights: above zero."""
-
-    def check(given: object) -> tuple[float, ...]:
-        if not isinstance(given, list) or not given:
-            raise WrongValueError(f"given {quoted(given)}; allowed a list of numbers above 0")
-        return each_of(given, lambda each: _number(each, 1e-6, 1e6))
-
-    return BeforeValidator(check)
-
-
-def groups(most: int) -> BeforeValidator:
-    """Check lists of strings that share a saddle, no string in two of them."""
-
-    def check(given: object) -> tuple[tuple[int, ...], ...]:
-        lists = isinstance(given, list) and all(isinstance(group, list) and group for group in given)
-        if not isinstance(given, list) or not lists or len(given) > most:
-            raise WrongValueError(f"given {quoted(given)}; allowed lists of strings, such as [[1, 2], [3, 4]]")
-        seen: set[int] = set()
-
-        def one(each: object) -> int:
-            string = _whole(each, 1, most)
-            if string in seen:
-                raise WrongValueError(f"given {string}; a string stands there twice")
-            seen.add(string)
-            return string
-
-        return each_of(given, lambda group: each_of(group, one))
-
-    return BeforeValidator(check)
+    return BeforeValidator(lambda given: check_whole(given, low, high))
 
 
 def words(most: int, *, empty: bool = True) -> BeforeValidator:
@@ -331,36 +203,6 @@ def pitch() -> BeforeValidator:
     return BeforeValidator(check)
 
 
-def tunings(most: int) -> BeforeValidator:
-    """Check a list of tunings, pitches lowest string first; yields those of each from string 1 on."""
-
-    def check(given: object, info: ValidationInfo) -> tuple[tuple[str, ...], ...]:
-        if not isinstance(given, list) or len(given) > most or not all(isinstance(each, str) for each in given):
-            raise WrongValueError(
-                f'given {quoted(given)}; allowed up to {most} texts such as "D2 A2 D3 G3 A3 D4", lowest string first'
-            )
-
-        def tuning(text: str) -> tuple[str, ...]:
-            wrong = []
-            names = text.replace(",", " ").split()
-            for name in names:
-                try:
-                    strings.frequency(name)
-                except ValueError as error:
-                    wrong.append(((), str(error), ""))
-            if many and len(names) != many:
-                what = f"{len(names)} pitches for {many} strings"
-                wrong.append(((), what, "name one for each, lowest string first"))
-            if wrong:
-                raise WrongValueError(f"{len(wrong)} wrong", each=wrong)
-            return tuple(reversed(names))
-
-        many = len((info.data or {}).get("strings", ()))
-        return each_of(given, tuning)
-
-    return BeforeValidator(check)
-
-
 def square_fret() -> BeforeValidator:
     """Check a fret number, ``nut`` or ``saddle``; yields the number, 0 or ``inf``."""
     ends = {"nut": 0.0, "saddle": math.inf}
@@ -370,53 +212,7 @@ def square_fret() -> BeforeValidator:
             if given not in ends:
                 raise WrongValueError(f'given {quoted(given)}; allowed a fret number, "nut" or "saddle"')
             return ends[given]
-        return _number(given, 0, 60)
-
-    return BeforeValidator(check)
-
-
-def ascending_cents() -> BeforeValidator:
-    """Check the notes of one period: ascending, above 0, the last one the period."""
-
-    def check(given: object) -> tuple[float, ...]:
-        if not isinstance(given, list) or not given:
-            raise WrongValueError(f"given {quoted(given)}; allowed a list of cents, the last one the period")
-        before = 0.0
-
-        def note(each: object) -> float:
-            nonlocal before
-            after = _number(each, 1, 4800)
-            if after - before < 1:
-                raise WrongValueError(f"given {after:g} after {before:g}; cents ascend by 1 or more")
-            before = after
-            return after
-
-        return each_of(given, note)
-
-    return BeforeValidator(check)
-
-
-def table_list(most: int) -> BeforeValidator:
-    """Check a list of tables; a bare count stands for that many empty ones."""
-
-    def check(given: object) -> object:
-        if isinstance(given, list) and 1 <= len(given) <= most:
-            return given
-        if isinstance(given, int) and not isinstance(given, bool) and 1 <= given <= most:
-            return [{}] * given
-        shown = f"{len(given)} of them" if isinstance(given, list) else quoted(given)
-        raise WrongValueError(f"given {shown}; allowed a count or a list of tables, 1 to {most}")
-
-    return BeforeValidator(check)
-
-
-def tables() -> BeforeValidator:
-    """Check that there is a list of tables."""
-
-    def check(given: object) -> object:
-        if not isinstance(given, list):
-            raise WrongValueError(f"given {quoted(given)}; allowed a list of tables, [{{ ... }}, ...]")
-        return given
+        return check_number(given, 0, 60)
 
     return BeforeValidator(check)
 
@@ -448,13 +244,15 @@ def listed(allowed: Sequence[str]) -> str:
     return f"{', '.join(first)} or {last}" if first else last
 
 
-def _number(given: object, low: float, high: float) -> float:
+def check_number(given: object, low: float, high: float) -> float:
+    """Give a plain number between two limits; raises WrongValueError."""
     if isinstance(given, bool) or not isinstance(given, int | float) or not low <= given <= high:
         raise WrongValueError(f"given {quoted(given)}; allowed a number from {low:g} to {high:g}")
     return float(given)
 
 
-def _whole(given: object, low: int, high: int) -> int:
+def check_whole(given: object, low: int, high: int) -> int:
+    """Give a whole number between two limits; raises WrongValueError."""
     if isinstance(given, bool) or not isinstance(given, int) or not low <= given <= high:
         raise WrongValueError(f"given {quoted(given)}; allowed a whole number from {low} to {high}")
     return given

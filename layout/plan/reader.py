@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.plan.fields import quoted
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 from slotwright.layout.sources import read
 
 if TYPE_CHECKING:

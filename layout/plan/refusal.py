@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 from pydantic import BaseModel, ValidationError
 
 from slotwright.layout.errors import Fault
-from slotwright.layout.names import BRIDGE_KINDS
+from slotwright.layout.names import BRIDGE_KINDS, UNKNOWN_KIND
 from slotwright.layout.plan.fields import WrongTableError, WrongValueError, listed, nearest, quoted
 
 # Lists whose other values are looked at when one is wrong: they do not hang on their places.
@@ -40,10 +40,20 @@ def faults_of(
     tuple of Fault
         Each once, with its key path.
     """
-    found, contents = error.errors(), contents if isinstance(contents, Mapping) else {}
+    found, contents = _errors(error), contents if isinstance(contents, Mapping) else {}
     faults = [fault for each in found for fault in _faults(model, each, contents)]
     faults += _behind(model, validate, found, contents)
     return tuple(dict.fromkeys(faults))
+
+
+def _errors(error: ValidationError) -> list[Any]:
+    """Give pydantic's errors; which kind of bridge it looked at is no part of a key path."""
+    found: list[Any] = []
+    for each in error.errors():
+        loc = each["loc"]
+        tagged = len(loc) > 1 and loc[0] == "bridge" and loc[1] in (*BRIDGE_KINDS, UNKNOWN_KIND)
+        found.append({**each, "loc": (loc[0], *loc[2:])} if tagged else each)
+    return found
 
 
 def _behind(
@@ -63,7 +73,7 @@ def _behind(
         try:
             validate(pruned)
         except ValidationError as error:
-            errors = error.errors()
+            errors = _errors(error)
         else:
             return
         for each in errors:
@@ -169,11 +179,14 @@ def _swallowed_by(key: str, contents: Mapping[str, Any]) -> str | None:
 
 def _unknown(model: type[BaseModel], loc: tuple[str | int, ...], contents: Mapping[str, Any]) -> Iterator[Fault]:
     key = str(loc[-1])
+    if of_kinds := _other_kinds(model, loc):
+        yield Fault(_path(loc), f'belongs to {listed(of_kinds)}, not to "{contents["bridge"]["kind"]}"')
+        return
     if len(loc) == 2 and _swallowed_by(key, contents) == loc[0] and key != "units":
         return  # said where the key is missed
     table = model
     for part in loc[:-1]:
-        table = _inside(table, part) if isinstance(part, str) else table
+        table = _inside(table, part, contents) if isinstance(part, str) else table
     known = list(table.model_fields)
     mend = nearest(key, known) or f"known here: {', '.join(known)}"
     if len(loc) > 1 and key in model.model_fields:
@@ -181,14 +194,36 @@ def _unknown(model: type[BaseModel], loc: tuple[str | int, ...], contents: Mappi
     yield Fault(_path((*loc[:-1], _shortened(key))), "unknown key", mend)
 
 
-def _inside(model: type[BaseModel], key: str) -> type[BaseModel]:
-    """Find the table that a key of another table holds."""
-    kinds = [model.model_fields[key].annotation]
-    for kind in kinds:
-        if isinstance(kind, type) and issubclass(kind, BaseModel):
-            return kind
-        kinds += getattr(kind, "__args__", ())
-    return model
+def _inside(model: type[BaseModel], key: str, contents: Mapping[str, Any]) -> type[BaseModel]:
+    """Find the table that a key of another table holds; of the kinds of bridge the one that is stated."""
+    held = _held(model, key)
+    if len(held) < 2:
+        return held[0] if held else model
+    return next((table for table in held if contents[key].get("kind") in _kinds(table)), held[-1])
+
+
+def _held(model: type[BaseModel], key: str) -> list[type[BaseModel]]:
+    """Give every table that a key may hold."""
+    found: list[type[BaseModel]] = []
+    parts: list[Any] = [model.model_fields[key].annotation]
+    for part in parts:
+        if isinstance(part, type) and issubclass(part, BaseModel):
+            found.append(part)
+        parts += getattr(part, "__args__", ())
+    return found
+
+
+def _kinds(table: type[BaseModel]) -> tuple[str, ...]:
+    """Name the kind of bridge that a table is of; nothing for the one that has the keys of all."""
+    kinds = get_args(table.model_fields["kind"].annotation)
+    return kinds if len(kinds) == 1 else ()
+
+
+def _other_kinds(model: type[BaseModel], loc: tuple[str | int, ...]) -> list[str]:
+    """Name the kinds of bridge that have a key which the stated one has not."""
+    if len(loc) != 2 or loc[0] != "bridge" or "bridge" not in model.model_fields:
+        return []
+    return [kind for table in _held(model, "bridge") if loc[1] in table.model_fields for kind in _kinds(table)]
 
 
 def _path(loc: tuple[str | int, ...]) -> str:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.instrument.instrument import Instrument
-    from slotwright.layout.plan.tables import Plan
+    from slotwright.layout.plan.plan import Plan
     from slotwright.layout.readings.table import Row, Rows
     from slotwright.layout.sources import Source
 

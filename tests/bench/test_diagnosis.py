@@ -191,7 +191,7 @@ def test_the_height_of_a_nut_slot_is_told_truly(instrument, height):
 
 
 def test_a_zero_fret_has_no_slot():
-    made = flat_plan(setup={"nut_action": 0}).model_copy(deep=True)
+    made = flat_plan(setup={"nut_action": 0})
     made = made.model_copy(update={"frets": made.frets.model_copy(update={"zero_fret": True})})
     world = healthy(nut_too_far=0.9)
     rows = [(string, fret, cents) for string in ALL for fret, cents in zip(EVERY, world.errors(string), strict=True)]

@@ -21,7 +21,7 @@ from slotwright.layout.drawing.sheet import Circle, Contour, Line
 from slotwright.layout.export.dxf import dxf
 from slotwright.layout.export.svg import svg
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 from slotwright.templates import starters
 
 BARE = Path(__file__).with_name("bare_slots.py")

@@ -11,7 +11,7 @@ from slotwright.layout.drawing.index import pin_play_cents
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 from slotwright.layout.errors import PlanError, SheetError
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 
 EVERY = [(name, sheet) for name in STARTERS for sheet in described(lay_out(starter(name)))]
 AWKWARD = {

@@ -12,7 +12,7 @@ from slotwright.layout.drawing.sheet import PENS, Layer, Text
 from slotwright.layout.export.dxf import dxf
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.names import VERSIONS
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 
 EVERY = [(name, sheet) for name in STARTERS for sheet in described(lay_out(starter(name)))]
 NEAR = 1e-6  # mm

@@ -21,7 +21,7 @@ from slotwright.layout.errors import PaperError
 from slotwright.layout.export.paper import FOOT, SIDE, SIZES, correction, paper_size, share_out
 from slotwright.layout.export.pdf import pdf, registration, unprintable
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 
 # ISO 216 and ASME Y14.1 (letter and tabloid are its A and B), as sources print them.
 PUBLISHED = {

@@ -15,8 +15,8 @@ from helpers import FANNED, FULL, STARTERS, TOP, contents, crossed, some, starte
 from slotwright.cli import main
 from slotwright.layout.export.report.page import page
 from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.reader import parse_plan
-from slotwright.layout.plan.tables import Plan
 from slotwright.layout.readings.notes import Reading
 from slotwright.templates import starters
 

@@ -18,8 +18,8 @@ from slotwright.layout.drawing.sheet import Layer
 from slotwright.layout.export.dxf import dxf
 from slotwright.layout.export.svg import svg
 from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.reader import parse_plan
-from slotwright.layout.plan.tables import Plan
 from slotwright.templates import starters, titled
 
 NEAR = 1e-3  # mm; four decimals are written

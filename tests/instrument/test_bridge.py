@@ -15,7 +15,7 @@ from slotwright.layout.errors import PlanError
 from slotwright.layout.export.dxf import dxf
 from slotwright.layout.instrument.bridge import margins, straight_fit
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 
 PLAIN = [{"pitch": p, "gauge": g, "kind": "plain steel"} for p, g in (("E4", 0.254), ("B3", 0.33), ("G3", 0.432))]
 # Parallel strings 20 mm apart, a flat board, so that every triangle below is a right one.
@@ -25,6 +25,9 @@ STRAIGHT = {
     "board": {"nut_width": 50, "string_spread_nut": 40, "string_spread_saddle": 40, "spacing": "even centres"},
     "compensation": {"aim": [{"strings": [1, 2, 3], "frets": [12]}]},
 }
+
+
+DXF_STEP = 0.6e-6  # mm: the numbers of a DXF are rounded to a millionth of a mm
 
 
 def made(**changes):
@@ -344,10 +347,10 @@ def test_holes_and_contacts_are_re_read_from_the_file(tmp_path, name):
     document = ezdxf.readfile(path)
     drilled = [(*c.dxf.center.vec2, 2 * c.dxf.radius) for c in document.modelspace().query('CIRCLE[layer=="DRILL"]')]
     wanted = [(hole.x, hole.y, hole.diameter) for hole in instrument.bridge.holes]
-    assert np.array(drilled).reshape(-1, 3) == pytest.approx(np.array(wanted).reshape(-1, 3), abs=1e-9)
+    assert np.array(drilled).reshape(-1, 3) == pytest.approx(np.array(wanted).reshape(-1, 3), abs=DXF_STEP)
     ticks = [line.dxf for line in document.modelspace().query('LINE[layer=="REF_SADDLE"]')]
     middles = np.array([(t.start + t.end) / 2 for t in ticks])[:, :2]
-    assert middles == pytest.approx(instrument.bridge.contacts, abs=1e-9)
+    assert middles == pytest.approx(instrument.bridge.contacts, abs=DXF_STEP)
     # The plain tag pairs say the same, read without ezdxf.
     import pyogrio
 

@@ -10,7 +10,7 @@ from helpers import FANNED, STARTERS, contents, plan, starter
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.blank import blank_outline
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 
 BLANK = {"length": 520, "width": 64, "nut_at": 20}
 

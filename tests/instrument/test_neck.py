@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.neck import lay_neck, mark_centres, nearest_edge, with_nut_moved
 from slotwright.layout.instrument.spacing import string_places
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 
 FAN = {"length": None, "treble": 628, "bass": 640}
 some_neck = settings(max_examples=60, deadline=None)

@@ -11,7 +11,7 @@ from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.instrument.stringing import least_worst
 from slotwright.layout.instrument.what_if import what_if
 from slotwright.layout.physics.pitch import saddle_height
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 
 SIX = [
     {"pitch": p, "gauge": g, "kind": "plain steel" if i < 3 else "wound steel"}

@@ -13,7 +13,7 @@ from slotwright.layout.instrument.tolerances import CAUSES, DRAWS, simulate
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.pitch import errors, parts
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER as CENTS
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 
 NOTHING = dict.fromkeys(CAUSES, 0.0)
 SMALL = {"slot": 5e-3, "nut": 5e-3, "saddle": 5e-3, "action": 5e-3, "nut-height": 5e-3, "relief": 5e-3, "gauge": 1e-3}
@@ -47,12 +47,12 @@ def slopes(plan):
 
     def by_plan(**setup):
         """Lay the whole instrument out anew, its contacts where they were."""
-        other = plan.model_copy(update={"setup": plan.setup.model_copy(update=setup)})
+        other = plan.supposed(setup=plan.setup.supposed(**setup))
         return parts(lay_out(other).strung.fretting, saddle, nut).total
 
     def thicker(d):
         bodies = [
-            strings.body(s.model_copy(update={"gauge": s.gauge + d}), float(scale))
+            strings.body(s.supposed(gauge=s.gauge + d), float(scale))
             for s, scale in zip(plan.strings, instrument.neck.scales, strict=True)
         ]
         return replace(
@@ -206,7 +206,7 @@ def test_gauges_slip_as_strings_made_anew(kind, thicker):
     built = engine._Built.of(instrument)  # noqa: SLF001
     slips = {name: np.zeros((1, *shape)) for name, shape in built.shapes.items()}
     slips["gauge"][:] = thicker
-    string = plan.strings[0].model_copy(update={"gauge": plan.strings[0].gauge + thicker})
+    string = plan.strings[0].supposed(gauge=plan.strings[0].gauge + thicker)
     made = strings.body(string, float(instrument.neck.scales[0]))
     f = instrument.strung.fretting
     anew = replace(
@@ -225,7 +225,7 @@ def test_a_stated_mass_and_an_estimated_core():
     stated = lay_out(Plan.model_validate(contents(strings=[{**given, "core": body.core, "mass": 1e3 * body.mass}])))
     for instrument in (bare, stated):
         built = engine._Built.of(instrument)  # noqa: SLF001
-        heavier = strings.body(bare.plan.strings[0].model_copy(update={"gauge": 1.2, "core": body.core}), 628.0).mass
+        heavier = strings.body(bare.plan.strings[0].supposed(gauge=1.2, core=body.core), 628.0).mass
         grown = 1 + built.heavier[0] * ((1.2 / 1.168) ** 2 - 1)
         assert grown == pytest.approx(heavier / body.mass, rel=1e-9)
 

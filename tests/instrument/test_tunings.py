@@ -14,8 +14,8 @@ from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.instrument.tunings import in_all_tunings, losses
 from slotwright.layout.instrument.what_if import what_if
 from slotwright.layout.physics.pitch import errors, parts
+from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.reader import parse_plan
-from slotwright.layout.plan.tables import Plan
 from slotwright.templates import starters
 
 NEAR = 1e-6  # mm
@@ -188,24 +188,16 @@ def test_a_frequency_is_a_pitch_of_its_own():
 
 def test_a_retuned_nylon_string_keeps_its_stiffness():
     made = starter("nylon-six")
-    tuned = made.model_copy(update={"tunings": (("D4", "A3", "G3", "D3", "A2", "D2"),)})
+    tuned = made.model_copy(update={"tunings": ["D2 A2 D3 G3 A3 D4"]})
     own = lay_out(made).strung
     both = in_all_tunings(tuned, own.fretting)
     assert (both.axial == own.fretting.axial).all()
     # A string a tone lower stretches as far for the same pull, so its constant is larger by what its tension lost.
     assert (both.axial / both.tension)[1, 0] == pytest.approx(own.bodies[0].constant * 2 ** (1 / 3))
-    lower = lay_out(
-        made.model_copy(
-            update={
-                "strings": (
-                    made.strings[0].model_copy(
-                        update={"pitch": "D4", "string_constant": own.bodies[0].constant * 2 ** (1 / 3)}
-                    ),
-                    *made.strings[1:],
-                )
-            }
-        )
-    ).strung
+    first = made.strings[0].model_copy(
+        update={"pitch": "D4", "string_constant": own.bodies[0].constant * 2 ** (1 / 3)}
+    )
+    lower = lay_out(made.model_copy(update={"strings": [first, *made.strings[1:]]})).strung
     loss = losses(tuned, own.fretting, own.weights, own.offsets)[1]
     # With a nut for each string every string stands by itself.
     assert made.compensation.nut == "per string"

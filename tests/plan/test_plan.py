@@ -7,8 +7,8 @@ from helpers import MINIMAL, STARTERS, contents, plan, starter
 
 from slotwright.layout.errors import PlanError, SlotwrightError
 from slotwright.layout.plan.assumed import assumed
+from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.reader import MOST_BYTES, parse_plan
-from slotwright.layout.plan.tables import Plan
 from slotwright.templates import starters
 
 

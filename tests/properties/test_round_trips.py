@@ -27,7 +27,7 @@ from slotwright.layout.export.pdf import pdf
 from slotwright.layout.export.svg import svg
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.names import VERSIONS
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 
 NEAR = {"dxf": 2e-6, "svg": 2e-3, "pdf": 2e-3}  # mm; svg has four decimals, pdf six of the point but scaled twice
 CUT = (Layer.CUT_OUTLINE, Layer.CUT_SLOTS, Layer.DRILL)

@@ -7,7 +7,7 @@ from helpers import contents, starter
 from slotwright.layout.bench.advice import advise
 from slotwright.layout.bench.state import gather, setting_of
 from slotwright.layout.instrument.instrument import lay_out
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 from slotwright.layout.readings.notes import parse_readings
 
 STEEL_SIX = [

@@ -8,7 +8,7 @@ from hypothesis import assume, given
 
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.neck import lay_neck
-from slotwright.layout.plan.tables import Plan
+from slotwright.layout.plan.plan import Plan
 
 # A double carries 16 digits: at 2000 mm the last one is worth 2e-13 mm. A thousand of those is
 # still far below anything wood can hold.

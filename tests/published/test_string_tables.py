@@ -6,7 +6,7 @@ from helpers import contents
 
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.physics.strings import body, estimated_core, frequency, wire_strength
-from slotwright.layout.plan.tables import Plan, String
+from slotwright.layout.plan.plan import Plan, String
 
 # Music wire to ASTM A228, least tensile strength by diameter, inch and ksi: a wire maker's table of the standard.
 A228 = {

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from slotwright.layout.drawing.bridge import check_points, checked_on
+from slotwright.layout.errors import needed
 from slotwright.layout.export.report.facts import both, measure, pitch_name
 from slotwright.layout.export.report.inline import Place, dot, element, group, line, shape, words
 from slotwright.layout.instrument.bridge import margins, single_units
@@ -42,7 +43,7 @@ def bridge_section(instrument: Instrument) -> dict[str, Any] | None:
     if instrument.bridge_lacks:
         return None
     placed, plan, neck = instrument.bridge, instrument.plan, instrument.neck
-    assert plan.bridge is not None  # noqa: S101 - `bridge_lacks` was asked
+    bridge = needed(instrument.plan.bridge, instrument.bridge_lacks)
     crown = float(neck.frets.middle[plan.action_fret])
     corners = dict(zip("ABCD", check_points(instrument), strict=True))
     crowns = neck.on_strings(neck.from_nut[plan.action_fret])
@@ -56,11 +57,11 @@ def bridge_section(instrument: Instrument) -> dict[str, Any] | None:
                 "pitch": pitch_name(instrument, place),
                 "far": both(instrument, float(np.hypot(*(contact - crowns[place])))),
                 "travel": None if reserve is None else [both(instrument, way) for way in reserve],
-                "short": reserve is not None and min(reserve) < plan.bridge.reserve - ROUNDING,
+                "short": reserve is not None and min(reserve) < bridge.reserve - ROUNDING,
             }
         )
     return {
-        "kind": plan.bridge.kind,
+        "kind": bridge.kind,
         "short": any(row["short"] for row in rows),
         "drawn": _picture(instrument, corners),
         "single": single_units(plan),
@@ -68,7 +69,7 @@ def bridge_section(instrument: Instrument) -> dict[str, Any] | None:
         "angle": f"{abs(placed.angle):.2f}" if placed.angle else "",
         "rear": "bass" if (placed.angle > 0) != plan.board.left_handed else "treble",
         "travel": placed.bands is not None,
-        "reserve": measure(instrument, plan.bridge.reserve),
+        "reserve": measure(instrument, bridge.reserve),
         "rows": rows,
         "on": checked_on(instrument),
         "checks": [
@@ -76,7 +77,7 @@ def bridge_section(instrument: Instrument) -> dict[str, Any] | None:
             for one, other in (("AC", "BD", "AD", "BC") if checked else ())
         ],
         "holes": list(_hole_rows(instrument, crown)),
-        "there": bool(plan.bridge.existing_holes),
+        "there": bool(bridge.existing_holes),
         "margins": [
             (name, both(instrument, treble), both(instrument, bass)) for name, treble, bass, _ in margins(plan, neck)
         ],
@@ -109,10 +110,10 @@ def _place(point: Floats) -> Place:
 
 def _picture(instrument: Instrument, corners: dict[str, Floats]) -> Markup:
     placed, neck, plan = instrument.bridge, instrument.neck, instrument.plan
-    assert plan.bridge is not None  # noqa: S101 - there is no picture without one
+    bridge = needed(instrument.plan.bridge, instrument.bridge_lacks)
     bands = [] if placed.bands is None else list(placed.bands)
     drilled = [(hole.x, hole.y, hole.diameter) for hole in placed.holes]
-    there = [(x, plan.board.hand * y, diameter) for x, y, diameter in plan.bridge.existing_holes]
+    there = [(x, plan.board.hand * y, diameter) for x, y, diameter in bridge.existing_holes]
     holes = [np.array([[x - wide / 2, y], [x + wide / 2, y]]) for x, y, wide in (*drilled, *there)]
     slot = [] if placed.slot is None else [placed.slot]
     everything = np.concatenate([*placed.outlines, *slot, placed.contacts, neck.saddle_ends, *bands, *holes])

@@ -1,0 +1,147 @@
+"""The kinds of bridge, each with its own keys."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
+
+from pydantic import Discriminator, Tag
+
+from slotwright.layout.limits import MOST_HOLES, MOST_STRINGS
+from slotwright.layout.names import BRIDGE_KINDS, UNKNOWN_KIND, BridgeKind
+from slotwright.layout.plan import rows
+from slotwright.layout.plan.fields import mm, number, one_of
+from slotwright.layout.plan.rows import mm_row
+from slotwright.layout.plan.table import Table
+
+
+class AnyBridge(Table):
+    """What every bridge may have."""
+
+    needed: ClassVar[tuple[str, ...]] = ()
+    """Keys without which such a bridge cannot be placed."""
+
+    kind: Annotated[BridgeKind, one_of(BRIDGE_KINDS)]
+    reserve: Annotated[float, mm(0, 20)] = 1.0
+    outline: Annotated[tuple[float, float] | None, mm_row(("across", "along"), 1, 500)] = None
+    front: Annotated[float | None, mm(-200, 200)] = None
+    holes: Annotated[tuple[tuple[float, float, float], ...], rows.holes(MOST_HOLES)] = ()
+    existing_holes: Annotated[tuple[tuple[float, float, float], ...], rows.holes(MOST_HOLES)] = ()
+    plane_height: Annotated[float | None, mm(-50, 200)] = None
+    base_height: Annotated[float | None, mm(0, 200)] = None
+
+    @property
+    def to_front(self) -> float | None:
+        """From the foremost contact line to the front edge [mm]; None without an outline."""
+        if self.outline is None or self.front is not None:
+            return self.front
+        return self.outline[1] / 3  # unless stated
+
+    @property
+    def per_turn(self) -> float | None:
+        """How far a clockwise turn moves a saddle, back positive [mm]; None without a thread."""
+        return None
+
+
+class Adjustable(AnyBridge):
+    """A bridge whose saddles are moved."""
+
+    travel: Annotated[float | None, mm(0.5, 100)] = None
+    front_stop: Annotated[float, mm(-100, 100)] = 0.0
+    thread_pitch: Annotated[float | None, mm(0.1, 5)] = None
+    screw_from: Annotated[Literal["rear", "front"], one_of(("rear", "front"))] = "rear"
+    crest_offset: Annotated[float, mm(-20, 20)] = 0.0
+    groups: Annotated[tuple[tuple[int, ...], ...], rows.groups(MOST_STRINGS)] = ()
+
+    @property
+    def mid_travel(self) -> float:
+        """From the datum to the middle of the travel [mm]."""
+        return self.front_stop + (self.travel or 0.0) / 2
+
+    @property
+    def per_turn(self) -> float | None:
+        """How far a clockwise turn moves a saddle, back positive [mm]; None without a thread.
+
+        A right-hand screw draws the saddle toward its own head (common practice, no source).
+        """
+        if self.thread_pitch is None:
+            return None
+        return self.thread_pitch if self.screw_from == "rear" else -self.thread_pitch
+
+
+class IndividualSaddles(Adjustable):
+    """A saddle for each string, or for a group of them, on one base or on units of their own."""
+
+    needed: ClassVar[tuple[str, ...]] = ("travel",)
+
+    kind: Annotated[Literal["individual saddles"], one_of(BRIDGE_KINDS)]
+    angle: Annotated[float, number(-60, 60)] = 0.0
+
+
+class TwoPosts(Adjustable):
+    """A bridge on two posts."""
+
+    needed: ClassVar[tuple[str, ...]] = ("post_spread", "travel")
+
+    kind: Annotated[Literal["two posts"], one_of(BRIDGE_KINDS)]
+    post_spread: Annotated[float | None, mm(10, 500)] = None
+    bushing_diameter: Annotated[float | None, mm(0.5, 50)] = None
+
+
+class SaddleSlot(AnyBridge):
+    """A glued bridge with a saddle in a slot."""
+
+    needed: ClassVar[tuple[str, ...]] = ("slot_width", "slot_length")
+
+    kind: Annotated[Literal["saddle slot"], one_of(BRIDGE_KINDS)]
+    slot_width: Annotated[float | None, mm(0.5, 20)] = None
+    slot_length: Annotated[float | None, mm(5, 400)] = None
+    slot_depth: Annotated[float | None, mm(0.5, 50)] = None
+    crown_radius: Annotated[float, mm(0, 20)] = 0.0
+    pin_distance: Annotated[float | None, mm(0, 100)] = None
+    pin_diameter: Annotated[float | None, mm(0.5, 20)] = None
+    tie_distance: Annotated[float | None, mm(0, 100)] = None
+    tie_diameter: Annotated[float | None, mm(0.5, 20)] = None
+
+
+class Floating(AnyBridge):
+    """A bridge that the strings hold in its place."""
+
+    needed: ClassVar[tuple[str, ...]] = ("foot",)
+
+    kind: Annotated[Literal["floating"], one_of(BRIDGE_KINDS)]
+    foot: Annotated[tuple[float, float] | None, mm_row(("across", "along"), 1, 500)] = None
+
+
+class _OfNoKind(IndividualSaddles, TwoPosts, SaddleSlot, Floating):
+    """A bridge whose kind is missing or misspelt: refused, but its other keys are looked at as well."""
+
+    needed: ClassVar[tuple[str, ...]] = ()
+
+    kind: Annotated[BridgeKind, one_of(BRIDGE_KINDS)]  # type: ignore[assignment]
+
+
+KINDS: tuple[type[AnyBridge], ...] = (IndividualSaddles, SaddleSlot, TwoPosts, Floating)
+
+
+def kinds_with(key: str) -> list[str]:
+    """Name the kinds of bridge that have a key."""
+    return [kind for kind, table in zip(BRIDGE_KINDS, KINDS, strict=True) if key in table.model_fields]
+
+
+def _kind(given: Any) -> str:  # noqa: ANN401 - whatever a plan says
+    kind = given.get("kind") if isinstance(given, Mapping) else getattr(given, "kind", None)
+    return kind if isinstance(kind, str) and kind in BRIDGE_KINDS else UNKNOWN_KIND
+
+
+if TYPE_CHECKING:
+    Bridge = IndividualSaddles | SaddleSlot | TwoPosts | Floating
+else:
+    Bridge = Annotated[
+        Annotated[IndividualSaddles, Tag("individual saddles")]
+        | Annotated[SaddleSlot, Tag("saddle slot")]
+        | Annotated[TwoPosts, Tag("two posts")]
+        | Annotated[Floating, Tag("floating")]
+        | Annotated[_OfNoKind, Tag(UNKNOWN_KIND)],
+        Discriminator(_kind),
+    ]

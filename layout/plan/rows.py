@@ -1,0 +1,237 @@
+"""How a list in a plan is checked: all that is wrong in it at once."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from pydantic import BeforeValidator, ValidationInfo
+
+from slotwright.layout.physics import strings
+from slotwright.layout.plan.fields import (
+    LengthCheck,
+    LengthField,
+    Wrong,
+    WrongValueError,
+    check_number,
+    check_whole,
+    quoted,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+_Value = TypeVar("_Value")
+
+
+def each_of(given: Sequence[object], check: Callable[[Any], _Value]) -> tuple[_Value, ...]:
+    """Check every value of a list, and tell all that are wrong at once.
+
+    Parameters
+    ----------
+    given
+        The list.
+    check
+        Checks one value.
+
+    Returns
+    -------
+    tuple
+        The checked values.
+
+    Raises
+    ------
+    WrongValueError
+        With every value that is wrong.
+    """
+    found: list[_Value] = []
+    wrong: list[Wrong] = []
+    for place, value in enumerate(given):
+        try:
+            found.append(check(value))
+        except WrongValueError as error:
+            wrong += [((place, *inside), what, mend) for inside, what, mend in error.each]
+    if wrong:
+        raise WrongValueError(f"{len(wrong)} wrong", each=wrong)
+    return tuple(found)
+
+
+def mm_row(names: Sequence[str], low: float, high: float, *, one_for_all: bool = False) -> LengthField:
+    """Check a fixed row of lengths.
+
+    Parameters
+    ----------
+    names
+        What each place of the row holds, for the message.
+    low, high
+        Limits of each [mm].
+    one_for_all
+        A single length stands for every place.
+
+    Returns
+    -------
+    LengthField
+        Validator that yields a tuple of lengths [mm].
+    """
+    check = LengthCheck(low, high)
+
+    def row(given: object) -> tuple[float, ...]:
+        if one_for_all and not isinstance(given, list):
+            return (check(given),) * len(names)
+        if not isinstance(given, list) or len(given) != len(names):
+            alone = "one length or " if one_for_all else ""
+            raise WrongValueError(f"given {quoted(given)}; allowed {alone}[{', '.join(names)}]")
+        return each_of(given, check)
+
+    return LengthField(row)
+
+
+def holes(most: int) -> LengthField:
+    """Check a list of ``[x, y, diameter]``."""
+    place, across = LengthCheck(-1000.0, 3000.0), LengthCheck(0.1, 100.0)
+
+    def rows(given: object) -> tuple[tuple[float, ...], ...]:
+        if not isinstance(given, list) or not all(isinstance(h, list) and len(h) == 3 for h in given):
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of [x, y, diameter]")
+        if len(given) > most:
+            raise WrongValueError(f"given {len(given)} holes; allowed up to {most}")
+
+        def hole(parts: Sequence[object]) -> tuple[float, ...]:
+            checks = iter((place, place, across))
+
+            def one(part: object) -> float:
+                return next(checks)(part)
+
+            return each_of(parts, one)
+
+        return each_of(given, hole)
+
+    return LengthField(rows)
+
+
+def wholes(low: int, high: int, *, empty: bool = False, exactly: int | None = None) -> BeforeValidator:
+    """Check a list of whole numbers between two limits, none named twice."""
+
+    def check(given: object) -> tuple[int, ...]:
+        if not isinstance(given, list) or (not given and not empty) or len(given) != (exactly or len(given)):
+            many = f"{exactly} " if exactly else ""
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of {many}whole numbers, {low} to {high}")
+        seen: set[int] = set()
+
+        def one(each: object) -> int:
+            value = check_whole(each, low, high)
+            if value in seen:
+                raise WrongValueError(f"given {value}; it stands there twice")
+            seen.add(value)
+            return value
+
+        return each_of(given, one)
+
+    return BeforeValidator(check)
+
+
+def weights() -> BeforeValidator:
+    """Check a list of weights: above zero."""
+
+    def check(given: object) -> tuple[float, ...]:
+        if not isinstance(given, list) or not given:
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of numbers above 0")
+        return each_of(given, lambda each: check_number(each, 1e-6, 1e6))
+
+    return BeforeValidator(check)
+
+
+def groups(most: int) -> BeforeValidator:
+    """Check lists of strings that share a saddle, no string in two of them."""
+
+    def check(given: object) -> tuple[tuple[int, ...], ...]:
+        lists = isinstance(given, list) and all(isinstance(group, list) and group for group in given)
+        if not isinstance(given, list) or not lists or len(given) > most:
+            raise WrongValueError(f"given {quoted(given)}; allowed lists of strings, such as [[1, 2], [3, 4]]")
+        seen: set[int] = set()
+
+        def one(each: object) -> int:
+            string = check_whole(each, 1, most)
+            if string in seen:
+                raise WrongValueError(f"given {string}; a string stands there twice")
+            seen.add(string)
+            return string
+
+        return each_of(given, lambda group: each_of(group, one))
+
+    return BeforeValidator(check)
+
+
+def tunings(most: int) -> BeforeValidator:
+    """Check a list of tunings, pitches lowest string first; yields those of each from string 1 on."""
+
+    def check(given: object, info: ValidationInfo) -> tuple[tuple[str, ...], ...]:
+        if not isinstance(given, list) or len(given) > most or not all(isinstance(each, str) for each in given):
+            raise WrongValueError(
+                f'given {quoted(given)}; allowed up to {most} texts such as "D2 A2 D3 G3 A3 D4", lowest string first'
+            )
+
+        def tuning(text: str) -> tuple[str, ...]:
+            wrong = []
+            names = text.replace(",", " ").split()
+            for name in names:
+                try:
+                    strings.frequency(name)
+                except ValueError as error:
+                    wrong.append(((), str(error), ""))
+            if many and len(names) != many:
+                what = f"{len(names)} pitches for {many} strings"
+                wrong.append(((), what, "name one for each, lowest string first"))
+            if wrong:
+                raise WrongValueError(f"{len(wrong)} wrong", each=wrong)
+            return tuple(reversed(names))
+
+        many = len((info.data or {}).get("strings", ()))
+        return each_of(given, tuning)
+
+    return BeforeValidator(check)
+
+
+def ascending_cents() -> BeforeValidator:
+    """Check the notes of one period: ascending, above 0, the last one the period."""
+
+    def check(given: object) -> tuple[float, ...]:
+        if not isinstance(given, list) or not given:
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of cents, the last one the period")
+        before = 0.0
+
+        def note(each: object) -> float:
+            nonlocal before
+            after = check_number(each, 1, 4800)
+            if after - before < 1:
+                raise WrongValueError(f"given {after:g} after {before:g}; cents ascend by 1 or more")
+            before = after
+            return after
+
+        return each_of(given, note)
+
+    return BeforeValidator(check)
+
+
+def table_list(most: int) -> BeforeValidator:
+    """Check a list of tables; a bare count stands for that many empty ones."""
+
+    def check(given: object) -> object:
+        if isinstance(given, list) and 1 <= len(given) <= most:
+            return given
+        if isinstance(given, int) and not isinstance(given, bool) and 1 <= given <= most:
+            return [{}] * given
+        shown = f"{len(given)} of them" if isinstance(given, list) else quoted(given)
+        raise WrongValueError(f"given {shown}; allowed a count or a list of tables, 1 to {most}")
+
+    return BeforeValidator(check)
+
+
+def tables() -> BeforeValidator:
+    """Check that there is a list of tables."""
+
+    def check(given: object) -> object:
+        if not isinstance(given, list):
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of tables, [{{ ... }}, ...]")
+        return given
+
+    return BeforeValidator(check)
