@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import errno
 import io
 import os
@@ -30,6 +31,20 @@ COMMANDS: Final = {
     "survey": "Find the scale of a neck from its measured crowns.",
     "report": "Write one page to look at, send or print.",
 }
+
+
+_PLAIN: Final = {"\u2212": "-", "\u00b1": "+-", "\u2013": "-", "\u2026": "..."}
+
+
+def _plainly(error: UnicodeError) -> tuple[str | bytes, int]:
+    """Write signs that a terminal cannot show as it can: a minus must never become a question mark."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    letter = error.object[error.start]
+    return _PLAIN.get(letter, letter.encode("ascii", "backslashreplace").decode()), error.start + 1
+
+
+codecs.register_error("plainly", _plainly)
 
 
 class _Commands(click.Group):
@@ -79,7 +94,7 @@ def main(args: list[str] | None = None) -> None:
     for stream in (sys.stdout, sys.stderr):
         # A title may hold letters that this terminal or file cannot show.
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")
+            stream.reconfigure(errors="plainly")
     try:
         with _ended_tidily():
             group(args, prog_name="slotwright")

@@ -20,6 +20,7 @@ from slotwright.cli.console import (
 from slotwright.cli.dialogue import converse
 from slotwright.layout import cautions
 from slotwright.layout.errors import PlanError, SlotwrightError
+from slotwright.layout.units import cents as shown_cents
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
@@ -135,7 +136,7 @@ def _print(instrument: Instrument, found: Intonation) -> None:
     advices = found.advices
     turned = any(advice.turns for advice in advices)
     travels = _travels(instrument)
-    head = ["string", "read", "saddle", "give or take"] + ["turns"] * turned + ["then"] + ["travel left"] * travels
+    head = ["string", "read", "saddle", "±"] + ["turns"] * turned + ["then"] + ["travel left"] * travels
     rows = []
     for advice in advices:
         no_order = {"leave": "leave it", "beyond": "beyond its travel" if travels else "out of reach"}
@@ -171,9 +172,9 @@ def _taught(found: Intonation) -> Iterator[str]:
         yield f"not calibrated: {found.wanting}"
         return
     yield (
-        f"calibration from string {', '.join(map(str, learnt.strings))}: stiffness {learnt.stiffness:.2f} +- "
-        f"{learnt.stiffness_error:.2f}, stretch {learnt.stretch:.2f} +- {learnt.stretch_error:.2f} "
-        f"(correlation {learnt.correlation:+.2f})"
+        f"calibration from string {', '.join(map(str, learnt.strings))}: stiffness {learnt.stiffness:.2f} ± "
+        f"{learnt.stiffness_error:.2f}, stretch {learnt.stretch:.2f} ± {learnt.stretch_error:.2f} "
+        f"(correlation {shown_cents(learnt.correlation)})"
     )
     yield f"the model missed those readings by {learnt.rms_before:.2f} cents, with this by {learnt.rms_after:.2f}"
     if learnt.doubtful:
@@ -186,7 +187,7 @@ def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrun
 
     plan, said = instrument.plan, instrument.length
     threaded = plan.bridge is not None and plan.bridge.per_turn is not None
-    head = ["string", "gauge", "tension", "strain", "saddle", "give or take"]
+    head = ["string", "gauge", "tension", "load", "saddle", "±"]
     head += ["turns"] * threaded + ["travel left"] * (restrung.travel is not None)
     rows = []
     for i, (old, new) in enumerate(zip(plan.strings, other.plan.strings, strict=True)):
@@ -194,10 +195,10 @@ def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrun
         way = "leave it" if abs(move) < error else f"{'back' if move > 0 else 'forward'} {said(abs(move))}"
         turns = "" if abs(move) < error else said_turns(turns_of(plan, move) or 0.0)
         gauges = [show(string.gauge or 0.0, "in") for string in (old, new)]
-        strains = ["" if np.isnan(part) else f"{100 * part:.0f}" for part in restrung.stress[i]]
+        loads = ["" if np.isnan(part) else f"{100 * part:.0f}" for part in restrung.stress[i]]
         row = [str(i + 1), f"{gauges[0]} to {gauges[1]} in"]
         row += ["{:.1f} to {:.1f} N".format(*restrung.tension[i])]
-        row += [f"{strains[0]} to {strains[1]} %" if any(strains) else ""]
+        row += [f"{loads[0]} to {loads[1]} %" if any(loads) else ""]
         row += [way + ("" if restrung.read[i] else " *"), said(error), *([turns] * threaded)]
         left = None if restrung.travel is None else float(restrung.travel[i].min())
         row += [] if left is None else ["?" if np.isnan(left) else said(left)]
@@ -225,14 +226,14 @@ def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
         elif any(not (a.within or a.warbles or a.low or a.direction == "beyond") for a in advices):
             click.echo("no move is surer than its doubt; read more frets")
         return
-    click.echo("back: away from the nut; a sharp fretted note asks for it. give or take: one standard error")
+    click.echo("back: away from the nut; a sharp fretted note asks for it. ±: one standard error")
     if _travels(instrument) and any(advice.travel is None for advice in advices):
         click.echo("?: nobody read where that saddle stands; a rule does, from fret 12 (column from_fret_12)")
     for group in instrument.plan.shared_saddles:
         if len(group) > 1:
             click.echo(f"string {' and '.join(map(str, group))} share a saddle: one move for both")
     if instrument.strung is None:
-        click.echo("the strings are not known: moves are reckoned from lengths alone")
+        click.echo("the strings are not known: moves are calculated from lengths alone")
     turned = "Loosen a string before you turn its screw, retune" if advices[0].turns is not None else "Retune"
     click.echo(f"{turned} after each move, then read again.")
     click.echo(cautions.STRINGS)
@@ -240,7 +241,7 @@ def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
 
 def _notes(advice: Advice, cents: Iterable[float]) -> str:
     aimed = [
-        (int(fret), f"{round(float(off), 1) + 0.0:+.1f}", float(off))
+        (int(fret), shown_cents(off, 1), float(off))
         for fret, off, counts in zip(advice.frets, cents, advice.aimed, strict=True)
         if counts
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 import click
@@ -13,15 +14,25 @@ if TYPE_CHECKING:
 
 
 @click.command("check", epilog="Example: slotwright check heron.toml")
-@click.argument("plan", type=FILE)
+@click.argument("plan", type=FILE, required=False)
+@click.option("--keys", is_flag=True, help="List all keys that a plan may have instead.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def command(plan: Path, as_json: bool) -> None:
+def command(plan: Path | None, keys: bool, as_json: bool) -> None:
     """Compute everything PLAN describes; say what is wrong, odd or assumed.
 
     Exit code 0 only when the plan can be drawn.
     """
+    if (plan is None) != keys:
+        raise click.UsageError("Give PLAN, or --keys for all keys that one may have.")
+    if plan is None:
+        _print_keys(as_json=as_json)
+    else:
+        _check(plan, as_json=as_json)
+
+
+def _check(plan: Path, *, as_json: bool) -> None:
     from slotwright.layout.drawing.catalogue import described, draw_sheet  # noqa: PLC0415 - quick --help
-    from slotwright.layout.export.data import instrument as data  # noqa: PLC0415 - quick --help
+    from slotwright.layout.export.data import instrument as data  # noqa: PLC0415
 
     instrument = read_instrument(plan)
     sheets = described(instrument)
@@ -36,7 +47,7 @@ def command(plan: Path, as_json: bool) -> None:
     if instrument.plan.bridge and instrument.bridge_lacks:
         click.echo(f"bridge is not placed: {instrument.bridge_lacks}")
     if instrument.strung is None:
-        click.echo(f"pitch is not reckoned: {instrument.unstated[0]}")
+        click.echo(f"pitch is not calculated: {instrument.unstated[0]}")
     for finding in instrument.bridge_findings:
         click.echo(f"bridge: {finding}")
     if instrument.assumed:
@@ -44,3 +55,18 @@ def command(plan: Path, as_json: bool) -> None:
         width = max(map(len, instrument.assumed))
         for key, value in instrument.assumed.items():
             click.echo(f"  {key:<{width}}  {value.text}")
+
+
+def _print_keys(*, as_json: bool) -> None:
+    from slotwright.layout.plan.keys import keys  # noqa: PLC0415 - only when asked for
+
+    found = keys()
+    if as_json:
+        print_json({"keys": [asdict(key) for key in found]})
+        return
+    width = max(len(key.path) for key in found)
+    for key in found:
+        usual = "required" if key.required else f"default {key.default}" if key.default else ""
+        unit = f"[{key.unit}]" if key.unit else ""
+        click.echo(f"{key.path:<{width}}  {' '.join(filter(None, (key.words, unit, usual)))}")
+    click.echo('[length]: a number in the units of the plan, or text such as "25 1/2 in"; defaults in mm')

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 import numpy as np
 
-from slotwright.cli.console import FILE, UNIT_NAMES, cents, print_json, print_table, read_instrument, warn, write
+from slotwright.cli.console import FILE, UNIT_NAMES, print_json, print_table, read_instrument, warn, write
 from slotwright.cli.tolerances import print_slips, read_sizes
 from slotwright.cli.tunings import print_losses
 from slotwright.layout import cautions
@@ -15,6 +15,7 @@ from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.export.data import instrument as data
 from slotwright.layout.instrument.tolerances import simulate
 from slotwright.layout.instrument.what_if import what_if
+from slotwright.layout.units import cents
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from slotwright.layout.instrument.stringing import Strung
     from slotwright.layout.instrument.tolerances import Outcome
 
-_AIMS = {"rms": "spread the error", "worst": "tame the worst note"}
+_AIMS = {"rms": "least average error (rms)", "worst": "least largest error"}
 
 
 @click.command("compensate", epilog="Example: slotwright compensate heron.toml --explain 3 --plot heron-pitch.svg")
@@ -38,13 +39,13 @@ _AIMS = {"rms": "spread the error", "worst": "tame the worst note"}
     metavar="PITCHES",
     help='Serve this tuning too, like "D2 A2 D3 G3 A3 D4", lowest string first; repeatable, replaces those of PLAN.',
 )
-@click.option("--slip", "slips", is_flag=True, help="Say what a shop's imprecision costs; --plot then charts that.")
+@click.option("--slip", "slips", is_flag=True, help="Say what usual workshop errors cost; --plot then charts that.")
 @click.option(
     "--slip-of",
     "sizes",
     multiple=True,
     metavar="NAME=LENGTH",
-    help="Standard deviation of one slip: slot, nut, saddle, action, nut-height, relief or gauge; repeatable.",
+    help="Standard deviation of one error: slot, nut, saddle, action, nut-height, relief or gauge; repeatable.",
 )
 @click.option("--force", is_flag=True, help="Replace the chart if it exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
@@ -108,23 +109,23 @@ def _print(instrument: Instrument, strung: Strung) -> None:
     from_octave = instrument.neck.scales + strung.offsets.saddle - instrument.neck.from_nut[octave]
     nut_moves = bool(strung.offsets.nut.any())
     guessed = any(body.core_estimated for body in strung.bodies)
-    head = ["string", "pitch", "tension", "strain", "set back", f"from fret {octave}"]
-    head += ["nut forward"] * nut_moves + ["give or take"] * guessed + ["before", "after", "at fret"]
+    head = ["string", "pitch", "tension", "load", "set back", f"from fret {octave}"]
+    head += ["nut forward"] * nut_moves + ["± core"] * guessed + ["at fret", "before", "after"]
     rows = []
     for i, body in enumerate(strung.bodies):
-        off = np.where(strung.weights[i] > 0, strung.before.total[i], 0.0)
-        before = float(off[np.argmax(np.abs(off))])
-        strain = "" if body.stress_ratio is None else f"{100 * body.stress_ratio:.0f} %"
-        row = [str(i + 1), _pitch(instrument, i), f"{body.tension:.1f} N", strain]
+        fret = int(strung.worst_fret[i])
+        load = "" if body.stress_ratio is None else f"{100 * body.stress_ratio:.0f} %"
+        row = [str(i + 1), _pitch(instrument, i), f"{body.tension:.1f} N", load]
         row += [said(float(strung.offsets.saddle[i])), said(float(from_octave[i]))]
         row += [said(float(strung.offsets.nut[i]))] * nut_moves
         furthest = float(np.abs(strung.uncertainty[i] - strung.offsets.saddle[i]).max())
         doubt = "" if np.isnan(furthest) else said(furthest)
         row += [doubt] * guessed
-        row += [cents(before), cents(strung.worst_cents[i]), str(strung.worst_fret[i])]
+        row += [str(fret), cents(strung.before.total[i, fret - 1]), cents(strung.worst_cents[i])]
         rows.append(row)
     click.echo(
-        f"{instrument.title}: lengths in {UNIT_NAMES[plan.units]}; before and after: worst note of the aim in cents; "
+        f"{instrument.title}: lengths in {UNIT_NAMES[plan.units]}; before and after: cents at the target fret "
+        "with the largest remaining error; "
         f"{_AIMS[plan.compensation.minimise]}"
     )
     print_table(head, rows)
@@ -137,16 +138,16 @@ def _print(instrument: Instrument, strung: Strung) -> None:
 def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
     rule = instrument.plan.compensation
     if not any(finding.kind == "beyond tolerance" for finding in instrument.pitch_findings):
-        own = " at its own pitch" if instrument.plan.tunings else ""
-        yield f"every string is within {rule.tolerance:g} cents over its aim{own}"
+        own = ", at its own pitch" if instrument.plan.tunings else ""
+        yield f"every string is within {rule.tolerance:g} cents at its target frets{own}"
     yield from map(str, instrument.pitch_findings)
     outside = np.where(strung.weights > 0, 0.0, strung.after.total)
     string, fret = np.unravel_index(int(np.argmax(np.abs(outside))), outside.shape)
     if outside[string, fret]:
         worst = cents(outside[string, fret])
-        yield f"outside the aims the worst note is fret {fret + 1} of string {string + 1}: {worst} cents"
+        yield f"largest error at other frets: {worst} cents, string {string + 1} at fret {fret + 1}"
     if any(body.stress_ratio is not None for body in strung.bodies):
-        yield "strain: tension against what music wire of that size holds"
+        yield "load: tension as a part of the breaking load of music wire of that size"
     yield from instrument.grounds
     for group in instrument.plan.shared_saddles:
         if len(group) > 1:
@@ -168,21 +169,21 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
     after = strung.after
     columns = {
         "before": strung.before.total[i],
-        "place": after.length[i],
-        "lighter": after.mass[i],
-        "tighter": after.stretch[i],
-        "stiff": after.stiffness[i],
+        "geometry": after.length[i],
+        "mass": after.mass[i],
+        "tension": after.stretch[i],
+        "stiffness": after.stiffness[i],
         "after": after.total[i],
     }
     aimed = strung.weights[i] > 0
     rows = [
-        [str(n + 1), *(cents(column[n]) for column in columns.values()), "aim" if aimed[n] else ""]
+        [str(n + 1), *(cents(column[n]) for column in columns.values()), "target" if aimed[n] else ""]
         for n in range(len(aimed))
     ]
     print_table(("fret", *columns, ""), rows)
-    click.echo("after = place + lighter + tighter + stiff")
-    click.echo("place: where fret, saddle and nut stand; lighter: less mass per length once the string is stretched;")
-    click.echo("tighter: more tension by pressing it down; stiff: a short stiff string sounds higher")
+    click.echo("after = geometry + mass + tension + stiffness")
+    click.echo("geometry: where fret, saddle and nut stand; mass: less mass per length once the string is stretched;")
+    click.echo("tension: more of it from pressing the string down; stiffness: a short stiff string sounds higher")
     frets = sorted({1, plan.action_fret})
     rows = [
         [
@@ -195,7 +196,9 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
     click.echo("")
     print_table(("what if", *(f"cents at fret {fret}" for fret in frets), "set back then"), rows)
     free = "" if plan.compensation.nut == "none" else ", the nut moved to suit"
-    click.echo(f"cents: change of the note while nothing else is moved; set back then: for the same aim{free}")
+    click.echo(
+        f"cents: change of the note while nothing else is moved; set back then: for the same target frets{free}"
+    )
 
 
 def _plot(instrument: Instrument, strung: Strung, slipped: Outcome | None, path: Path, *, force: bool) -> None:

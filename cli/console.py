@@ -126,11 +126,6 @@ def _listed(path: Path, error: FaultyError) -> str:
     return "\n  ".join((f"{path}: {len(error.faults)} errors", *error.lines))
 
 
-def cents(off: float) -> str:
-    """Write an error, never as a negative zero."""
-    return f"{round(float(off), 2) + 0.0:+.2f}"
-
-
 def print_json(content: object) -> None:
     """Print one JSON object."""
     click.echo(json.dumps(content, indent=2, allow_nan=False))

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 @click.argument("plans", nargs=-1, required=True, metavar="PLAN...", type=FILE)
 @click.option("--sheet", "sheets", multiple=True, type=click.Choice(SHEETS), help="Sheet to draw; all without it.")
 @click.option(
-    "--format", "formats", multiple=True, type=click.Choice(FORMATS), help="File to write; dxf and svg without it."
+    "--format", "formats", multiple=True, type=click.Choice(FORMATS), help="File to write; default: dxf, svg."
 )
 @click.option("--out", type=FILE, default=Path(), help="Folder for the files; made if needed.")
 @click.option(
@@ -41,7 +41,11 @@ if TYPE_CHECKING:
 @click.option("--landscape", is_flag=True, help="For pdf: paper on its side; without it whatever takes fewer pages.")
 @click.option("--margin", default="10 mm", show_default=True, help="For pdf: border that the printer leaves blank.")
 @click.option("--overlap", default="10 mm", show_default=True, help="For pdf: what neighbouring tiles both show.")
-@click.option("--measured", metavar="M/N", help="For pdf: what a bar came out as, like 249.4/250; X,Y for both axes.")
+@click.option(
+    "--measured",
+    metavar="M/N",
+    help="For pdf: measured/nominal length of a scale bar, like 249.4/250; X,Y for both axes.",
+)
 @click.option("--mirror", is_flag=True, help="Mirror the drawing, for work from the back.")
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")

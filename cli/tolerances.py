@@ -1,4 +1,4 @@
-"""What ``slotwright compensate --slip`` prints: what a shop's imprecision costs."""
+"""What ``slotwright compensate --slip`` prints: what workshop errors cost."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from slotwright.cli.console import UNIT_NAMES, cents, length_of, print_table
+from slotwright.cli.console import UNIT_NAMES, length_of, print_table
 from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.instrument.tolerances import CAUSES, DRAWS
-from slotwright.layout.units import show
+from slotwright.layout.units import cents, show
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,7 +39,7 @@ def read_sizes(given: Sequence[str], units: Unit) -> dict[str, float]:
 
 
 def print_slips(instrument: Instrument, slips: Outcome) -> None:
-    """Print the bands over the aim, then what each slip costs."""
+    """Print the ranges at the target frets, then what each error costs."""
     plan, strung = instrument.plan, instrument.stringing
     tolerance = plan.compensation.tolerance
     click.echo(
@@ -65,9 +65,11 @@ def print_slips(instrument: Instrument, slips: Outcome) -> None:
     ]
     overall = [f"{100 * share:.0f} %" for share in slips.overall.values()]
     rows.append(["all", "", "", f"{100 * slips.all_within:.1f} %", *overall])
-    print_table(("string", "rms as drawn", "with slips", "in tune", *CAUSES), rows)
-    click.echo(f"in tune: share of the instruments that stay within {tolerance:g} cents over the aim")
-    click.echo("slot to gauge: share of each in the mean square error that slips add over the aim, to first order")
+    print_table(("string", "rms as drawn", "as built", "in tune", *CAUSES), rows)
+    click.echo(f"in tune: share of the instruments that stay within {tolerance:g} cents at the target frets")
+    click.echo(
+        "slot to gauge: share of each in the mean square error that they add at the target frets, to first order"
+    )
     most = max(slips.overall, key=slips.overall.__getitem__)
     if slips.overall[most]:
         click.echo(f"what matters most: {most}, {CAUSES[most].what}")

@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 
 def print_losses(instrument: Instrument, strung: Strung) -> None:
     """Print what each tuning loses."""
-    click.echo("what each tuning loses: cents over the aim with these contacts, and the least it could have alone")
+    click.echo(
+        "what each tuning loses: cents at the target frets with these contacts, and the least it could have alone"
+    )
     rows = [
         [
             loss.tuning if i == 0 else "",

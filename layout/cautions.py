@@ -10,7 +10,7 @@ EYES_AND_DUST: Final = (
 MACHINES: Final = "Use the guards, and follow the instructions of the maker of your saw, cutter or laser."
 SAWING: Final = "Sawing: guards and eye protection on, dust extracted; the machine's instructions come first."
 STRINGS: Final = "Strings under tension whip when they break: keep your face out of their line."
-PRINTS: Final = "Measure the rules on a print before you cut."
+PRINTS: Final = "Check the scale bars before you cut."
 DRY_FIT: Final = (
     "Dry fit the bridge, thread on both outer strings, compare both sides and both diagonals with their figures; "
     "only then drill."
@@ -22,7 +22,7 @@ TO_LOOK_AT: Final = (
 _LAW: Final = "Local rules and licensed practice come before anything on this {}."
 
 SHEET: Final = (
-    "Measure both rules on this sheet before you cut; paper moves with damp and wet glue stretches it.",
+    "Check both scale bars before you cut; paper moves with damp and wet glue stretches it.",
     EYES_AND_DUST,
     MACHINES,
     _LAW.format("sheet"),

@@ -81,6 +81,15 @@ def is_bare(given: object) -> bool:
     return bare
 
 
+MINUS: Final = "\u2212"  # as wide as a plus, so that columns stand straight
+
+
+def cents(error: float, decimals: int = 2) -> str:
+    """Write an error of pitch [cents] with its sign; zero has none."""
+    rounded = round(float(error), decimals)
+    return f"{rounded:+.{decimals}f}".replace("-", MINUS) if rounded else f"{0:.{decimals}f}"
+
+
 def show(length: float, units: Unit, decimals: int | None = None) -> str:
     """Write a length as a number in the chosen unit.
 

@@ -1,4 +1,4 @@
-"""An instrument that sounds: a second, independent reckoning of fretted strings, for the bench to be tried on.
+"""An instrument that sounds: a second, independent model of fretted strings, for the bench to be tried on.
 
 Frequencies from first principles (exact lengths, tension from stretch, stiff string), not errors in
 cents; flat board, straight neck, nothing taken from the engine but the plan's own numbers.

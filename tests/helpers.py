@@ -1,4 +1,4 @@
-"""Plans to test with, and an independent reckoning of the geometry in 50 digits."""
+"""Plans to test with, and an independent calculation of the geometry in 50 digits."""
 
 from __future__ import annotations
 
@@ -211,7 +211,7 @@ def random_fretting(rng, strings, frets):
 
 
 def exact_neck(plan):
-    """Reckon the neck of a plan from the definition of its geometry, in 50 digits.
+    """Calculate the neck of a plan from the definition of its geometry, in 50 digits.
 
     Another way than the engine's: points and cross products instead of line equations.
     Gives ``from_nut[fret][string]``, ``slots[fret][end]`` (bass first), ``scales``, ``straightness``.

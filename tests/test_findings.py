@@ -8,6 +8,7 @@ from helpers import contents
 from slotwright.layout import draw, intonate, lay_out, read_readings
 from slotwright.layout.export.report.page import page
 from slotwright.layout.plan.plan import Plan
+from slotwright.layout.units import cents
 
 # A narrow board with marks in the way, thin strings that may break, a bridge that is too short.
 ODD = contents(
@@ -46,7 +47,7 @@ def test_numbers_of_a_finding_are_those_of_its_words():
     assert near.numbers["margin"] < near.numbers["limit"] == 2
     assert f"{-short.numbers['left']:.2f} mm" in short.words
     stays = by["beyond tolerance"]
-    assert f"{stays.numbers['cents']:+.2f} cents" in stays.words
+    assert f"{cents(stays.numbers['cents'])} cents" in stays.words
     assert abs(stays.numbers["cents"]) > stays.numbers["tolerance"] == 0.05
     json.dumps([finding.data for finding in instrument.findings], allow_nan=False)
 
@@ -57,5 +58,5 @@ def test_findings_of_the_bench_as_data():
     found = intonate(instrument, read_readings(f"string,fret,cents\n{rows}", instrument))
     (stays,) = [finding for finding in found.strings[0].findings if finding.kind == "no position"]
     assert stays.subject == "string 1"
-    assert f"{stays.numbers['least']:.1f} cents or more stay" in stays.words
+    assert f"below {stays.numbers['least']:.1f} cents" in stays.words
     json.dumps(stays.data, allow_nan=False)

@@ -118,7 +118,7 @@ def calibrate(setting: Setting, passes: Sequence[Readings]) -> Calibrated:
     Returns
     -------
     Calibrated
-        The most likely factors, given the readings and 1 give or take `PRIOR` beforehand: Gauss-Newton
+        The most likely factors, given the readings and 1 ± `PRIOR` beforehand: Gauss-Newton
         steps on the generalised least squares, the covariance from the last of them.
     """
     taught = [_Taught(setting, each) for each in passes]

@@ -21,7 +21,7 @@ from slotwright.layout.physics.pitch import parts
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER
 from slotwright.layout.plan.bridges import Adjustable
 from slotwright.layout.readings.notes import FROM_FRET, last_pass
-from slotwright.layout.units import SHOWN
+from slotwright.layout.units import SHOWN, cents
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -151,8 +151,8 @@ class _Words:
             yield Finding(
                 "magnets",
                 f"string {advice.string}",
-                f"above fret {self.plan.action_fret} the error bends up, {pull.size:+.1f} cents at fret "
-                f"{advice.frets[-1]} (give or take {pull.error:.1f}): magnets may pull; lower the pickups and "
+                f"above fret {self.plan.action_fret} the error bends up, {cents(pull.size, 1)} cents at fret "
+                f"{advice.frets[-1]} (± {pull.error:.1f}): magnets may pull; lower the pickups and "
                 "read again before the saddle is moved",
                 {"cents": pull.size, "error": pull.error, "fret": int(advice.frets[-1])},
             )
@@ -167,13 +167,13 @@ class _Words:
         words = {"nut height": f"{part} were {{}} too high", "nut place": f"{end} stood {{}} too far from fret 1"}
         sizes = {kind: float(size) for kind, size in self.evidence.nut_sizes(advice).items() if size > 0}
         as_if = " or ".join(words[kind].format(self.said(size)) for kind, size in sizes.items())
-        good = f", frets {UPPER_FRETS} and up {upper.mean():+.1f}" if upper.size else ""
+        good = f", frets {UPPER_FRETS} and up {cents(upper.mean(), 1)}" if upper.size else ""
         return Finding(
             "nut",
             f"string {advice.string}",
-            f"with the saddle at its best frets 1 to {LOW_FRETS} stay {low.mean():+.1f} cents off{good}: {part} is "
-            "too high, or the hand presses hard. Press as lightly as the note speaks and read again; if they stay, "
-            f"look at the height of {part} first, then at its distance to fret 1; as if {as_if}",
+            f"with the saddle at its best frets 1 to {LOW_FRETS} stay {cents(low.mean(), 1)} cents off{good}: "
+            f"{part} is too high, or the hand presses hard. Press as lightly as the note speaks and read again; "
+            f"if they stay, look at the height of {part} first, then at its distance to fret 1; as if {as_if}",
             {"cents": float(low.mean()), **{kind.replace(" ", "_"): size for kind, size in sizes.items()}},
         )
 
@@ -193,7 +193,7 @@ class _Words:
         lengths = self.setting.fretting.scale - self.setting.fretting.frets[:, fret - 1]
         astray = size * float(np.mean(lengths[np.array(off) - 1])) / CENTS_PER_NEPER
         toward = "bridge" if astray > 0 else "nut"
-        by, numbers = f"fret {fret} is {size:+.1f} cents off", {"fret": fret, "cents": size, "astray": astray}
+        by, numbers = f"fret {fret} is {cents(size, 1)} cents off", {"fret": fret, "cents": size, "astray": astray}
         if len(off) == read and read > 1:
             return Finding(
                 "crown",
@@ -222,7 +222,7 @@ class _Words:
         )
 
     @cached_property
-    def tamest(self) -> Offsets:
+    def least_largest(self) -> Offsets:
         """Where the saddles belong so that the worst note is as little off as can be."""
         return self.serving(self.setting.fretting, "none", "worst")
 
@@ -232,11 +232,11 @@ class _Words:
         return self.serving(self.setting.fretting, "per string", self.plan.compensation.minimise)
 
     def no_position(self, advice: Advice) -> Iterator[Finding]:
-        """Say so when wherever the saddle stands too much stays somewhere."""
+        """Say so when no saddle position brings every note within the tolerance."""
         if np.count_nonzero(advice.aimed) < 2:
             return
         string, rule = advice.string - 1, self.plan.compensation
-        setting, least = self.setting, self.tamest
+        setting, least = self.setting, self.least_largest
         aimed = self.evidence.weights[string] > 0
 
         def stays(saddle: Floats, nut: Floats) -> Floats:
@@ -250,9 +250,9 @@ class _Words:
         frets = advice.frets[advice.aimed]
         best, worst = int(np.argmin(np.abs(left))), int(np.argmax(np.abs(left)))
         evidence = (
-            f"wherever the saddle stands, {most:.1f} cents or more stay somewhere over frets "
-            f'{", ".join(map(str, frets))}; minimise = "{rule.minimise}" leaves {left[best]:+.1f} at fret '
-            f"{frets[best]}, which it favours, and {left[worst]:+.1f} at fret {frets[worst]}"
+            f"no saddle position gets below {most:.1f} cents over frets "
+            f'{", ".join(map(str, frets))}; minimise = "{rule.minimise}" leaves {cents(left[best], 1)} at fret '
+            f"{frets[best]}, which it favours, and {cents(left[worst], 1)} at fret {frets[worst]}"
         )
         if not self.plan.frets.zero_fret:
             free = self.nuts_moved
@@ -288,8 +288,8 @@ class _Words:
             return
         end = "rear" if advice.wanted > 0 else "front"
         gains = [*self._gains(advice)]
-        help_ = f"what would gain way: {', '.join(gains)}" if gains else "only another place of the bridge gains way"
-        ends = f"the travel ends {self.said(advice.missing)} before that place, at its {end}"
+        help_ = f"to gain range: {', '.join(gains)}" if gains else "only another place of the bridge gains range"
+        ends = f"it runs out of range by {self.said(advice.missing)} at the {end} end of its travel"
         yield Finding("travel", f"string {advice.string}", f"{ends}; {help_}", {"missing": advice.missing})
 
     def _gains(self, advice: Advice) -> Iterator[str]:
@@ -327,8 +327,8 @@ def _doubtful(advice: Advice) -> Iterator[Finding]:
         yield Finding(
             "reading",
             string,
-            f"{off:+.1f} cents at fret {advice.frets[worst]} is more than a saddle does: another octave or target, "
-            "another fret, or the open string out of tune; read it again",
+            f"{cents(off, 1)} cents at fret {advice.frets[worst]} is more than a saddle does: another octave or "
+            "target, another fret, or the open string out of tune; read it again",
             {"cents": off, "limit": NO_SADDLE},
         )
 
@@ -339,8 +339,8 @@ def _all_alike(advices: Sequence[Advice]) -> Iterator[Finding]:
     if len(means) > 2 and min(map(abs, means)) > NO_SADDLE and max(means) - min(means) < NO_SADDLE:
         mean = float(np.mean(means))
         words = (
-            f"all {len(means)} strings read about {mean:+.0f} cents: the meter's reference, the tuning or a capo is "
-            "another than the plan's"
+            f"all {len(means)} strings read about {cents(mean, 0)} cents: the meter's reference, the tuning or a "
+            "capo is another than the plan's"
         )
         yield Finding("target", "all strings", words, {"cents": mean})
 

@@ -245,5 +245,5 @@ def used_weights(setting: Setting, readings: Readings) -> Floats:
 
 def beyond_model(setting: Setting, readings: Readings) -> Floats:
     """Give what was read beyond the model's errors [cents], 0 where nothing was, (strings, frets)."""
-    reckoned = parts(setting.fretting, readings.place, setting.nut).total
-    return np.where(readings.read, readings.cents - reckoned, 0.0)
+    model = parts(setting.fretting, readings.place, setting.nut).total
+    return np.where(readings.read, readings.cents - model, 0.0)

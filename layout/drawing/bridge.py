@@ -180,9 +180,9 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     bridge = needed(instrument.plan.bridge, instrument.bridge_lacks)
     names = dict(zip("ABCD", check_points(instrument), strict=True))
     figures = [f"{a}-{b} {said(float(np.hypot(*(names[a] - names[b]))))}" for a, b in ("AC", "BD", "AD", "BC")]
-    yield f"The crowns drawn are {plan.action_fret} and {plan.frets.count}; the end of the board is dashed."
+    yield f"The frets drawn are {plan.action_fret} and {plan.frets.count}; the end of the board is dashed."
     yield (
-        f"A and B are the ends of crown {plan.action_fret} at the board's edges, C and D the "
+        f"A and B are the ends of fret {plan.action_fret} at the board's edges, C and D the "
         f"{checked_on(instrument)}: {', '.join(figures)}."
     )
     if single_units(plan):
@@ -199,9 +199,7 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         at = "; ".join(f"{said(hole.x - crown)}, {_aside(instrument, hole.y)}" for hole in same)
         yield f"{len(same)} {words}{'s' * (len(same) > 1)}, {said(same[0].diameter)} wide: {at}."
     if placed.holes:
-        yield (
-            f"Holes are measured from where crown {plan.action_fret} crosses the centre line: along it, and aside."
-        )
+        yield (f"Holes are measured from where fret {plan.action_fret} crosses the centre line: along it, and aside.")
     if placed.over_top is not None:
         over = ", ".join(said(float(height)) for height in placed.over_top)
         yield f"Strings over the top at their contacts, string 1 first: {over}."
@@ -210,8 +208,8 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         for name, treble, bass, share in margins(plan, instrument.neck)
     ]
     yield (
-        f"Outer strings to the edges, treble and bass: {'; '.join(rows)}. In brackets: what a bridge shifted by 1.00 "
-        "to the treble side takes off the treble margin and adds to the other."
+        f"Outer strings to the edges, treble and bass: {'; '.join(rows)}. In brackets: change per 1.00 of "
+        "bridge shift to the treble side, off the treble margin and onto the bass one."
     )
     yield from contacts.grounds(instrument)
     yield from map(sentence, instrument.bridge_findings)

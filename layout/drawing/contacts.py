@@ -101,7 +101,7 @@ def notes(instrument: Instrument) -> Iterator[str]:
     if strung is None:
         return
     both = "saddle and nut contacts" if strung.offsets.nut.any() else "saddle contacts"
-    yield f"Short ticks are {both} for the stated strings and setup; leave travel in hand for other gauges."
+    yield f"Short ticks are {both} for the stated strings and setup; leave adjustment range for other gauges."
     if instrument.plan.compensation.nut == "per string" and strung.offsets.nut.max() > SHOWN:
         yield "Nut contacts toward fret 1 need a nut that overhangs the end of the board, or that end cut back."
     yield from grounds(instrument)

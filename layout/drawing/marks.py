@@ -215,4 +215,4 @@ def scale_bar(origin: Point, room: float, *, upright: bool) -> Iterator[Line | T
     for inch in range(1, inches):
         yield number(inch * MM_PER_INCH, -2.2, str(inch))
     yield number(inches * MM_PER_INCH, -2.2, f"{inches} in")
-    yield number(end / 2, 8.0, "measure this before you cut")
+    yield number(end / 2, 8.0, "check this before you cut")

@@ -112,8 +112,8 @@ def _from_above(instrument: Instrument) -> Iterator[Entity]:
             yield Line(Layer.REF_BLANK, (-half - 4, v), (half + 4, v))
     if ahead.any() or nut.slot:
         yield Line(Layer.REF_BLANK, (-half - 4, 0.0), (half + 4, 0.0))
-    yield Text(Layer.TEXT, (-half - 6, 1.5), "from above", 2.5, "right")
-    yield Text(Layer.TEXT, (-half - 6, -1.5), "toward fret 1: down", 2.5, "right", "top")
+    yield Text(Layer.TEXT, (-half - 6, 1.5), "top view", 2.5, "right")
+    yield Text(Layer.TEXT, (-half - 6, -1.5), "fret 1 below", 2.5, "right", "top")
 
 
 def string_numbers(y: Floats, above: float, below: float) -> Iterator[Entity]:
@@ -156,7 +156,7 @@ def _from_bridge(instrument: Instrument) -> Iterator[Entity]:
         yield Line(Layer.DIM, (at, foot - 3.0), (place, foot - 6.0))
         said = instrument.length
         over_wood = float(bottoms[string] + neck.drop(*neck.nut_ends[string]))
-        text = f"{int(string) + 1}: {said(abs(at))} out, {said(over_wood)} high"
+        text = f"{int(string) + 1}: {said(abs(at))} / {said(over_wood)}"
         yield Text(Layer.DIM, (place, foot - 6.8), text, _HEIGHT, "right", "middle", 90)
 
 
@@ -169,8 +169,8 @@ def _top(instrument: Instrument) -> Floats:
 def _notes(instrument: Instrument) -> Iterator[str]:
     plan, said, nut = instrument.plan, instrument.length, _nut(instrument)
     yield (
-        "Out: along the nut from its middle. High: bottom of the slot above the wood of the board under that string, "
-        "with frets of the stated height; leave it a little high and bring it down at the bench."
+        "Figures are string: distance from centre along the nut / height of the slot's bottom above the board under "
+        "that string, with frets of the stated height; leave it a little high and bring it down at the bench."
     )
     lean = float(np.degrees(np.arctan(instrument.neck.frets.skew[0])))
     if abs(lean) > 0.005:

@@ -86,8 +86,8 @@ def _from_above(instrument: Instrument) -> Iterator[Entity]:
         at, arm = float(y[string]), 0.4 * float(min(bounds[rank + 1] - y[string], y[string] - bounds[rank]))
         yield Line(Layer.REF_SADDLE, (at - arm, -float(along[string])), (at + arm, -float(along[string])))
     yield from string_numbers(y, thick + 3, -thick - 4)
-    yield Text(Layer.TEXT, (-half - 6, 1.0), "from above", 2.5, "right")
-    yield Text(Layer.TEXT, (-half - 6, -1.0), "toward the rear: down", 2.5, "right", "top")
+    yield Text(Layer.TEXT, (-half - 6, 1.0), "top view", 2.5, "right")
+    yield Text(Layer.TEXT, (-half - 6, -1.0), "rear below", 2.5, "right", "top")
 
 
 def _thick(instrument: Instrument) -> float:
@@ -124,7 +124,7 @@ def _profile(instrument: Instrument) -> Iterator[Entity]:
         here = float(y[string])
         yield Line(Layer.DIM, (here, foot - 1.0), (here, foot - 3.0))
         yield Line(Layer.DIM, (here, foot - 3.0), (place, foot - 6.0))
-        text = f"{int(string) + 1}: {said(abs(here))} out, {said(float(z[string]))} high"
+        text = f"{int(string) + 1}: {said(abs(here))} / {said(float(z[string]))}"
         yield Text(Layer.DIM, (place, foot - 6.8), text, _HEIGHT, "right", "middle", 90)
 
 
@@ -136,8 +136,8 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     placed, said = instrument.bridge, instrument.length
     level = "the bridge's base" if placed.exposure is not None else "a straight edge along the crowns at the middle"
     yield (
-        f"Out: along the crest from its middle. High: the string's underside above {level}, for the stated action. "
-        "Seen from the bridge toward the nut the profile has its treble end where the drawing has it."
+        f"Figures are string: distance from centre along the crest / height of the string's underside above {level}, "
+        "at the stated action. Seen from the bridge, treble end as drawn."
     )
     if not _known_foot(instrument):
         yield (
@@ -145,6 +145,6 @@ def _notes(instrument: Instrument) -> Iterator[str]:
             "bridge.plane_height, base_height and slot_depth."
         )
     figures = ", ".join(f"{i}: {said(float(x))}" for i, x in enumerate(placed.along, start=1))
-    yield f"Contacts across the saddle from its middle, toward the rear above 0: {figures}."
+    yield f"Contacts across the saddle from its middle, toward the rear positive: {figures}."
     yield from contacts.grounds(instrument)
     yield from map(sentence, instrument.bridge_findings)

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 logging.getLogger("ezdxf").addHandler(logging.NullHandler())
 
 _STYLE: Final = "PLAN"
-_NARROW: Final = 0.85  # the standard stroke font runs wider than the letters the sheet reckons with
+_NARROW: Final = 0.85  # the standard stroke font runs wider than the letters the sheet counts on
 _SIDES: Final = {
     "left": TextEntityAlignment.LEFT,
     "center": TextEntityAlignment.CENTER,

@@ -122,7 +122,7 @@ def paper_size(text: str) -> tuple[float, float]:
 
 
 def correction(text: str) -> tuple[float, float]:
-    """Read what bars came out as, and give what the next print has to be scaled by.
+    """Read how long scale bars are, and give what the next print has to be scaled by.
 
     Parameters
     ----------
@@ -214,7 +214,7 @@ def _tiled(
     room = [inside[0] - SIDE, inside[1] - FOOT]
     if min(room) < _LEAST + overlap:
         left_over = f"a margin of {margin:g} mm and an overlap of {overlap:g} mm leave {min(room) - overlap:.0f} mm"
-        raise PaperError(f"{left_over} of the paper; the rules alone need {_LEAST:.0f} mm")
+        raise PaperError(f"{left_over} of the paper; the scale bars alone need {_LEAST:.0f} mm")
     left, bottom, right, top = sheet.box
     columns = _ends(left, right, room[0], overlap, _cuts(sheet, 0))
     rows = _ends(bottom, top, room[1], overlap, _cuts(sheet, 1))[::-1]

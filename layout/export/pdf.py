@@ -37,7 +37,7 @@ _SMALL: Final = 2.2  # mm
 _STEP: Final = 1.8  # line to line, in heights
 _ASSEMBLY: Final = (
     "Print at full size: 100 %, no fitting to the page.",
-    "Measure both rules on this page first; if they are not true, print again with --measured and what they measure.",
+    "Check both scale bars on this page first; if they are not true, print again with --measured.",
     "Lay the tiles in the order of their numbers, row by row from the top left.",
     "Cut or fold one of two neighbours along the dashed line that bears both numbers; lay cross on cross, then tape.",
 )

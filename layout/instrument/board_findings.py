@@ -85,7 +85,7 @@ def warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[Finding]:
             "slots sawn across the square blank are not blind; without [blank] they end inside the board",
         )
     if plan.jig and (fault := jig_fault(plan, neck)):
-        yield Finding("unused", "jig", f"[jig] is left aside: {fault}")
+        yield Finding("unused", "jig", f"[jig] is ignored: {fault}")
 
 
 def _likely_slips(plan: Plan) -> Iterator[Finding]:

@@ -1,6 +1,6 @@
 """Where a bridge stands so that the offsets fit it.
 
-Everything is reckoned in the axes of a right-handed instrument and turned over at the end. A bridge
+Everything is calculated in the axes of a right-handed instrument and turned over at the end. A bridge
 has axes of its own: its datum is the origin, +x runs to the rear, +y to the treble side, and the
 angle turns it counter-clockwise about the datum.
 """

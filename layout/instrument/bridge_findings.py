@@ -14,7 +14,7 @@ from slotwright.layout.instrument.tunings import in_all_tunings
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import compensate
 from slotwright.layout.plan.bridges import Adjustable, Floating, IndividualSaddles, SaddleSlot
-from slotwright.layout.units import ROUNDING, SHOWN, show
+from slotwright.layout.units import ROUNDING, SHOWN, cents, show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -53,9 +53,9 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
         yield from _short_travel(plan, bridge, placed.reserve)
         gains = [] if single_units(plan) else [*_gains(plan, bridge, neck, strung, placed)]
         if gains:
-            yield Finding("to gain travel", "bridge", f"what brings the contacts closer together: {'; '.join(gains)}")
+            yield Finding("to gain range", "bridge", f"what brings the contacts closer together: {'; '.join(gains)}")
         if isinstance(bridge, IndividualSaddles) and bridge.angle:
-            yield Finding("to gain travel", "bridge", "another bridge.angle may lie nearer to the contacts")
+            yield Finding("to gain range", "bridge", "another bridge.angle may lie nearer to the contacts")
     yield from _saddle(plan, bridge, placed)
     yield from _impossible(plan, bridge)
     if bridge.existing_holes and placed.holes:
@@ -77,14 +77,13 @@ def _sharing(plan: Plan, placed: Placement) -> Iterator[Finding]:
     if off.size:
         way = np.where(placed.shared > 0, "behind", "before")
         each = ", ".join(
-            f"{i + 1} {show(abs(float(placed.shared[i])), plan.units)} {way[i]} ({placed.shared_cents[i]:+.2f})"
+            f"{i + 1} {show(abs(float(placed.shared[i])), plan.units)} {way[i]} ({cents(placed.shared_cents[i])})"
             for i in off
         )
         yield Finding(
             "shared contact",
             strings_named([int(i) + 1 for i in off]),
-            f"strings that share a contact stand off their own places, in {plan.units} and in cents at fret "
-            f"{plan.action_fret}: {each}",
+            f"error from the shared contact, in {plan.units} and in cents at fret {plan.action_fret}: {each}",
             {f"string_{i + 1}": float(placed.shared[i]) for i in off},
         )
 
@@ -157,7 +156,7 @@ def _short_travel(plan: Plan, bridge: Bridge, reserve: Floats) -> Iterator[Findi
         least, end = min((before, "front"), (behind, "rear"))
         numbers = {"left": float(least), "wanted": bridge.reserve}
         if least < 0:
-            words = f"string {string} lies {said(-least)} beyond the {end} end of the travel"
+            words = f"string {string} runs out of range by {said(-least)} at the {end} end of the travel"
             yield Finding("beyond travel", f"string {string}", words, numbers)
         elif least < bridge.reserve - ROUNDING:
             words = (

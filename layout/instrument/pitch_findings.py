@@ -8,7 +8,7 @@ import numpy as np
 
 from slotwright.layout.findings import Finding, strings_named
 from slotwright.layout.instrument.stringing import least_worst
-from slotwright.layout.units import show
+from slotwright.layout.units import cents, show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -52,23 +52,23 @@ def _beyond(plan: Plan, strung: Strung) -> Iterator[Finding]:
     if not beyond.size:
         return
     least = least_worst(plan, strung)
-    moves = "its saddle stands" if rule.nut == "none" else "saddle and nut stand"
+    moves = "its saddle" if rule.nut == "none" else "saddle and nut"
     for i in beyond:
         worst, fret, best = float(strung.worst_cents[i]), int(strung.worst_fret[i]), float(least[i])
         if strung.offsets.saddle_held[i] or strung.offsets.nut_held[i]:
             why = "its contacts are held at their limits"
         elif best > rule.tolerance:
-            why = f"wherever {moves}, {best:.2f} or more stay somewhere"
+            why = f"no position of {moves} gets below {best:.2f}"
         elif plan.tunings:
             why = f"without the other tunings it could have {best:.2f}"
         elif rule.minimise == "worst" or rule.rounding:
             why = f"rounding offsets to {show(rule.rounding, plan.units)} costs it"
         else:
-            why = f'minimise = "worst" would tame them to {best:.2f}'
+            why = f'minimise = "worst" would leave {best:.2f}'
         yield Finding(
             "beyond tolerance",
             f"string {i + 1}",
-            f"string {i + 1}: {worst:+.2f} cents stay at fret {fret}; {why}",
+            f"string {i + 1}: {cents(worst)} cents remain at fret {fret}; {why}",
             {"cents": worst, "fret": fret, "least": best, "tolerance": rule.tolerance},
         )
     if rule.nut == "none" and (least > rule.tolerance).any():

@@ -49,7 +49,7 @@ class Strung:
         Errors at the strings' own pitches with both offsets zero and with the offsets found [cents], shape
         (strings, frets).
     rms
-        Of the errors that are left, over the aim [cents], shape (strings,).
+        Of the errors that are left, at the target frets [cents], shape (strings,).
     worst_fret
         The fret of the aim with the largest error left, shape (strings,).
     uncertainty
@@ -75,7 +75,7 @@ class Strung:
 
     @property
     def worst_cents(self) -> Floats:
-        """Largest error left over the aim, with its sign [cents], shape (strings,)."""
+        """Largest error left at the target frets, with its sign [cents], shape (strings,)."""
         return self.after.total[np.arange(len(self.bodies)), self.worst_fret - 1]
 
 
@@ -83,7 +83,7 @@ def unstated(plan: Plan) -> tuple[Fault, ...]:
     """Name what the pitch model would have to know and the plan does not say."""
     found = ((place, strings.unstated(string)) for place, string in enumerate(plan.strings, start=1))
     return tuple(
-        Fault(f"strings[{place}].{key}", "missing; pitch cannot be reckoned without it")
+        Fault(f"strings[{place}].{key}", "missing; pitch cannot be calculated without it")
         for place, key in found
         if key
     )
@@ -174,7 +174,7 @@ def least_worst(plan: Plan, strung: Strung) -> Floats:
     Returns
     -------
     ndarray, shape (strings,)
-        Largest error over the aim of each string at the offsets that make it least [cents].
+        Largest error at the target frets of each string at the offsets that make it least [cents].
     """
     best = compensate(strung.fretting, strung.weights, nut=plan.compensation.nut, minimise="worst")
     return largest(parts(strung.fretting, best.saddle, best.nut).total, strung.weights)
@@ -291,9 +291,9 @@ def _breaking(bodies: Sequence[StringBody], where: str) -> Iterator[Fault]:
         if body.stress_ratio is not None and body.stress_ratio >= 1:
             yield Fault(
                 where.format(place),
-                f"at this pitch and scale {body.tension:.0f} N strain it to {100 * body.stress_ratio:.0f} % "
-                "of what music wire of its size holds",
-                "tune it lower or shorten the scale; it would break",
+                f"at this pitch and scale it bears {body.tension:.0f} N, "
+                f"{100 * body.stress_ratio:.0f} % of its breaking load",
+                "lower its pitch or shorten the scale",
             )
 
 
@@ -356,13 +356,13 @@ def warnings(plan: Plan, strung: Strung) -> Iterator[Finding]:
 def _tension(bodies: Sequence[StringBody], tuned: str = "") -> Iterator[Finding]:
     """Find strings that may break and strings that hardly sound."""
     for place, body in enumerate(bodies, start=1):
-        if body.stress_ratio is not None and body.stress_ratio > strings.STRAINED:
+        if body.stress_ratio is not None and body.stress_ratio > strings.HIGH_LOAD:
             yield Finding(
                 "load",
                 f"string {place}",
-                f"string {place}{tuned} is strained to {100 * body.stress_ratio:.0f} % of what wire of its size "
-                f"holds; above {100 * strings.STRAINED:.0f} % it may break",
-                {"load": body.stress_ratio, "limit": strings.STRAINED},
+                f"string {place}{tuned} bears {100 * body.stress_ratio:.0f} % of its breaking load; "
+                f"above {100 * strings.HIGH_LOAD:.0f} % it may break",
+                {"load": body.stress_ratio, "limit": strings.HIGH_LOAD},
             )
         if body.tension < SLACK:
             yield Finding(

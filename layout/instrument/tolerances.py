@@ -1,6 +1,6 @@
-"""What a shop's imprecision costs: many instruments built by one plan, each by a hand that slips.
+"""What workshop errors cost: many instruments built by one plan, each a little off.
 
-Every instrument has the offsets that the plan asks for; the slips are normal and independent, and nobody intonates
+Every instrument has the offsets that the plan asks for; the errors are normal and independent, and nobody intonates
 afterwards.
 """
 
@@ -68,7 +68,7 @@ BAND: Final = (0.05, 0.5, 0.95)  # of the instruments: below, half, above
 _WILD: Final = 10.0  # standard deviations that must fit into what there is: no draw comes near
 
 _SEED: Final = 0  # the same plan gives the same answer
-_NOTES: Final = 50_000  # reckoned at once: what a processor holds near at hand
+_NOTES: Final = 50_000  # calculated at once: what a processor holds near at hand
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,14 +82,14 @@ class Outcome:
     low, median, high
         Error that 5 %, half and 95 % of the instruments stay below [cents], shape (strings, frets).
     rms
-        Root of the weighted mean square error over the aim and all instruments [cents], shape (strings,).
+        Root of the weighted mean square error at the target frets of all instruments [cents], shape (strings,).
     within
         Share of the instruments in which a string is inside the plan's tolerance over its whole aim,
         shape (strings,).
     all_within
         Share of those in which every string is.
     planned
-        Mean square error over the aim when nothing slips [cents2], shape (strings,).
+        Mean square error at the target frets when nothing slips [cents2], shape (strings,).
     added
         What each cause adds to it [cents2], shape (strings,); to first order, as `_added` has it.
     """
@@ -185,7 +185,7 @@ def _check(built: _Built, sigma: Mapping[str, float]) -> None:
 
 
 def _added(built: _Built, name: str, sigma: float, weights: Floats) -> Floats:
-    """Give what one cause adds to the mean square error over the aim, shape (strings,) [cents2].
+    """Give what one cause adds to the mean square error at the target frets, shape (strings,) [cents2].
 
     Half the difference of the notes with this slip a standard deviation to either side, squared: exact while the
     notes follow a slip in a straight line. A note hangs on its own string and its own fret alone, so all of a kind

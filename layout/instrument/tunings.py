@@ -85,7 +85,7 @@ class Loss:
     tuning
         Its pitches, lowest string first.
     rms, worst
-        Of the errors over the aim where the contacts stand [cents], shape (strings,).
+        Of the errors at the target frets where the contacts stand [cents], shape (strings,).
     own_best_rms, own_best_worst
         The least that each could be if the contacts served this tuning alone [cents], shape (strings,). A nut
         common to all strings serves them together: there a single string may fare better in company.
@@ -126,7 +126,7 @@ def losses(plan: Plan, fretting: Fretting, weights: Floats, offsets: Offsets) ->
     tensions = np.atleast_2d(in_all_tunings(plan, fretting).tension)
     for tuning, tension in zip((own, *plan.tunings), tensions, strict=True):
         tuned = replace(fretting, tension=tension)
-        even, tame = (
+        even, least = (
             compensate(tuned, weights, nut=plan.compensation.nut, minimise=minimise) for minimise in ("rms", "worst")
         )
         found.append(
@@ -135,7 +135,7 @@ def losses(plan: Plan, fretting: Fretting, weights: Floats, offsets: Offsets) ->
                 rms=rms(left(tuned, offsets), weights),
                 worst=largest(left(tuned, offsets), weights),
                 own_best_rms=rms(left(tuned, even), weights),
-                own_best_worst=largest(left(tuned, tame), weights),
+                own_best_worst=largest(left(tuned, least), weights),
             )
         )
     return tuple(found)

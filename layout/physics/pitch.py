@@ -1,7 +1,7 @@
 """How far a fretted note is off: arrays in, arrays out.
 
 Shapes: S strings and F frets behind any number of leading axes, so that many instruments are
-reckoned at once. `x` runs along a string from its nominal nut end [mm]; offsets are positive toward
+calculated at once. `x` runs along a string from its nominal nut end [mm]; offsets are positive toward
 the bridge; heights are vertical [mm]. The fundamental of a stiff string between a finger and a
 saddle: N. H. Fletcher, T. D. Rossing, "The Physics of Musical Instruments", 2nd ed., section 2.18;
 the fretted string: M. B. Anderson, R. G. Beausoleil, J. Acoust. Soc. Am. 156(1), 683 (2024), here

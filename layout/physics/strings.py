@@ -44,7 +44,7 @@ _MM_PER_INCH: Final = 25.4
 POLYMER_CONSTANT: Final = 50.0  # EA over tension of nylon and fluorocarbon, about (from memory)
 HEX_AREA: Final = 0.866  # of the square of the width across flats
 CORE_UNCERTAINTY: Final = 0.15  # part by which an estimated core may be off (from memory)
-STRAINED: Final = 0.80  # of the wire's strength: warn
+HIGH_LOAD: Final = 0.80  # of the breaking load: warn
 
 _PITCH: Final = re.compile(r"([A-G])([#b]?)(-?[0-9])")
 _SEMITONES: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -229,7 +229,7 @@ def wire_strength(diameter: float) -> float:
 
 
 def body(string: Stated, scale: float, *, core_factor: float = 1.0) -> StringBody:
-    """Reckon what a string is made of and how hard it is strung.
+    """Calculate what a string is made of and how hard it is strung.
 
     Parameters
     ----------

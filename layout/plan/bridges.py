@@ -16,7 +16,27 @@ from slotwright.layout.plan.table import Table
 
 
 class AnyBridge(Table):
-    """What every bridge may have."""
+    """What every bridge may have.
+
+    Parameters
+    ----------
+    kind
+        ``individual saddles``, ``saddle slot``, ``two posts`` or ``floating``.
+    reserve
+        Travel kept free at both ends, for other gauges.
+    outline
+        Size of the bridge, ``[across the strings, along them]``.
+    front
+        From the foremost contact line to the front edge; a third of its length unless stated.
+    holes
+        ``[x, y, diameter]`` from the datum, before rotation.
+    existing_holes
+        ``[x, y, diameter]`` in drawing axes, as measured from the nominal nut line.
+    plane_height
+        From the top to a straight edge along the crowns, at the saddle.
+    base_height
+        Height of the bridge where its saddle stands, above the top.
+    """
 
     needed: ClassVar[tuple[str, ...]] = ()
     """Keys without which such a bridge cannot be placed."""
@@ -44,7 +64,23 @@ class AnyBridge(Table):
 
 
 class Adjustable(AnyBridge):
-    """A bridge whose saddles are moved."""
+    """A bridge whose saddles are moved.
+
+    Parameters
+    ----------
+    travel
+        From the foremost place of a contact to the rearmost.
+    front_stop
+        From the datum back to the foremost place of a contact.
+    thread_pitch
+        How far one turn of the screw moves a saddle.
+    screw_from
+        ``rear`` or ``front``: where the heads of the screws are.
+    crest_offset
+        A saddle turned round moves its contact by twice this.
+    groups
+        Strings that share a saddle: ``[[1, 2], [3, 4]]``.
+    """
 
     travel: Annotated[float | None, mm(0.5, 100)] = None
     front_stop: Annotated[float, mm(-100, 100)] = 0.0
@@ -70,7 +106,13 @@ class Adjustable(AnyBridge):
 
 
 class IndividualSaddles(Adjustable):
-    """A saddle for each string, or for a group of them, on one base or on units of their own."""
+    """A saddle for each string, or for a group of them, on one base or on units of their own.
+
+    Parameters
+    ----------
+    angle
+        Of the base, counter-clockwise [degrees].
+    """
 
     needed: ClassVar[tuple[str, ...]] = ("travel",)
 
@@ -79,7 +121,15 @@ class IndividualSaddles(Adjustable):
 
 
 class TwoPosts(Adjustable):
-    """A bridge on two posts."""
+    """A bridge on two posts.
+
+    Parameters
+    ----------
+    post_spread
+        Between the middles of the posts.
+    bushing_diameter
+        Diameter of the holes for them; 11 mm unless stated.
+    """
 
     needed: ClassVar[tuple[str, ...]] = ("post_spread", "travel")
 
@@ -89,7 +139,27 @@ class TwoPosts(Adjustable):
 
 
 class SaddleSlot(AnyBridge):
-    """A glued bridge with a saddle in a slot."""
+    """A glued bridge with a saddle in a slot.
+
+    Parameters
+    ----------
+    slot_width
+        Width of the slot, the thickness of the saddle.
+    slot_length
+        Length of the slot.
+    slot_depth
+        Depth of the slot.
+    crown_radius
+        How far the contact of a rounded crest may lie from either face of the saddle.
+    pin_distance
+        From the slot's middle back to the pins.
+    pin_diameter
+        Diameter of the holes for pins; 5 mm unless stated.
+    tie_distance
+        From the slot's middle back to the tie holes.
+    tie_diameter
+        Diameter of the tie holes; 1.8 mm unless stated.
+    """
 
     needed: ClassVar[tuple[str, ...]] = ("slot_width", "slot_length")
 
@@ -105,7 +175,13 @@ class SaddleSlot(AnyBridge):
 
 
 class Floating(AnyBridge):
-    """A bridge that the strings hold in its place."""
+    """A bridge that the strings hold in its place.
+
+    Parameters
+    ----------
+    foot
+        Size of its foot, ``[across the strings, along them]``.
+    """
 
     needed: ClassVar[tuple[str, ...]] = ("foot",)
 

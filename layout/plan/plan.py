@@ -42,6 +42,19 @@ class Plan(Table):
     Lengths are in mm. Values that follow from others unless stated are ``None`` in their tables;
     the attributes of the plan itself (`spread_nut`, `spacing`, `action_fret` ...) settle them.
     A tuning is written lowest string first, as players write it, and kept from string 1 on.
+
+    Parameters
+    ----------
+    title
+        Title of the drawings.
+    units
+        ``mm`` or ``in``: unit of bare lengths, of the drawings and of the tables.
+    strings
+        How many strings, or a list of tables, string 1 (treble) first.
+    tunings
+        Other tunings to serve, such as ``["D2 A2 D3 G3 A3 D4"]``, lowest string first.
+    scale, board, frets, job, blank, jig, setup, compensation, calibration, nut, bridge
+        The tables.
     """
 
     title: Annotated[str, words(120, empty=False)]

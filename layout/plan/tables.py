@@ -18,7 +18,33 @@ if TYPE_CHECKING:
 
 
 class String(Table):
-    """One string; string 1 is on the treble side."""
+    """One string; string 1 is on the treble side.
+
+    Parameters
+    ----------
+    pitch
+        Pitch of the open string, such as ``E4``, A4 being 440 Hz.
+    frequency
+        The same in Hz, instead of a pitch.
+    gauge
+        Diameter of the whole string.
+    kind
+        ``plain steel``, ``wound steel``, ``plain nylon``, ``wound nylon`` or ``fluorocarbon``.
+    core
+        Diameter of the core of wound steel, across flats where it is hexagonal; estimated unless stated.
+    core_shape
+        ``round`` or ``hex``; ``hex`` unless stated.
+    winding
+        What a steel core is wound with; ``nickel-plated steel`` unless stated.
+    mass
+        Mass per length [g/m]; from gauge and kind unless stated.
+    string_constant
+        Axial stiffness EA over the tension; from the kind unless stated.
+    bending
+        Bending stiffness EI [N mm2]; from the kind unless stated.
+    course
+        Number that strings of one course share.
+    """
 
     pitch: Annotated[str | None, fields.pitch()] = None
     frequency: Annotated[float | None, number(10, 5000)] = None
@@ -45,7 +71,19 @@ class String(Table):
 
 
 class Job(Table):
-    """What the title block says about the job."""
+    """What the title block says about the job.
+
+    Parameters
+    ----------
+    reference
+        Number or name of the job.
+    drawn_by
+        Who drew it.
+    revision
+        Which revision this is.
+    date
+        The date to print; none is taken from the clock.
+    """
 
     reference: Annotated[str, words(60)] = ""
     drawn_by: Annotated[str, words(60)] = ""
@@ -54,7 +92,19 @@ class Job(Table):
 
 
 class Scale(Table):
-    """One scale, or a treble and a bass one."""
+    """One scale, or a treble and a bass one.
+
+    Parameters
+    ----------
+    length
+        Scale length, along the centre line from the nominal nut line.
+    treble
+        Scale of string 1 of a multiscale, along that string.
+    bass
+        Scale of the last string of a multiscale, along that string.
+    square_fret
+        Fret of a multiscale that is square to the centre line; ``"nut"``, ``"saddle"`` and fractions too.
+    """
 
     either = (("length", "treble"), ("length", "bass"))
 
@@ -76,7 +126,29 @@ class Scale(Table):
 
 
 class Frets(Table):
-    """The frets and their slots."""
+    """The frets and their slots.
+
+    Parameters
+    ----------
+    count
+        How many frets.
+    divisions
+        Equal divisions of the octave.
+    cents
+        Notes of one period, ascending, the last the period [cents]; instead of divisions.
+    zero_fret
+        A fret on the nut line ends the open strings.
+    height
+        Crown of a fret above the board.
+    slot_width
+        Width of a slot.
+    tang_depth
+        Depth of the tang below the board.
+    slot_clearance
+        What a slot is deeper than the tang.
+    slot_inset
+        From the edge of the board to the end of a blind slot; 0: slots run through.
+    """
 
     either = (("divisions", "cents"),)
 
@@ -92,14 +164,60 @@ class Frets(Table):
 
 
 class WidthAt(Table):
-    """The width of the board at one fret."""
+    """The width of the board at one fret.
+
+    Parameters
+    ----------
+    fret
+        The fret.
+    width
+        Width of the board there, along the fret.
+    """
 
     fret: Annotated[int, whole(1, MOST_FRETS)]
     width: Annotated[float, mm(5, 500)]
 
 
 class Board(Table):
-    """The fretboard."""
+    """The fretboard.
+
+    Parameters
+    ----------
+    nut_width
+        Width of the board at the nut line.
+    string_spread_nut
+        Outer string to outer string at the nut, centre to centre; nut width less both edge margins unless stated.
+    string_spread_saddle
+        Outer string to outer string at the saddle, centre to centre; 1.4 times that at the nut unless stated.
+    spacing
+        ``even gaps`` between the strings or ``even centres``; gaps where every gauge is known, unless stated.
+    course_spacing
+        Between the strings of a course, centre to centre, at the nut and at the saddle.
+    edge_margin
+        From the centre of an outer string to the edge of the board at the last fret.
+    width_at
+        Width of the board at a fret, instead of the edge margin: ``{ fret = 12, width = 52.4 }``.
+    beyond_last_fret
+        From the last fret to the end of the board.
+    behind_nut
+        Board behind the nut line; 0 unless stated, 8 mm with a zero fret.
+    thickness
+        Thickness of the board at its middle.
+    radius
+        Radius across the board, or ``[at nut, at last fret]``; 0: flat.
+    joint_fret
+        Fret at the joint with the body, drawn for reference; 0: none.
+    binding
+        Thickness of a binding, where the slots stop.
+    position_marks
+        Frets with one mark before them.
+    double_marks
+        Frets with two marks before them.
+    mark_diameter
+        Diameter of a mark.
+    left_handed
+        The treble side is on the other hand.
+    """
 
     either = (("edge_margin", "width_at"),)
 
@@ -136,7 +254,19 @@ class Board(Table):
 
 
 class Blank(Table):
-    """The square blank before tapering."""
+    """The square blank before tapering.
+
+    Parameters
+    ----------
+    length
+        Length of the blank.
+    width
+        Width of the blank.
+    nut_at
+        From the blank's end to the nut line.
+    run_out
+        How far the slots run past the edges of the blank.
+    """
 
     length: Annotated[float, mm(50, 3000)]
     width: Annotated[float, mm(10, 600)]
@@ -145,7 +275,19 @@ class Blank(Table):
 
 
 class Jig(Table):
-    """The notched strip that a pin in a saw sled steps along."""
+    """The notched strip that a pin in a saw sled steps along.
+
+    Parameters
+    ----------
+    pin
+        Diameter of the pin.
+    play
+        What a notch is wider than the pin.
+    notch_depth
+        Depth of the notches.
+    blade_to_pin
+        From the blade to the pin, along the board.
+    """
 
     pin: Annotated[float, mm(0.5, 20)] = 3.0
     play: Annotated[float, mm(0, 2)] = 0.05
@@ -154,7 +296,31 @@ class Jig(Table):
 
 
 class Setup(Table):
-    """How the strings lie and how they are pressed."""
+    """How the strings lie and how they are pressed.
+
+    Parameters
+    ----------
+    nut_action
+        Open string's underside above the crowns at the nut.
+    first_gap
+        Open string above the crown of fret 1, one or ``[treble, bass]``, instead of the action at the nut.
+    action
+        Open string above the crown of the action fret, one or ``[treble, bass]``.
+    action_fret
+        Fret where the action is measured; the one nearest the octave unless stated.
+    relief
+        Bow of the neck at its deepest.
+    relief_between
+        Frets where the bow begins and ends; the first and the last unless stated.
+    press_distance
+        From the crown back to where the finger presses.
+    press_depth
+        How far the finger presses the string below the crown.
+    free_length
+        String behind nut and saddle that shares the stretch.
+    clamped_ends
+        How many ends of a string are held stiffly: 0, 1 or 2.
+    """
 
     either = (("nut_action", "first_gap"),)
 
@@ -176,7 +342,17 @@ class Setup(Table):
 
 
 class Aim(Table):
-    """Frets that some strings are intonated at."""
+    """Target frets of some strings.
+
+    Parameters
+    ----------
+    strings
+        Numbers of the strings.
+    frets
+        Their target frets.
+    weights
+        How much each fret counts; all alike unless stated.
+    """
 
     strings: Annotated[tuple[int, ...], wholes(1, MOST_STRINGS)]
     frets: Annotated[tuple[int, ...], wholes(1, MOST_FRETS)]
@@ -189,7 +365,21 @@ class Aim(Table):
 
 
 class Compensation(Table):
-    """What the offsets are to serve."""
+    """What the offsets are to serve.
+
+    Parameters
+    ----------
+    nut
+        ``none``, ``common`` for one nut offset, or ``per string``.
+    minimise
+        ``rms`` for the least average error, ``worst`` for the least largest error.
+    tolerance
+        Largest error that counts as in tune [cents].
+    rounding
+        Step to which offsets are rounded; 0: not rounded.
+    aim
+        Target frets: ``[{ strings = [1, 2], frets = [12, 17] }]``; all to the action fret unless stated.
+    """
 
     nut: Annotated[NutRule, one_of(get_args(NutRule))] = "none"
     minimise: Annotated[Criterion, one_of(get_args(Criterion))] = "rms"
@@ -210,14 +400,34 @@ class Compensation(Table):
 
 
 class Calibration(Table):
-    """Factors found at the bench."""
+    """Factors found at the bench.
+
+    Parameters
+    ----------
+    stiffness
+        Multiplies what stiffness does to the pitch.
+    stretch
+        Multiplies what the stretch of pressing does.
+    """
 
     stiffness: Annotated[float, number(*FACTORS)] = 1.0
     stretch: Annotated[float, number(*FACTORS)] = 1.0
 
 
 class Nut(Table):
-    """The blank of the nut and its groove."""
+    """The blank of the nut and its groove.
+
+    Parameters
+    ----------
+    thickness
+        Thickness of the nut, along the strings.
+    height
+        Height of the blank.
+    slot
+        Width of the groove across the board that holds the nut; 0: none.
+    ledge
+        Board left behind the groove.
+    """
 
     thickness: Annotated[float, mm(1, 20)] = 5.0
     height: Annotated[float, mm(1, 30)] = 8.0

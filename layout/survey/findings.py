@@ -84,7 +84,7 @@ def _of_line(line: Line, said: _Writer) -> Iterator[Finding]:
 
 
 def _weight(value: float, error: float) -> str:
-    return "" if abs(value) > 2 * error else ": no more than measuring explains"
+    return "" if abs(value) > 2 * error else ": within measurement error"
 
 
 def _of_rule(found: Survey, said: _Writer) -> Iterator[Finding]:

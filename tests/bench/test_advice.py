@@ -1,4 +1,4 @@
-"""Readings become moves: against instruments that sound by a reckoning of their own."""
+"""Readings become moves: against instruments that sound by a model of their own."""
 
 import numpy as np
 import pytest
@@ -30,7 +30,7 @@ def advices(instrument, rows):
     return advise(instrument.plan, setting, gather(setting, parse_readings(table(rows), instrument.plan)))
 
 
-def test_the_other_reckoning_agrees_with_the_model():
+def test_the_other_model_agrees_with_the_model():
     instrument = lay_out(flat_plan())
     world = World(instrument.strung.offsets.saddle)
     for string in range(1, 7):

@@ -1,4 +1,4 @@
-"""What readings teach the model, on instruments that sound by a reckoning of their own."""
+"""What readings teach the model, on instruments that sound by a model of their own."""
 
 import tomllib
 from dataclasses import replace
@@ -49,7 +49,7 @@ def learnt(instrument, raw):
 
 
 def test_the_truth_lies_within_two_standard_errors(instrument):
-    """2000 instruments; their factors are drawn as the fit expects them, 1 give or take 0.3."""
+    """2000 instruments; their factors are drawn as the fit expects them, 1 ± 0.3."""
     rng, off, misfits = np.random.default_rng(21), [], []
     for _ in range(few(2000, part=20)):
         truth = rng.normal(1, 0.3, 2)
@@ -79,7 +79,7 @@ def test_a_perfect_meter_finds_the_factors_but_for_what_was_expected(instrument)
 
 
 def test_the_covariance_is_that_of_a_brute_force_search(instrument):
-    """The posterior on a grid of both factors, from the other reckoning of the instrument."""
+    """The posterior on a grid of both factors, from the other model of the instrument."""
     rng = np.random.default_rng(22)
     raw = readings(World(instrument.strung.offsets.saddle, stiffness=0.9, stretch=1.1), rng, strings=range(1, 5))
     found = learnt(instrument, raw)

@@ -101,7 +101,7 @@ def test_no_position_serves_both_frets(instrument):
     (verdict,) = judged(instrument, [(1, 12, -6.0), (1, 17, 5.0)]).strings
     (finding,) = verdict.findings
     assert finding.kind == "no position"
-    assert f"{stays:.1f} cents or more stay" in finding.words
+    assert f"no saddle position gets below {stays:.1f} cents" in finding.words
     assert "which it favours" in finding.words
     assert "the nut contact" in finding.words
     assert not verdict.advice.within
@@ -156,14 +156,14 @@ def test_the_end_of_the_travel_and_what_would_gain_way():
     assert sum(verdict.advice.travel) == pytest.approx(4.0, abs=0.001)  # as it stands: nothing is to be moved
     short = verdict.advice.wanted - verdict.advice.travel[1]
     assert finding.numbers["missing"] == pytest.approx(short)
-    assert f"{short:.2f} mm before that place, at its rear" in finding.words
+    assert f"by {short:.2f} mm at the rear end" in finding.words
     assert "turned round 1.60 mm" in finding.words
     lower = lay_out(flat_plan(setup={"action": 1.2}, bridge={"travel": 4.0}))
     gained = instrument.strung.offsets.saddle[5] - lower.strung.offsets.saddle[5]
     said = float(finding.words.split("less action ")[1].split()[0])
-    assert said == pytest.approx(gained, abs=0.05)  # lower where it was read, not where it was reckoned
+    assert said == pytest.approx(gained, abs=0.05)  # lower where it was read, not where it was calculated
     (forward,) = where_they_belong(instrument, [(1, 12, -20.0)]).strings[0].findings
-    assert "at its front" in forward.words
+    assert "at the front end" in forward.words
     # The screw comes from the rear, and its spring is squeezed there.
     assert "a shorter spring as much as it is shorter" in finding.words
     assert "spring" not in forward.words
@@ -171,7 +171,7 @@ def test_the_end_of_the_travel_and_what_would_gain_way():
     (there,), (back,) = (
         where_they_belong(front, [row]).strings[0].findings for row in ((1, 12, -20.0), (6, 12, 14.0))
     )
-    assert "what would gain way: a shorter spring" in there.words
+    assert "to gain range: a shorter spring" in there.words
     assert "spring" not in back.words
 
 

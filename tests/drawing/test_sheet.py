@@ -76,7 +76,7 @@ def test_rule_is_the_longest_round_number(room, length):
     assert extents(lines)[:3:2] == pytest.approx((0, length))
     words = [part.text for part in scale_bar((0, 0), room, upright=True) if isinstance(part, Text)]
     assert f"{length} mm" in words
-    assert "measure this before you cut" in words
+    assert "check this before you cut" in words
 
 
 def test_labels_in_a_row_do_not_touch():

@@ -75,11 +75,11 @@ def test_pages_are_paper_and_ask_for_no_scaling(name, paper):
             if "/FontDescriptor" in f.get_object()
         )
         text = page.extract_text()
-        for said in ("measure this before you cut", f"of {len(reader.pages)}", sheet.title):
+        for said in ("check this before you cut", f"of {len(reader.pages)}", sheet.title):
             assert said in text
     if len(reader.pages) > 1:
         first = " ".join(reader.pages[0].extract_text().split())
-        for said in ("no fitting to the page", "to fret", "eye protection", "dashed line", "Measure both rules"):
+        for said in ("no fitting to the page", "to fret", "eye protection", "dashed line", "Check both scale bars"):
             assert said in first
 
 

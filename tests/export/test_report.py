@@ -24,7 +24,7 @@ PHONE = {"width": 390, "height": 844}
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 SECTIONS = {
     "glance": "At a glance", "frets": "Frets", "strings": "Strings", "pitch": "Pitch", "contacts": "Saddle and nut",
-    "bridge": "Bridge", "findings": "Findings", "assumed": "Assumed", "cautions": "Cautions", "made": "How it was reckoned",
+    "bridge": "Bridge", "findings": "Findings", "assumed": "Assumed", "cautions": "Cautions", "made": "Method",
 }  # fmt: skip
 NASTY = "<script>alert(1)</script>"
 
@@ -402,7 +402,7 @@ def test_what_the_plan_does_not_say_is_asked_for(visit):
         heading for key, heading in SECTIONS.items() if key not in ("pitch", "contacts", "bridge")
     ]
     told = tab.locator("#strings").inner_text()
-    assert "does not say the pitch of any string" in told
+    assert "does not state the pitch of any string" in told
     assert 'pitch = "E4"' in told
     told = visit("half known").locator("#strings").inner_text()
     assert "the kind of string 1, nor the gauge of string 2, nor the pitch of string 3" in told
@@ -447,7 +447,7 @@ def test_the_bench_has_its_place_once_there_are_readings(chromium, tmp_path, vis
     assert told[1].endswith("forward")
     assert told[2].endswith("back 12: \u22120.8, 17: +0.3 leave it")
     text = tab.locator("#bench").inner_text()
-    assert "It ended with string 2, 6 not within 2 cents over the aim." in text
+    assert "It ended with string 2, 6 not within 2 cents at its target frets." in text
     assert "string 2: sticking:" in text
     assert "string 6: magnets:" in text
     tab.close()
@@ -460,7 +460,7 @@ def test_readings_come_from_their_table(tmp_path, monkeypatch):
     with pytest.raises(SystemExit) as end:
         main(["report", "heron.toml", "--readings", "read.csv"])
     assert end.value.code == 0
-    assert "within 2 cents over its aim" in (tmp_path / "heron.html").read_text("utf-8")
+    assert "within 2 cents at its target frets" in (tmp_path / "heron.html").read_text("utf-8")
     (tmp_path / "read.csv").write_text("string,fret,cents\n1,12,x\n")
     with pytest.raises(SystemExit) as end:
         main(["report", "heron.toml", "--readings", "read.csv", "--force"])

@@ -16,6 +16,7 @@ from slotwright.layout.export.dxf import dxf
 from slotwright.layout.instrument.bridge import margins, straight_fit
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.plan import Plan
+from slotwright.layout.units import cents
 
 PLAIN = [{"pitch": p, "gauge": g, "kind": "plain steel"} for p, g in (("E4", 0.254), ("B3", 0.33), ("G3", 0.432))]
 # Parallel strings 20 mm apart, a flat board, so that every triangle below is a right one.
@@ -25,8 +26,6 @@ STRAIGHT = {
     "board": {"nut_width": 50, "string_spread_nut": 40, "string_spread_saddle": 40, "spacing": "even centres"},
     "compensation": {"aim": [{"strings": [1, 2, 3], "frets": [12]}]},
 }
-
-
 DXF_STEP = 0.6e-6  # mm: the numbers of a DXF are rounded to a millionth of a mm
 
 
@@ -194,7 +193,7 @@ def test_single_units_on_a_multiscale():
     # A base stated to stand square cannot hold such a fan.
     square = lay_out(Plan.model_validate({**fan, "bridge": {"kind": "individual saddles", "travel": 14, "angle": 0}}))
     assert square.bridge.reserve.min() < 0
-    assert any("beyond the" in finding.words for finding in square.bridge_findings)
+    assert any("runs out of range" in finding.words for finding in square.bridge_findings)
 
 
 def test_shared_saddles_serve_both_strings():
@@ -207,8 +206,8 @@ def test_shared_saddles_serve_both_strings():
     # By hand: at fret 12 of 600 mm a millimetre is worth 1731.23 * (1/300 - 1/600) = 2.885 cents.
     assert placed.shared_cents[2] == pytest.approx(-2.885 * placed.shared[2], rel=0.05)
     (said,) = [finding for finding in instrument.bridge_findings if finding.kind == "shared contact"]
-    assert f"1 {placed.shared[0]:.2f} behind ({placed.shared_cents[0]:+.2f})" in said.words
-    assert f"3 {-placed.shared[2]:.2f} before ({placed.shared_cents[2]:+.2f})" in said.words
+    assert f"1 {placed.shared[0]:.2f} behind ({cents(placed.shared_cents[0])})" in said.words
+    assert f"3 {-placed.shared[2]:.2f} before ({cents(placed.shared_cents[2])})" in said.words
 
 
 def test_a_course_shares_one_crest():
@@ -219,8 +218,8 @@ def test_a_course_shares_one_crest():
 def test_too_little_travel_is_said_with_its_cures():
     instrument = made(bridge={"kind": "individual saddles", "travel": 3, "reserve": 0.8, "crest_offset": 1.2})
     text = " | ".join(map(str, instrument.bridge_findings))
-    assert "string 1 lies 0.44 mm beyond the front end" in text
-    assert "string 3 lies 0.44 mm beyond the rear end" in text
+    assert "string 1 runs out of range by 0.44 mm at the front end" in text
+    assert "string 3 runs out of range by 0.44 mm at the rear end" in text
     near = made(bridge={"kind": "individual saddles", "travel": 4.5, "reserve": 0.8}).bridge_findings
     assert any(
         "string 3 keeps 0.31 mm of travel at the rear end; 0.80 mm is wanted" in finding.words for finding in near

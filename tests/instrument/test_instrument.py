@@ -100,7 +100,7 @@ def test_refused(changes, where):
             "narrows from 42.50 mm",
         ),
         ({"blank": BLANK, "frets": {"slot_inset": 2}}, "are not blind"),
-        ({"scale": {"length": None, "treble": 628, "bass": 640}, "jig": {}}, "[jig] is left aside"),
+        ({"scale": {"length": None, "treble": 628, "bass": 640}, "jig": {}}, "[jig] is ignored"),
         ({"board": {"string_spread_saddle": 500}}, "board.string_spread_saddle of 500.00 mm is 13.9 times"),
         ({"board": {"width_at": {"fret": 12, "width": 300}}}, "board.width_at of 300.00 mm is 7.1 times"),
         (

@@ -9,6 +9,7 @@ import numpy as np
 
 from slotwright.layout.drawing.lettering import cleaned, fitted
 from slotwright.layout.export.picture import Picture
+from slotwright.layout.units import cents as shown
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,7 +70,7 @@ def slip_chart(
     aims: NDArray[np.bool_],
     tolerance: float,
 ) -> bytes:
-    """Draw what a shop's slips make of every note, string by string.
+    """Draw what workshop errors make of every note, string by string.
 
     Parameters
     ----------
@@ -140,7 +141,7 @@ class _Panel:
             cents = self.low + level * step
             y, wide = self.y(cents), 0.25 if abs(cents) < step / 2 else 0.08
             d.line((LEFT, y), (right, y), stroke=GREY, stroke_width=wide)
-            d.text(f"{cents:+.0f}".replace("+0", "0"), (LEFT - 1.5, y + 1), text_anchor="end", font_size=2.8)
+            d.text(shown(cents, 0), (LEFT - 1.5, y + 1), text_anchor="end", font_size=2.8)
         d.text(name, (6, (self.top + self.bottom) / 2 + 1.2))
 
     def spread(self, low: Floats, high: Floats, tolerance: float) -> None:
@@ -174,21 +175,21 @@ def _key(picture: Picture, tolerance: float) -> None:
         _mark(picture, (x + 4.5, y), 0.95, filled=filled)
         picture.text(words, (x + 11, y + 1.1))
     picture.rectangle((103, y - 1.6), (9, 3.2), fill=BAND)
-    words = f"within {tolerance:g} cents; large marks: frets of the aim"
+    words = f"within {tolerance:g} cents; large marks: target frets"
     picture.text(words, (114, y + 1.1))
 
 
 def _slip_key(picture: Picture, tolerance: float) -> None:
     y = 16.0
     picture.rectangle((6, y - 1.6), (9, 3.2), fill=_SPREAD, stroke=GREY, stroke_width=0.15)
-    picture.text("nine instruments in ten", (17, y + 1.1))
+    picture.text("5\u201395 % range", (17, y + 1.1))
     picture.line((60, y), (69, y), stroke=INK, stroke_width=0.3)
     _mark(picture, (64.5, y), 0.95, filled=True)
-    picture.text("the middle one", (71, y + 1.1))
+    picture.text("median", (71, y + 1.1))
     picture.rectangle((103, y - 1.6), (9, 3.2), fill=BAND)
     for edge in (y - 1.6, y + 1.6):
         picture.line((103, edge), (112, edge), "0.6 0.9", stroke=INK, stroke_width=0.15)
-    words = f"within {tolerance:g} cents; large marks: frets of the aim"
+    words = f"within {tolerance:g} cents; large marks: target frets"
     picture.text(words, (114, y + 1.1))
 
 

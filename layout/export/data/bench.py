@@ -72,7 +72,8 @@ def _restrung(restrung: Restrung) -> list[dict[str, Any]]:
             "read": bool(restrung.read[i]),
             "travel_left": _left(restrung, i),
             "tension_n": restrung.tension[i].tolist(),
-            "stress_ratio": [None if np.isnan(part) else float(part) for part in restrung.stress[i]],
+            "load": (load := [None if np.isnan(part) else float(part) for part in restrung.stress[i]]),
+            "stress_ratio": load,  # its name before 0.2
         }
         for i in range(len(restrung.move))
     ]

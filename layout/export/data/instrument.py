@@ -71,7 +71,7 @@ def frets(instrument: Instrument) -> dict[str, Any]:
 
 
 def offsets(instrument: Instrument, strung: Strung, slipped: Outcome | None = None) -> dict[str, Any]:
-    """Tell how far each saddle is set back and what stays of every note.
+    """Tell how far each saddle is set back and the remaining error of every note.
 
     Parameters
     ----------
@@ -102,7 +102,8 @@ def _string(instrument: Instrument, strung: Strung, i: int) -> dict[str, Any]:
         "mass_g_per_m": 1e3 * body.mass,
         "tension_n": body.tension,
         "string_constant": body.constant,
-        "stress_ratio": body.stress_ratio,
+        "load": body.stress_ratio,
+        "stress_ratio": body.stress_ratio,  # its name before 0.2
         "core_estimated": body.core_estimated,
         "saddle_offset": float(strung.offsets.saddle[i]),
         "saddle_offset_range": strung.uncertainty[i].tolist() if body.core_estimated else None,

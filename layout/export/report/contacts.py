@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from slotwright.layout.export.report.facts import both, cents, pitch_name, pull
+from slotwright.layout.export.report.facts import both, pitch_name, pull
 from slotwright.layout.export.report.inline import element, line
-from slotwright.layout.physics.strings import STRAINED
-from slotwright.layout.units import SHOWN
+from slotwright.layout.physics.strings import HIGH_LOAD
+from slotwright.layout.units import SHOWN, cents
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -43,7 +43,7 @@ def string_table(instrument: Instrument) -> dict[str, Any]:
             "gauge": None if string.gauge is None else both(instrument, string.gauge, _GAUGE),
             "kind": _kind(string),
             "tension": None,
-            "strain": None,
+            "load": None,
             "bar": None,
             "back": None,
         }
@@ -52,16 +52,16 @@ def string_table(instrument: Instrument) -> dict[str, Any]:
             row["tension"] = pull(instrument, body.tension)
             row["back"] = both(instrument, float(strung.offsets.saddle[place]))
             if body.stress_ratio is not None:
-                row["strain"] = f"{100 * body.stress_ratio:.0f} %"
+                row["load"] = f"{100 * body.stress_ratio:.0f} %"
                 row["bar"] = _bar(body.stress_ratio)
         rows.append(row)
-    strained = any(row["bar"] for row in rows)
+    loaded = any(row["bar"] for row in rows)
     return {
         "rows": rows,
         "known": strung is not None,
         "told": any(row["gauge"] or row["pitch"] or row["kind"] for row in rows),
-        "strained": strained,
-        "limit": f"{100 * STRAINED:.0f} %",
+        "loaded": loaded,
+        "limit": f"{100 * HIGH_LOAD:.0f} %",
     }
 
 
@@ -70,10 +70,10 @@ def _kind(string: String) -> str:
 
 
 def _bar(ratio: float) -> Markup:
-    """Draw how much of its strength a string uses; the stroke is where it may break."""
+    """Draw how much of its breaking load a string bears; the stroke is where it may break."""
     full = element("rect", x=0, y=4, width=_BAR, height=6, class_="strength")
     used = element("rect", x=0, y=4, width=_BAR * min(ratio, 1.0), height=6, class_="used")
-    limit = line((_BAR * STRAINED, 1), (_BAR * STRAINED, 13), class_="limit")
+    limit = line((_BAR * HIGH_LOAD, 1), (_BAR * HIGH_LOAD, 13), class_="limit")
     return element("svg", full, used, limit, viewBox=f"0 0 {_BAR:g} 14", class_="bar", aria_hidden="true")
 
 

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from slotwright.layout.units import Unit
 
 NEWTONS_PER_POUND: Final = 4.4482216152605  # exact: 0.45359237 kg by 9.80665 m/s2
-MINUS: Final = "\u2212"  # as wide as a plus, so that columns of cents stand straight
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,11 +60,6 @@ def pull(instrument: Instrument, force: float) -> Both:
     """Write a tension [N], in pounds first where the plan is in inches."""
     said = (f"{force:.1f} N", f"{force / NEWTONS_PER_POUND:.1f} lb")
     return Both(*said) if instrument.plan.units == "mm" else Both(*reversed(said))
-
-
-def cents(error: float, decimals: int = 2) -> str:
-    """Write an error of pitch with its sign [cents]."""
-    return f"{round(float(error), decimals) + 0.0:+.{decimals}f}".replace("-", MINUS)
 
 
 def pitch_name(instrument: Instrument, place: int) -> str:
@@ -164,7 +158,7 @@ def _remarks(instrument: Instrument, fret: int, start: str) -> Iterator[str]:
 
 
 def unstated(instrument: Instrument) -> list[str]:
-    """Say what the plan would have to tell for its pitch to be reckoned."""
+    """Say what the plan would have to tell for its pitch to be calculated."""
     lacking: dict[str, list[str]] = {}
     for place, string in enumerate(instrument.plan.strings, start=1):
         if key := strings.unstated(string):

@@ -8,7 +8,8 @@ import numpy as np
 
 from slotwright.layout.bench.diagnosis import intonate
 from slotwright.layout.bench.history import passes
-from slotwright.layout.export.report.facts import both, cents, pitch_name
+from slotwright.layout.export.report.facts import both, pitch_name
+from slotwright.layout.units import cents
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,5 +70,5 @@ def _ended(instrument: Instrument, readings: Sequence[Reading]) -> str:
         if advice is None or np.abs(advice.now[advice.aimed]).max() > tolerance
     ]
     if not off:
-        return f"every string that was read within {tolerance:g} cents over its aim"
-    return f"string {', '.join(map(str, off))} not within {tolerance:g} cents over the aim"
+        return f"every string that was read within {tolerance:g} cents at its target frets"
+    return f"string {', '.join(map(str, off))} not within {tolerance:g} cents at its target frets"

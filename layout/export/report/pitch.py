@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from slotwright.layout.export.charts.pitch import round_step
-from slotwright.layout.export.report.facts import MINUS, cents, pitch_name, worst_before
+from slotwright.layout.export.report.facts import pitch_name, worst_before
 from slotwright.layout.export.report.inline import dot, element, group, line, words
+from slotwright.layout.units import cents
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -44,7 +45,7 @@ def pitch_section(instrument: Instrument) -> dict[str, Any] | None:
     Returns
     -------
     dict
-        A chart and a caption for every string, the table of what stays, and the verdict.
+        A chart and a caption for every string, the table of remaining errors, and the verdict.
     """
     strung, rule = instrument.strung, instrument.plan.compensation
     if strung is None:
@@ -52,16 +53,18 @@ def pitch_section(instrument: Instrument) -> dict[str, Any] | None:
     charts = []
     for place in range(len(strung.bodies)):
         aimed, before, after = strung.weights[place] > 0, strung.before.total[place], strung.after.total[place]
-        off = np.where(aimed, before, 0.0)
-        was = cents(off[np.argmax(np.abs(off))])
-        stays = f"{cents(strung.worst_cents[place])} at fret {strung.worst_fret[place]}"
-        name = f"string {place + 1}: worst note of its aim {was} cents before, {stays} after"
+        fret = int(strung.worst_fret[place])
+        was, now = cents(before[fret - 1]), cents(strung.worst_cents[place])
+        name = (
+            f"string {place + 1}: largest error at its target frets {now} cents, at fret {fret}; before {was} there"
+        )
         charts.append(
             {
                 "string": place + 1,
                 "pitch": pitch_name(instrument, place),
+                "fret": fret,
                 "was": was,
-                "stays": stays,
+                "now": now,
                 "drawn": _chart(before, after, aimed, rule.tolerance, name),
             }
         )
@@ -95,7 +98,7 @@ def _blocks(instrument: Instrument, strung: Strung) -> Iterator[dict[str, Any]]:
 
 
 def _chart(before: Floats, after: Floats, aimed: NDArray[np.bool_], tolerance: float, name: str) -> Markup:
-    """Draw one string on a scale of its own: on one for all, what stays would be a flat line."""
+    """Draw one string on a scale of its own: on one for all, the remaining error would be a flat line."""
     reach = np.concatenate((before, after, [-tolerance, tolerance]))
     step = round_step(float(np.ptp(reach)))
     low, high = step * math.floor(float(reach.min()) / step), step * math.ceil(float(reach.max()) / step)
@@ -122,7 +125,7 @@ def _chart(before: Floats, after: Floats, aimed: NDArray[np.bool_], tolerance: f
 def _levels(levels: list[tuple[float, float]]) -> Iterator[Markup]:
     for y, error in levels:
         yield line((_LEFT, y), (_WIDTH - _RIGHT, y), class_="rest" if error else "zero")
-        yield words((_LEFT - 6, y + 4), f"{error:+.0f}".replace("-", MINUS) if error else "0")
+        yield words((_LEFT - 6, y + 4), cents(error, 0))
 
 
 def _curve(x: Floats, y: list[float], aimed: NDArray[np.bool_]) -> Iterator[Markup]:

@@ -1,0 +1,123 @@
+"""All keys of a plan: what each means, its unit and its default."""
+
+from __future__ import annotations
+
+import inspect
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, get_args
+
+from pydantic import BaseModel
+from pydantic_core import PydanticUndefined
+
+from slotwright.layout.plan.bridges import KINDS, AnyBridge
+from slotwright.layout.plan.fields import LengthField
+from slotwright.layout.plan.plan import Plan
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from pydantic.fields import FieldInfo
+
+_LISTS: Final = {"strings": "strings[...]", "aim": "aim[...]"}  # keys that hold a list of tables
+_UNIT: Final = re.compile(r" \[(cents|degrees|g/m|N mm2)\]")  # in what is said of a key
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key of a plan.
+
+    Parameters
+    ----------
+    path
+        Its path, such as ``board.nut_width``; of the bridge with the kinds that have it, if not all have.
+    words
+        What it means, and where it is measured from.
+    unit
+        ``length``, cents, degrees and the like; empty for a number or a text.
+    default
+        As a plan would state it; empty where it is required or there is none.
+    required
+        A plan, or a table that is there, must state it.
+    """
+
+    path: str
+    words: str
+    unit: str
+    default: str
+    required: bool
+
+
+def keys() -> tuple[Key, ...]:
+    """List all keys that a plan may have.
+
+    Returns
+    -------
+    tuple of Key
+        In the order of the tables; words come from the descriptions of the tables themselves.
+    """
+    return tuple(_of(Plan, ""))
+
+
+def _of(table: type[BaseModel], path: str) -> Iterator[Key]:
+    """Yield the keys of a table and of the tables in it."""
+    said = _said(table)
+    for name, field in table.model_fields.items():
+        inside = [each for each in _parts(field.annotation) if isinstance(each, type) and issubclass(each, BaseModel)]
+        here = f"{path}{name}"
+        if name in said:
+            yield _key(here, said[name], field)
+        if name == "bridge":
+            yield from _of_bridge()
+        elif inside:
+            yield from _of(inside[0], f"{path}{_LISTS.get(name, name)}.")
+
+
+def _of_bridge() -> Iterator[Key]:
+    """Yield the keys of all kinds of bridge; those of some name the kinds."""
+    every = AnyBridge.model_fields
+    said: dict[str, str] = {}
+    for base in dict.fromkeys(base for kind in KINDS for base in kind.__mro__):
+        said |= _said(base)
+    for name, field in every.items():
+        yield _key(f"bridge.{name}", said.get(name, ""), field)
+    for name in dict.fromkeys(name for kind in KINDS for name in kind.model_fields if name not in every):
+        having = [kind for kind in KINDS if name in kind.model_fields]
+        kinds = " or ".join(get_args(kind.model_fields["kind"].annotation)[0] for kind in having)
+        yield _key(f"bridge.{name}", f"{said.get(name, '')} ({kinds})", having[0].model_fields[name])
+
+
+def _key(path: str, words: str, field: FieldInfo) -> Key:
+    unit = "length" if any(isinstance(mark, LengthField) for mark in field.metadata) else ""
+    if found := _UNIT.search(words):
+        unit, words = found[1], _UNIT.sub("", words)
+    return Key(path, words.replace("``", ""), unit, _written(field.default), field.is_required())
+
+
+def _said(table: type[Any]) -> dict[str, str]:
+    """Take the description of each key from that of its table; nothing where Python dropped them."""
+    text = inspect.cleandoc(table.__doc__ or "").partition("----------\n")[2]
+    found: dict[str, str] = {}
+    for names, words in re.findall(r"^(\S.*)\n((?:    .*\n?)+)", text, re.MULTILINE):
+        found |= dict.fromkeys(names.split(", "), " ".join(words.split()))
+    return {name: words for name, words in found.items() if words != "The tables."}
+
+
+def _parts(annotation: Any) -> Iterator[Any]:  # noqa: ANN401 - whatever stands there
+    """Go through what an annotation is made of."""
+    yield annotation
+    for part in get_args(annotation):
+        yield from _parts(part)
+
+
+def _written(value: object) -> str:
+    """Write a default as a plan states it."""
+    if value is None or value is PydanticUndefined or isinstance(value, BaseModel):
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return f'"{value}"' if value else ""
+    if isinstance(value, tuple):
+        return f"[{', '.join(map(_written, value))}]" if value else ""
+    return f"{value:g}" if isinstance(value, float) else str(value)

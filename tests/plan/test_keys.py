@@ -1,0 +1,82 @@
+"""The list of all keys: whole, and true to what a plan may state."""
+
+import json
+import re
+import tomllib
+
+import pytest
+from helpers import STARTERS
+
+from slotwright.layout.plan import bridges, tables
+from slotwright.layout.plan.keys import keys
+from slotwright.layout.plan.plan import Plan
+from slotwright.layout.plan.table import Table
+from slotwright.templates import starters
+
+LISTED = {key.path: key for key in keys()}
+
+
+def stated(table, path=""):
+    """Give the path of every key that a plan file states."""
+    for name, value in table.items():
+        yield f"{path}{name}"
+        if isinstance(value, dict):
+            yield from stated(value, f"{path}{name}.")
+        elif isinstance(value, list) and value and isinstance(value[0], dict):
+            for each in value:
+                yield from stated(each, f"{path}{name}[...].")
+
+
+@pytest.mark.parametrize("name", STARTERS)
+def test_every_key_of_a_starter_is_listed(name):
+    tables_themselves = {
+        "scale",
+        "frets",
+        "board",
+        "job",
+        "blank",
+        "jig",
+        "setup",
+        "compensation",
+        "calibration",
+        "nut",
+    }
+    assert set(stated(tomllib.loads(starters()[name]))) <= LISTED.keys() | tables_themselves | {"bridge"}
+
+
+def test_every_field_of_every_table_is_listed_with_its_words():
+    for module in (tables, bridges):
+        for table in vars(module).values():
+            if isinstance(table, type) and issubclass(table, Table) and not table.__name__.startswith("_"):
+                for field in table.model_fields:
+                    assert any(path.split(".")[-1] == field for path in LISTED), (table, field)
+    assert all(key.words.endswith((".", ")")) and len(key.words) > 8 for key in LISTED.values())
+    assert not [key.path for key in LISTED.values() if "`" in key.words]
+    assert len(LISTED) == len(keys()) > 100
+
+
+def test_a_default_is_what_is_taken():
+    plain = Plan.model_validate({"title": "x", "strings": 1, "scale": {"length": 628}, "board": {"nut_width": 42}})
+    for path, key in LISTED.items():
+        table, _, name = path.rpartition(".")
+        if re.fullmatch(r"(board|frets|setup|compensation|calibration)", table) and key.default:
+            assert tomllib.loads(f"x = {key.default}")["x"] == pytest.approx(
+                list(value) if isinstance(value := getattr(getattr(plain, table), name), tuple) else value
+            )
+        assert key.required == (path in REQUIRED), path
+
+
+REQUIRED = {
+    "title", "strings", "board.nut_width", "board.width_at.fret", "board.width_at.width", "blank.length", "blank.width",
+    "compensation.aim[...].strings", "compensation.aim[...].frets", "bridge.kind",
+}  # fmt: skip
+
+
+def test_units_and_kinds():
+    assert LISTED["strings[...].gauge"].unit == "length"
+    assert LISTED["strings[...].mass"].unit == "g/m"
+    assert LISTED["compensation.tolerance"].unit == "cents"
+    assert LISTED["bridge.angle"].unit == "degrees"
+    assert LISTED["frets.count"].unit == ""
+    assert LISTED["bridge.travel"].words.endswith("(individual saddles or two posts)")
+    json.dumps([key.path for key in keys()])
