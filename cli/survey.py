@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import sys
 from functools import partial
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, NoReturn, cast
 
 import click
 
@@ -21,7 +21,8 @@ from slotwright.cli.console import (
 )
 from slotwright.layout.errors import PlanError, SlotwrightError
 from slotwright.layout.limits import MOST_STRINGS
-from slotwright.layout.units import Unit, show
+from slotwright.layout.units import MINUS, Unit, show
+from slotwright.layout.units import cents as shown_cents
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     from slotwright.layout.survey.scale import Saddle, Survey
 
 _SIDES = ("treble", "bass")
-_SADDLE_REACH = 0.1  # of what is expected; further away it was not measured from crown 12
+_SADDLE_REACH = 0.1  # of what is expected; further away it was not measured from fret 12
 
 
 @click.command("survey", epilog="Example: slotwright survey neck.csv --saddle 326.1,328.4 --plan neck.toml")
@@ -41,7 +42,7 @@ _SADDLE_REACH = 0.1  # of what is expected; further away it was not measured fro
     "--divisions", type=click.IntRange(5, 60), default=12, show_default=True, help="Equal divisions of the octave."
 )
 @click.option(
-    "--saddle", metavar="T,B", help="The saddle that is there, measured from crown 12 on the treble and bass edge."
+    "--saddle", metavar="T,B", help="The saddle that is there, measured from fret 12 on the treble and bass edge."
 )
 @click.option(
     "--unit",
@@ -77,6 +78,8 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
     found = read_measured(
         measurements, lambda text: find_scale(read_measurements(text, units), sigma, options["divisions"])
     )
+    if found.rule == "none":
+        _refuse(measurements, found, units, as_json=as_json)
     saddles = _saddles(found, stands)
     title = options["title"] or measurements.stem.encode("utf-8", "replace").decode()  # a name may be no text
     files: dict[Path, bytes] = {}
@@ -96,6 +99,17 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
         click.echo(f"{plan}  plan of this neck; next: slotwright check {plan}")
     if plot is not None:
         click.echo(f"{plot}  chart of every crown")
+
+
+def _refuse(measurements: Path, found: Survey, units: Unit, *, as_json: bool) -> NoReturn:
+    """Say that no rule explains the crowns; what is written would mislead."""
+    from slotwright.layout.export.data import survey as data  # noqa: PLC0415 - quick --help
+    from slotwright.layout.survey.findings import findings  # noqa: PLC0415
+
+    if as_json:
+        print_json(data.survey(found, {}, units))
+    said = "\n  ".join(map(str, findings(found, {}, units)))
+    raise SlotwrightError(f"{measurements}: {said}")
 
 
 def _check_names(plan: Path | None, plot: Path | None) -> None:
@@ -121,8 +135,8 @@ def _saddles(found: Survey, stands: tuple[float, float] | None) -> dict[str, Sad
     for line, given in zip(lines, stands, strict=True):
         if abs(given - line.saddle_from_12) > _SADDLE_REACH * line.saddle_from_12:
             raise SlotwrightError(
-                f"--saddle: {given:.2f} mm from crown 12, where {line.saddle_from_12:.2f} mm are expected; "
-                "was it measured from crown 12?"
+                f"--saddle: {given:.2f} mm from fret 12, where {line.saddle_from_12:.2f} mm are expected; "
+                "was it measured from fret 12?"
             )
     return {side: saddle_that_is(found, line, given) for side, line, given in zip(_SIDES, lines, stands, strict=True)}
 
@@ -183,7 +197,7 @@ def _print(found: Survey, saddles: dict[str, Saddle], title: str, units: Unit) -
     _print_crowns(found, partial(show, units=units))
     for finding in findings(found, saddles, units):
         click.echo(finding)
-    click.echo("Measure the saddle line again, from crown 12 on both edges, before you cut or drill.")
+    click.echo("Measure the saddle line again, from fret 12 on both edges, before you cut or drill.")
 
 
 def _print_crowns(found: Survey, said: Callable[[float], str]) -> None:
@@ -206,8 +220,8 @@ def _print_crowns(found: Survey, said: Callable[[float], str]) -> None:
 
 def _signed(said: Callable[[float], str], length: float) -> str:
     text = said(length)
-    return text if text.startswith("-") else f"+{text}"
+    return text.replace("-", MINUS) if text.startswith("-") else f"+{text}" if float(text) else text
 
 
 def _cents(cents: float) -> str:
-    return "-" if math.isnan(cents) else f"{round(float(cents), 1) + 0.0:+.1f}"
+    return "" if math.isnan(cents) else shown_cents(cents, 1)

@@ -10,8 +10,8 @@ import pytest
 from helpers import STARTERS, TOP, some
 
 import slotwright.layout
-from slotwright.layout import draw, lay_out, read_plan, read_readings, write
-from slotwright.layout.errors import KeptError, PlanError, SheetError
+from slotwright.layout import draw, find_scale, lay_out, read_plan, read_readings, write
+from slotwright.layout.errors import KeptError, MeasuredError, PlanError, SheetError
 from slotwright.templates import starters
 
 
@@ -40,6 +40,16 @@ def test_importing_the_engine_imports_nothing_of_it():
         slotwright.layout.drew  # noqa: B018
 
 
+def test_a_neck_is_surveyed_from_a_path_or_text_or_bytes(tmp_path):
+    text = "fret,distance\n" + "".join(f"{n},{648 * (1 - 2 ** (-n / 12)) / 25.4:.4f}\n" for n in range(1, 13))
+    path = tmp_path / "neck.csv"
+    path.write_text(text)
+    scales = [find_scale(source, unit="in").lines[0].scale for source in (path, str(path), text, text.encode())]
+    assert scales == pytest.approx([648] * 4, abs=0.01)
+    with pytest.raises(MeasuredError, match="inches"):
+        find_scale(text)
+
+
 def test_an_old_name_tells_the_new_one_and_when_it_goes():
     with pytest.warns(
         DeprecationWarning, match=r"layout\.planfile is slotwright\.layout\.plan\.reader now.* goes in 0\.4"
@@ -51,7 +61,7 @@ def test_an_old_name_tells_the_new_one_and_when_it_goes():
 
 
 WRONG = """\
-from slotwright.layout import draw, lay_out, read_plan
+from slotwright.layout import draw, find_scale, lay_out, read_plan
 
 instrument = lay_out(read_plan("heron.toml"))
 draw(instrument, "slotz")

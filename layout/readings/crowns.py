@@ -80,6 +80,10 @@ def read_measurements(text: bytes, units: Unit) -> tuple[Measured, ...]:
         name: [(row, fret, far) for row, fret, given in cells if (far := given[name]) is not None] for name in named
     }
     for name, there in placed.items():
+        if len(there) > FEWEST and all(far < near for (_, _, near), (_, _, far) in pairwise(there)):
+            mend = "lay the start of the ruler at the nut, or write how far it is from the other end"
+            row.faults.append(Fault(f"column {name}", "the distances fall: measured from the bridge", mend))
+            continue
         for (_, fret, near), (row, next_fret, far) in pairwise(there):
             if far <= near and fret != next_fret:
                 said = f"{show(far, units)} at fret {next_fret} after {show(near, units)} at "

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     _Writer = Callable[[float], str]
 
+_HINT: Final = 6.0  # of chi-square: one sound neck in some twenty has it by chance
 _NAMES: Final = {"equal": "equal divisions", "eighteen": "rule of eighteen", "other": "free divisor"}
 
 
@@ -37,8 +38,12 @@ def findings(survey: Survey, saddles: Mapping[str, Saddle], units: Unit) -> Iter
         One finding with its evidence.
     """
     said = partial(show, units=units)
+    if survey.rule == "none":
+        yield from _of_no_rule(survey, units)
+        return
     for line in survey.lines:
         yield from _of_line(line, said)
+    yield from _of_nut_end(survey, said)
     yield from _of_rule(survey, said)
     for line in survey.lines:
         yield from _of_saddle_line(line, said)
@@ -56,7 +61,7 @@ def _of_line(line: Line, said: _Writer) -> Iterator[Finding]:
     yield Finding(
         "scale",
         f"{edge}scale",
-        f"{edge}scale: {said(line.scale)} +- {said(line.scale_error)}",
+        f"{edge}scale: {said(line.scale)} \u00b1 {said(line.scale_error)}",
         {"scale": line.scale, "scale_error": line.scale_error},
     )
     if line.nut_offset is None or line.nut_offset_error is None:
@@ -66,7 +71,7 @@ def _of_line(line: Line, said: _Writer) -> Iterator[Finding]:
         yield Finding(
             "nut face",
             f"{edge}nut",
-            f"{edge}nut face: stands {said(abs(line.nut_offset))} +- {said(line.nut_offset_error)} "
+            f"{edge}nut face: stands {said(abs(line.nut_offset))} \u00b1 {said(line.nut_offset_error)} "
             f"{way} the rule's nut{_weight(line.nut_offset, line.nut_offset_error)}",
             {"nut_offset": line.nut_offset, "nut_offset_error": line.nut_offset_error},
         )
@@ -81,6 +86,39 @@ def _of_line(line: Line, said: _Writer) -> Iterator[Finding]:
             f"{edge}look at fret {fret}: its crown stands {said(abs(off))} {way}{heard}; left out of the fit",
             {"residual": off, **({} if math.isnan(cents) else {"cents": cents})},
         )
+
+
+def _of_no_rule(found: Survey, units: Unit) -> Iterator[Finding]:
+    """Say that no rule explains the crowns, and what could be wrong."""
+    words = (
+        f"no rule explains these crowns: by {found.divisions} equal divisions, the rule of eighteen or a free "
+        f"divisor they scatter by {show(found.scatter, units)} {units} or more"
+    )
+    yield Finding("no rule", "crowns", words, {"scatter": found.scatter})
+    for divisions in found.explained:
+        words = f"{divisions} equal divisions of the octave explain them: --divisions {divisions}"
+        yield Finding("other divisions", "crowns", words, {"divisions": divisions})
+    if not found.explained:
+        words = "look at the numbers of the frets and the unit, and whether the start of the ruler stayed in place"
+        yield Finding("check", "crowns", words)
+
+
+def _of_nut_end(found: Survey, said: _Writer) -> Iterator[Finding]:
+    """Say that the first crowns are off together, or may be."""
+    for line, many in zip(found.lines, found.together, strict=True):
+        edge = "" if line.measured.name == "distance" else f"{line.measured.name} "
+        if many:
+            off = float(line.residuals[:many].mean())
+            way = "toward the bridge" if off > 0 else "toward the nut"
+            first, last = line.measured.frets[[0, many - 1]]
+            words = (
+                f"{edge}frets {first} to {last} stand {said(abs(off))} {way} together: was the nut's end of the "
+                "board moved, or were these frets set anew?"
+            )
+            yield Finding("nut end", f"{edge}first frets", words, {"off": off, "frets": many})
+    if not any(found.together) and found.hint > _HINT:
+        words = "the first frets may be off together; crowns alone do not tell: measure them again"
+        yield Finding("nut end", "first frets", words, {"chi_square": found.hint})
 
 
 def _weight(value: float, error: float) -> str:
@@ -114,7 +152,7 @@ def _of_rule(found: Survey, said: _Writer) -> Iterator[Finding]:
             "scatter",
             "crowns",
             f"the crowns scatter by {said(found.scatter)}, a reading is taken to be true to {said(found.sigma)}: "
-            "measure again, or state --sigma; every +- is too small",
+            "measure again, or state --sigma; crowns and every \u00b1 are judged by the scatter",
             {"scatter": found.scatter, "sigma": found.sigma},
         )
     if found.rule != "equal":
@@ -135,20 +173,20 @@ def _of_saddle_line(line: Line, said: _Writer) -> Iterator[Finding]:
     yield Finding(
         "saddle line",
         edge,
-        f"saddle line: {said(line.saddle_from_12)} +- {said(line.saddle_from_12_error)} from crown {FROM_CROWN} "
+        f"saddle line: {said(line.saddle_from_12)} \u00b1 {said(line.saddle_from_12_error)} from fret {FROM_CROWN} "
         f"on {edge} (at {said(line.crown_12 + line.saddle_from_12)} on the ruler)",
         {"from_fret_12": line.saddle_from_12, "error": line.saddle_from_12_error},
     )
     if line.nut_offset:
         nearer = line.saddle_from_12 - line.nut_offset
-        words = f"with the nut face left where it is: {said(nearer)} from crown {FROM_CROWN}"
+        words = f"with the nut face left where it is: {said(nearer)} from fret {FROM_CROWN}"
         yield Finding("saddle line", edge, words, {"from_fret_12": nearer})
     places, there = line.measured.frets.tolist(), {"place": line.crown_12}
     if FROM_CROWN not in places:
-        words = f"crown {FROM_CROWN} was not measured; its place is {said(line.crown_12)} on the ruler"
+        words = f"fret {FROM_CROWN} was not measured; its place is {said(line.crown_12)} on the ruler"
         yield Finding("crown 12", edge, words, there)
     elif line.look_at[places.index(FROM_CROWN)]:
-        words = f"crown {FROM_CROWN} is off itself: measure from its place, {said(line.crown_12)} on the ruler"
+        words = f"fret {FROM_CROWN} is off itself: measure from its place, {said(line.crown_12)} on the ruler"
         yield Finding("crown 12", edge, words, there)
 
 
@@ -159,7 +197,7 @@ def _of_saddle(side: str, saddle: Saddle, said: _Writer) -> Finding:
     return Finding(
         "saddle that is there",
         f"{side} edge",
-        f"saddle on the {side} edge: {said(saddle.from_12)} from crown {FROM_CROWN}, {far} {way} a true "
+        f"saddle on the {side} edge: {said(saddle.from_12)} from fret {FROM_CROWN}, {far} {way} a true "
         f"octave with this nut; lengths alone make fret {FROM_CROWN} {heard}; {far} {move} would bring it there",
         {"from_fret_12": saddle.from_12, "behind": saddle.behind, "cents": saddle.cents},
     )

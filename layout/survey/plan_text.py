@@ -83,11 +83,11 @@ def plan_text(survey: Survey, title: str, units: Unit, asked: Asked) -> str:
         return show(length, units, 3 if units == "mm" else 5)
 
     def doubt(length: float) -> str:
-        return f"+- {show(length, units)}"
+        return f"\u00b1 {show(length, units)}"
 
     crowns = sum(len(line.measured.frets) for line in survey.lines)
     lines = [
-        f"# Found from {crowns} measured crowns; +- is one standard error.",
+        f"# Found from {crowns} measured crowns; \u00b1 is one standard error.",
         f"title = {json.dumps(title, ensure_ascii=False)}",
         f'units = "{units}"',
         f"strings = {asked.strings}",

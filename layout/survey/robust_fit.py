@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
     Ints = NDArray[np.intp]
 
 _SET_ASIDE: Final = 3  # at most one reading in so many: with more, nobody knows which are the bad ones
+_ONE_MORE: Final = 9.0  # of chi-square, for a parameter more: three standard errors
 _NO_ROOM: Final = 1e-9  # a reading that the fit passes through whatever it says cannot be judged
 
 
@@ -36,7 +39,13 @@ class Fit:
     kept
         False for readings set aside, shape (n,).
     chi_square
-        Sum of the squared residuals over sigma; one that was set aside counts as the limit.
+        Sum of the squared residuals over sigma; one that was set aside counts as the limit, and so do the
+        first of a line together where they are off by the same.
+    together
+        True for readings at the beginning of a line that are off by the same, shape (n,); all set aside.
+    hint
+        By how much it would lessen the chi-square to let the first readings of a line be off by the same,
+        where that was not enough to do so.
     """
 
     parameters: Floats
@@ -45,6 +54,8 @@ class Fit:
     spread: Floats
     kept: Bools
     chi_square: float
+    together: Bools
+    hint: float = 0.0
 
 
 def outlier_limit(readings: int, alarm: float) -> float:
@@ -114,7 +125,8 @@ def fit_lines(share: Floats, readings: Floats, line: Ints, sigma: float, limit: 
 
     Several bad readings can hide one another when all of them pull at the first fit. So the search
     begins twice, from all readings and from those near the best straight line through any two,
-    and the smaller chi-square wins.
+    and the smaller chi-square wins. The first readings of a line may be off by the same, as where the end of
+    a neck was moved: together they then count as one bad reading.
 
     Parameters
     ----------
@@ -137,7 +149,45 @@ def fit_lines(share: Floats, readings: Floats, line: Ints, sigma: float, limit: 
     if not near.all():
         starts.append(near)
     fits = [settle(design, readings, line, sigma, limit, kept) for kept in starts]
-    return min(fits, key=lambda fit: fit.chi_square)
+    best = min(fits, key=lambda fit: fit.chi_square)
+    found, hint = best, 0.0
+    for gain, first in _firsts(design, readings, line, sigma, limit, best):
+        hint = max(hint, gain)
+        if gain > limit**2 + _ONE_MORE:
+            moved = _with_first_moved(design, readings, line, sigma, limit, first)
+            found = min(found, moved, key=lambda fit: fit.chi_square)
+    return found if found is not best else replace(best, hint=hint)
+
+
+def _firsts(
+    design: Floats, readings: Floats, line: Ints, sigma: float, limit: float, best: Fit
+) -> Iterator[tuple[float, Bools]]:
+    """Yield for each line the first two or more readings that gain most by being off by the same, and how much."""
+    for each, room in enumerate(_room(line)):
+        mine = np.flatnonzero(line == each)
+        tried = []
+        for many in range(2, int(room) + 1):
+            first = np.zeros(len(line), dtype=np.bool_)
+            first[mine[:many]] = True
+            moved = np.column_stack((design, first.astype(np.float64)))
+            fit = _least_squares(moved, readings, sigma, limit, best.kept | first)
+            tried.append((best.chi_square - fit.chi_square, first))
+        if tried:
+            yield max(tried, key=lambda pair: pair[0])
+
+
+def _with_first_moved(design: Floats, readings: Floats, line: Ints, sigma: float, limit: float, first: Bools) -> Fit:
+    """Fit with some readings off by the same: one more thing to fit, which costs as much as a bad reading."""
+    every = np.ones(len(line), dtype=np.bool_)
+    fit = settle(np.column_stack((design, first.astype(np.float64))), readings, line, sigma, limit, every)
+    # The others alone tell where the line is; one among the first that goes with them is taken back.
+    kept = fit.kept & ~first
+    others = _least_squares(design, readings, sigma, limit, kept)
+    sound = first & ~fit.kept & (np.abs(others.residuals) < limit * others.spread)
+    if (np.bincount(line[~(kept | sound)], minlength=line.max() + 1) > _room(line)).any():
+        return replace(others, chi_square=np.inf)
+    others = _least_squares(design, readings, sigma, limit, kept | sound)
+    return replace(others, chi_square=fit.chi_square + limit**2, together=first & ~sound)
 
 
 def line_design(share: Floats, line: Ints) -> Floats:
@@ -177,4 +227,4 @@ def _least_squares(design: Floats, readings: Floats, sigma: float, limit: float,
     spread = np.where(share > _NO_ROOM, sigma * np.sqrt(np.maximum(share, _NO_ROOM)), np.inf)
     chi_square = float(np.square(residuals[kept] / sigma).sum() + (~kept).sum() * limit**2)
     covariance: Floats = sigma**2 * unit
-    return Fit(parameters, covariance, residuals, spread, kept.copy(), chi_square)
+    return Fit(parameters, covariance, residuals, spread, kept.copy(), chi_square, np.zeros_like(kept))

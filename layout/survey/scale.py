@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from os import PathLike
 from statistics import NormalDist
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -12,6 +13,9 @@ import numpy as np
 from slotwright.layout.errors import Fault, MeasuredError
 from slotwright.layout.limits import SCALES
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER, OCTAVE, speaking_fraction
+from slotwright.layout.readings.crowns import read_measurements
+from slotwright.layout.readings.table import MOST_BYTES
+from slotwright.layout.sources import read
 from slotwright.layout.survey.robust_fit import Fit, fit_lines, line_design, outlier_limit, settle
 from slotwright.layout.units import MM_PER_INCH
 
@@ -21,11 +25,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.readings.crowns import Measured
+    from slotwright.layout.sources import Source
+    from slotwright.layout.units import Unit
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]
 
-Rule = Literal["equal", "eighteen", "other"]
+Rule = Literal["equal", "eighteen", "other", "none"]
 
 SIGMA: Final = 0.15  # mm, a steel rule read with care (from memory)
 FROM_CROWN: Final = 12  # the crown that saddle lines are measured from
@@ -43,7 +49,13 @@ _OTHER: Final = 10.83
 # ten times as likely by the crowns, 2 ln 10, to be believed.
 _EIGHTEEN: Final = 4.6
 _SURE: Final = 6.0  # 2 ln 20: one rule is twenty times as likely as the other
-_NO_RULE: Final = 0.01  # of the scale; frets that scatter so much cannot be played
+_NO_RULE: Final = 4.0  # mm; crowns that scatter so much cannot be played
+# Crowns that scatter at all more than readings do are those of other divisions where these explain them so many
+# times better.
+_BETTER: Final = 4.0
+_FEWEST: Final = 3  # crowns more than there is to fit
+_DIVISIONS: Final = range(5, 61)
+_USUAL: Final = (12, 19, 17, 24, 22, 31, 53)  # divisions that necks have, the commonest first (from memory)
 _STEP_SEARCH: Final = (0.94, 0.96, 0.98, 1.0, 1.02, 1.04, 1.06)  # times the step of equal divisions
 _STEP_ENDS: Final = (0.8, 1.25)
 
@@ -106,12 +118,16 @@ class Survey:
 
     Parameters
     ----------
+    measured
+        What was measured.
     lines
-        One line, or treble and bass.
+        One line, or treble and bass; empty where no rule explains the crowns.
     rule
-        The rule its frets follow.
+        The rule its frets follow; "none" where none explains the crowns.
+    explained
+        Other equal divisions that explain the crowns then, the likeliest first.
     step
-        Cents from fret to fret by that rule.
+        Cents from fret to fret by that rule, or by the one that comes nearest.
     divisions
         Equal divisions of the octave that the frets are meant to sound.
     chi_square
@@ -125,11 +141,17 @@ class Survey:
     scatter
         What most crowns scatter about the rule: its standard deviation told from their median [mm].
     scattered
-        They scatter more than `sigma` explains.
+        They scatter more than `sigma` explains: crowns and standard errors are judged by the scatter then.
+    together
+        How many crowns at the nut's end of each line are off by the same; 0 where none are.
+    hint
+        They may be, though it is not sure: by how much that would lessen the chi-square.
     """
 
+    measured: tuple[Measured, ...]
     lines: tuple[Line, ...]
     rule: Rule
+    explained: tuple[int, ...]
     step: float
     divisions: int
     chi_square: dict[Rule, float | None]
@@ -138,6 +160,8 @@ class Survey:
     sigma: float
     scatter: float
     scattered: bool
+    together: tuple[int, ...]
+    hint: float
 
     @property
     def octave_fret(self) -> int:
@@ -147,7 +171,7 @@ class Survey:
     @property
     def last_fret(self) -> int:
         """The last fret that was measured."""
-        return max(int(line.measured.frets[-1]) for line in self.lines)
+        return max(int(measured.frets[-1]) for measured in self.measured)
 
     def notes(self, frets: Ints | Sequence[int]) -> Floats:
         """Give what the rule's frets sound with the saddle on its line [cents above the open string]."""
@@ -203,7 +227,9 @@ def divisor(step: float) -> float:
     return float(1 / (1 - speaking_fraction(step)))
 
 
-def find_scale(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int = 12) -> Survey:
+def find_scale(
+    measured: Source | Sequence[Measured], sigma: float = SIGMA, divisions: int = 12, unit: Unit = "mm"
+) -> Survey:
     """Find scale, rule, bad frets and saddle line of a measured neck.
 
     A crown stands at ``zero + scale (1 - r_n)``, ``r_n`` its speaking fraction. Each line has its own
@@ -212,23 +238,29 @@ def find_scale(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int =
 
     Parameters
     ----------
-    lines
-        What was measured.
+    measured
+        The path of a table of crowns, its text if that holds a line break, or its bytes; or what
+        `read_measurements` makes of one.
     sigma
         Standard deviation of one reading [mm].
     divisions
         Equal divisions of the octave.
+    unit
+        Unit of the lengths of a table that carry none.
 
     Returns
     -------
     Survey
-        What was found.
+        What was found; its rule is "none" where no rule explains the crowns.
 
     Raises
     ------
     MeasuredError
-        The crowns make no scale that an instrument has, or follow no rule at all.
+        The table cannot be understood, or the crowns make no scale that an instrument has.
+    OSError
+        There is no such file.
     """
+    lines = _crowns(measured, unit)
     neck = _Neck(lines, sigma)
     steps: dict[Rule, float] = {"equal": OCTAVE / divisions, "eighteen": EIGHTEEN}
     fits = {rule: neck.fit(step) for rule, step in steps.items()}
@@ -241,19 +273,28 @@ def find_scale(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int =
     chi_square: dict[Rule, float | None] = {each: fit.chi_square for each, fit in fits.items()}
     chi_square["other"] = None
     if free is not None:
+        if free[1].chi_square > fits[rule].chi_square:  # it is at least as good with that rule's own step
+            free = steps[rule], fits[rule]
         steps["other"], fits["other"] = free
         chi_square["other"] = found = free[1].chi_square
         # Readings that scatter more than sigma would make any rule look significant.
-        if fits[rule].chi_square - found > _OTHER * max(1.0, found / neck.freedom):
+        if fits[rule].chi_square - found > _OTHER * max(1.0, found / max(neck.freedom, 1)):
             rule = "other"
     fit, step = fits[rule], steps[rule]
     scatter = _scatter(fit)
-    if scatter > _NO_RULE * float(fit.parameters[1]):
-        what = f"these distances follow no rule of frets: most scatter about it by {scatter:.1f} mm"
-        raise MeasuredError([Fault("", what, "check the numbers of the frets and the unit")])
+    scattered = scatter > most
+    explained = neck.other_divisions(divisions, fits["equal"], fit) if scattered or rule == "other" else ()
+    if explained or scatter > _NO_RULE:
+        rule = "none"
+    elif scattered:  # the readings are worse than they were said to be: judged by that, no doubt is too small
+        neck = _Neck(lines, scatter)
+        fit = neck.fit(step) if rule != "other" else (neck.fit_step(steps["equal"]) or (step, fit))[1]
+        fit = replace(fit, covariance=fit.covariance * max(1.0, _reduced(fit, scatter)))
     return Survey(
-        lines=tuple(neck.line(place, step, fit, divisions) for place in range(len(lines))),
+        measured=tuple(lines),
+        lines=() if rule == "none" else tuple(neck.line(i, step, fit, divisions) for i in range(len(lines))),
         rule=rule,
+        explained=explained,
         step=step,
         divisions=divisions,
         chi_square=chi_square,
@@ -261,8 +302,16 @@ def find_scale(lines: Sequence[Measured], sigma: float = SIGMA, divisions: int =
         sure=abs(better) > _SURE,
         sigma=sigma,
         scatter=scatter,
-        scattered=scatter > most,
+        scattered=scattered,
+        together=tuple(int(fit.together[neck.of == i].sum()) for i in range(len(lines))),
+        hint=fit.hint,
     )
+
+
+def _crowns(measured: Source | Sequence[Measured], unit: Unit) -> Sequence[Measured]:
+    if isinstance(measured, str | bytes | PathLike):
+        return read_measurements(read(measured, MOST_BYTES), unit)
+    return measured
 
 
 class _Neck:
@@ -282,6 +331,11 @@ class _Neck:
         shares = 1 - speaking_fraction(self.frets * step)
         return fit_lines(shares, self.distances, self.of, self.sigma, self.limit)
 
+    def quick_fit(self, step: float) -> Fit:
+        """Fit scale and zero of every line to a rule, without looking for bad crowns that hide one another."""
+        design = line_design(1 - speaking_fraction(self.frets * step), self.of)
+        return settle(design, self.distances, self.of, self.sigma, self.limit, np.ones(len(self.of), dtype=np.bool_))
+
     def fit_step(self, equal: float) -> tuple[float, Fit] | None:
         """Fit the rule too, by Gauss-Newton steps; None where the crowns do not determine it."""
         if self.freedom < 1:
@@ -300,6 +354,19 @@ class _Neck:
             fit.parameters[-1] = 0.0
             step = min(max(step + change, low * equal), high * equal)
         return None
+
+    def other_divisions(self, divisions: int, equal: Fit, best: Fit) -> tuple[int, ...]:
+        """Name divisions that explain the crowns several times better than the given ones, as well as any rule."""
+        if self.freedom < _FEWEST:
+            return ()  # a few crowns fit many divisions
+        tried = {n: self.quick_fit(OCTAVE / n).chi_square for n in _DIVISIONS if n != divisions}
+        least = min(tried.values())
+        if least > equal.chi_square / _BETTER or least > best.chi_square + _OTHER * max(
+            1.0, least / max(self.freedom, 1)
+        ):
+            return ()
+        found = [n for n, squares in tried.items() if squares <= max(2 * least, least + _OTHER)]
+        return tuple(sorted(found, key=lambda n: (n not in _USUAL, tried[n]))[:3])
 
     def line(self, place: int, step: float, fit: Fit, divisions: int) -> Line:
         """Put together what was found along one line."""
@@ -351,6 +418,12 @@ def _scatter(fit: Fit) -> float:
     return float(np.median(np.abs(fit.residuals))) / _MEDIAN * math.sqrt(spare)
 
 
+def _reduced(fit: Fit, sigma: float) -> float:
+    """Give the chi-square of the crowns that were kept, for each of them that is to spare."""
+    kept = fit.residuals[fit.kept] / sigma
+    return float(np.square(kept).sum()) / max(len(kept) - len(fit.parameters), 1)
+
+
 def _octave_fret(step: float) -> int:
     return max(1, round(OCTAVE / step))
 
@@ -369,11 +442,18 @@ def _refuse_scale(measured: Measured, scale: float) -> None:
     low, high = SCALES
     if low <= scale <= high:
         return
-    hint = "check the frets' numbers"
-    if low <= scale / MM_PER_INCH <= high:
-        hint = "are these mm, not inches?"
-    elif low <= scale * MM_PER_INCH <= high:
-        hint = "are these inches? --unit in"
     where = "" if measured.name == "distance" else f"column {measured.name}"
     what = f"these crowns make a scale of {scale:.1f} mm; allowed {low:g} to {high:g} mm"
-    raise MeasuredError([Fault(where, what, hint)])
+    raise MeasuredError([Fault(where, what, _unit_or_direction(scale))])
+
+
+def _unit_or_direction(scale: float) -> str:
+    """Guess what went wrong from a scale that no instrument has [mm]."""
+    low, high = SCALES
+    if scale < 0:
+        return "were they measured from the bridge? lay the start of the ruler at the nut"
+    if low <= scale / MM_PER_INCH <= high:
+        return "are these mm, not inches?"
+    units = {"inches? --unit in": MM_PER_INCH, 'centimetres? write each with its unit, "3.6 cm"': 10.0}
+    likely = [words for words, mm in units.items() if low <= scale * mm <= high]
+    return f"are these {', or '.join(likely)}" if likely else "check the frets' numbers"

@@ -60,19 +60,19 @@ def test_findings_in_words(run, tmp_path):
     code, out, _ = run("survey", "neck.csv")
     assert code == 0
     for words in (
-        "scale: 648.00 +- 0.1",
-        "nut face: stands 0.40 +- 0.17 toward fret 1 from the rule's nut",
+        "scale: 648.00 \u00b1 0.1",
+        "nut face: stands 0.40 \u00b1 0.17 toward fret 1 from the rule's nut",
         "look at fret 7: its crown stands 0.90 toward the bridge, 3.6 cents sharp",
         "rule: 12 equal divisions explain the crowns best",
-        "saddle line: 324.00 +- 0.08 from crown 12 on both edges (at 649.20 on the ruler)",
+        "saddle line: 324.00 \u00b1 0.08 from fret 12 on both edges (at 649.20 on the ruler)",
         "before you cut",
     ):
         assert words in out
     write(tmp_path / "neck.csv", crowns(648, sigma=0, frets=range(1, 11)), nut=0.2)
     out = run("survey", "neck.csv")[1]
-    assert "nut face: stands 1.00 +- 0." in out
+    assert "nut face: stands 1.00 \u00b1 0." in out
     assert "behind the rule's nut" in out
-    assert "crown 12 was not measured; its place is 325.20 on the ruler" in out
+    assert "fret 12 was not measured; its place is 325.20 on the ruler" in out
 
 
 def test_saddle_that_is_there(run, tmp_path):
@@ -350,3 +350,18 @@ def test_the_name_of_a_file_that_is_no_text(run, tmp_path):
     asked = ("--plan", "neck.toml", "--strings", "6", "--nut-width", "43", "--width", "52")
     assert run("survey", name, *asked)[0] == 0
     assert 'title = "neck-?"' in (tmp_path / "neck.toml").read_text("utf-8")
+
+
+def test_no_rule_no_plan(run, tmp_path):
+    crowns = "".join(f"{n},{2 + 648 * (1 - 2 ** (-n / 19)):.2f}\n" for n in range(1, 25))
+    (tmp_path / "neck.csv").write_text(f"fret,distance\n{crowns}")
+    code, out, err = run("survey", "neck.csv", "--plan", "neck.toml", "--plot", "neck.svg", "--strings", "6")
+    assert (code, out) == (2, "")
+    assert "no rule explains these crowns" in err
+    assert "--divisions 19" in err
+    code, out, _ = run("survey", "neck.csv", "--json")
+    told = json.loads(out)
+    assert (code, told["rule"], told["scale"], told["explained_by"]) == (2, "none", None, [19])
+    assert len(told["frets"]) == 24
+    assert sorted(os.listdir()) == ["neck.csv"]
+    assert json.loads(run("survey", "neck.csv", "--divisions", "19", "--json")[1])["rule"] == "equal"

@@ -11,6 +11,7 @@ from slotwright.layout.survey.scale import divisor
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from slotwright.layout.readings.crowns import Measured
     from slotwright.layout.survey.scale import Line, Saddle, Survey
     from slotwright.layout.units import Unit
 
@@ -31,17 +32,19 @@ def survey(found: Survey, saddles: Mapping[str, Saddle], units: Unit = "mm") -> 
         "rule": found.rule,
         "rule_sure": found.sure,
         "divisions": found.divisions,
-        "divisor": divisor(found.step),
-        "octave_fret": found.octave_fret,
+        "explained_by": list(found.explained),
+        "divisor": divisor(found.step) if found.lines else None,
+        "octave_fret": found.octave_fret if found.lines else None,
         "chi_square": found.chi_square,
         "sigma": found.sigma,
         "scatter": found.scatter,
         "findings": [finding.data for finding in findings(found, saddles, units)],
     }
-    if len(found.lines) == 1:
-        whole |= _line(found.lines[0])
+    lines = [_line(line) for line in found.lines] or [_unexplained(measured) for measured in found.measured]
+    if len(lines) == 1:
+        whole |= lines[0]
     else:
-        whole |= {line.measured.name: _line(line) for line in found.lines}
+        whole |= {measured.name: line for measured, line in zip(found.measured, lines, strict=True)}
     if saddles:
         whole["saddle"] = {side: _saddle(saddle) for side, saddle in saddles.items()}
     return whole
@@ -77,4 +80,15 @@ def _line(line: Line) -> dict[str, Any]:
                 line.measured.frets.tolist(), *(column.tolist() for column in columns), strict=True
             )
         ],
+    }
+
+
+def _unexplained(measured: Measured) -> dict[str, Any]:
+    """Give the keys of a line that no rule explains."""
+    lengths = ("scale", "nut_offset", "saddle_from_fret_12")
+    unknown = {"residual": None, "cents": None, "look_at": False}
+    crowns = zip(measured.frets.tolist(), measured.distances.tolist(), strict=True)
+    return {
+        **dict.fromkeys(key for length in lengths for key in (length, f"{length}_error")),
+        "frets": [{"fret": fret, "distance": distance, **unknown} for fret, distance in crowns],
     }
