@@ -170,6 +170,8 @@ def test_a_copy_of_a_plan_is_that_plan():
     """What a plan states is enough to build it anew, in whatever units, to the last bit."""
 
     def holds(made):
+        if not isinstance(built(lambda: Plan.model_validate(made)), dict):
+            return  # not all of them are plans
         plan = Plan.model_validate(made)
         again = Plan.model_validate(plan.contents())
         assert again == plan
