@@ -336,6 +336,13 @@ class _Neck:
         design = line_design(1 - speaking_fraction(self.frets * step), self.of)
         return settle(design, self.distances, self.of, self.sigma, self.limit, np.ones(len(self.of), dtype=np.bool_))
 
+    def smooth_fit(self) -> Fit:
+        """Fit a cubic curve to every line: what is left is nearly the scatter of the readings alone."""
+        across = self.frets / self.frets.max()
+        mine = self.of[:, None] == np.arange(len(self.lines))
+        design = np.concatenate([mine * across[:, None] ** power for power in range(4)], axis=1)
+        return settle(design, self.distances, self.of, self.sigma, self.limit, np.ones(len(self.of), dtype=np.bool_))
+
     def fit_step(self, equal: float) -> tuple[float, Fit] | None:
         """Fit the rule too, by Gauss-Newton steps; None where the crowns do not determine it."""
         if self.freedom < 1:
@@ -359,6 +366,8 @@ class _Neck:
         """Name divisions that explain the crowns several times better than the given ones, as well as any rule."""
         if self.freedom < _FEWEST:
             return ()  # a few crowns fit many divisions
+        if self.smooth_fit().chi_square > equal.chi_square / _BETTER:
+            return ()  # what scatters about a smooth curve follows no other divisions either
         tried = {n: self.quick_fit(OCTAVE / n).chi_square for n in _DIVISIONS if n != divisions}
         least = min(tried.values())
         if least > equal.chi_square / _BETTER or least > best.chi_square + _OTHER * max(
