@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.bench.advice import advise
 from slotwright.layout.bench.calibration import calibrate, missing
+from slotwright.layout.bench.moves import judge, of_moves, of_screws
 from slotwright.layout.bench.patterns import LOW_FRETS, UPPER_FRETS, Evidence
 from slotwright.layout.bench.state import SIGMA_READING, each_pass, gather, setting_of
 from slotwright.layout.findings import Finding
@@ -51,7 +51,8 @@ class Verdict:
     string
         Number of the string.
     findings
-        What the saddle does not cure: ``no position``, ``nut``, ``magnets``, ``sticking`` or ``travel``.
+        What the saddle does not cure: ``no position``, ``nut``, ``magnets``, ``sticking`` or ``travel``; what its
+        last move did: ``wrong way``, ``stuck`` or ``turns``.
     """
 
     advice: Advice | None
@@ -68,7 +69,7 @@ class Intonation:
     strings
         One verdict for each string that was read.
     findings
-        What concerns several strings: ``crown`` or ``worn crown``.
+        What concerns several strings: ``crown``, ``worn crown`` or ``wrong way``.
     calibrated
         What the readings teach the model; None where they are too few.
     wanting
@@ -103,11 +104,12 @@ def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
     """
     plan, setting = instrument.plan, setting_of(instrument)
     readings = gather(setting, raw)
-    advices = advise(plan, setting, readings)
+    advices, tracks = judge(plan, setting, readings, raw)
     words = _Words(instrument, Evidence(plan, setting, readings))
     marks = words.evidence.marks(advices)
     of_string = {
         advice.string: (
+            *of_moves(plan, advice, tracks[advice.string]),
             *words.no_position(advice),
             *words.of_marks(advice, marks[advice.string]),
             *words.travel(advice),
@@ -125,7 +127,8 @@ def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
         f"the readings tell of {' and '.join(wrong)} first; mend that and read again" if wrong else ""
     )
     calibrated = None if wanting else calibrate(setting, passes)
-    return Intonation(tuple(verdicts), tuple(words.crowns(advices, marks)), calibrated, wanting)
+    findings = (*of_screws(plan, setting, tracks), *words.crowns(advices, marks))
+    return Intonation(tuple(verdicts), findings, calibrated, wanting)
 
 
 class _Words:
