@@ -40,7 +40,7 @@ _MOST_NOTES = 3  # of a string that fit into a line of the table
 @click.argument("plan", type=FILE)
 @click.argument("readings", type=FILE, required=False, metavar="[READINGS.csv]")
 @click.option("--ask", is_flag=True, help="Ask for the readings one by one, with the instrument in hand.")
-@click.option("--log", type=FILE, metavar="FILE.csv", help="For --ask: keep each reading here.")
+@click.option("--log", type=FILE, metavar="FILE.csv", help="For --ask: add each reading here.")
 @click.option("--restring", type=FILE, metavar="OTHER_PLAN", help="Moves for its strings.")
 @click.option("--save-plan", type=FILE, metavar="FILE.toml", help="Keep the plan with what was learnt.")
 @click.option("--force", is_flag=True, help="Replace that file if it exists.")
@@ -58,11 +58,12 @@ def command(
     """Intonate the instrument of PLAN from READINGS: which saddle moves, which way, how far.
 
     The table has the columns string, fret and cents (or hz), and perhaps open (cents of the open
+    The table has the columns string, fret and cents (or hz), and perhaps open (cents of the open
     string), from_fret_12 (where a rule finds the saddle), pass (rounds between which saddles were
-    moved) and note (warble). With --ask the same is a dialogue; a log that exists is gone on with.
-    Five frets on four strings also teach how stiff and stretchy these strings are: --save-plan keeps
-    that for later, --restring uses it to say how far the saddles will move for the strings of another
-    plan.
+    moved) and note (warble). With --ask the same is a dialogue: type cents (-2.5) or 329.1 hz, w behind
+    it when the note warbles. A log that exists is added to, row by row; what stands there stays. Five
+    frets on four strings also teach how stiff and stretchy these strings are: --save-plan keeps that
+    for later, --restring uses it to say how far the saddles will move for the strings of another plan.
     """
     from slotwright.layout.bench.diagnosis import intonate  # noqa: PLC0415
     from slotwright.layout.export.data import bench as data  # noqa: PLC0415
@@ -130,7 +131,7 @@ def _save(plan: Path, path: Path, found: Intonation, *, force: bool) -> None:
 
 
 def _print(instrument: Instrument, found: Intonation) -> None:
-    from slotwright.layout.bench.dialogue import said_turns  # noqa: PLC0415 - quick --help
+    from slotwright.layout.bench.moves import said_turns  # noqa: PLC0415 - quick --help
 
     plan, said = instrument.plan, instrument.length
     advices = found.advices
@@ -183,7 +184,7 @@ def _taught(found: Intonation) -> Iterator[str]:
 
 def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrung) -> None:
     from slotwright.layout.bench.advice import turns_of  # noqa: PLC0415 - quick --help
-    from slotwright.layout.bench.dialogue import said_turns  # noqa: PLC0415
+    from slotwright.layout.bench.moves import said_turns  # noqa: PLC0415
 
     plan, said = instrument.plan, instrument.length
     threaded = plan.bridge is not None and plan.bridge.per_turn is not None
@@ -234,7 +235,8 @@ def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
             click.echo(f"string {' and '.join(map(str, group))} share a saddle: one move for both")
     if instrument.strung is None:
         click.echo("the strings are not known: moves are calculated from lengths alone")
-    turned = "Loosen a string before you turn its screw, retune" if advices[0].turns is not None else "Retune"
+    threaded = instrument.plan.bridge is not None and instrument.plan.bridge.per_turn is not None
+    turned = "Loosen a string before you turn its screw, retune" if threaded else "Retune"
     click.echo(f"{turned} after each move, then read again.")
     click.echo(cautions.STRINGS)
 

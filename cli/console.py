@@ -56,8 +56,13 @@ def read_measured(path: Path, parse: Callable[[bytes], Measured]) -> Measured:
     """Read a table of measurements; a refusal names the file."""
     from slotwright.layout.readings.table import MOST_BYTES  # noqa: PLC0415 - quick --help
 
+    return measured(path, _read(path, MOST_BYTES, "a table of measurements"), parse)
+
+
+def measured(path: Path, text: bytes, parse: Callable[[bytes], Measured]) -> Measured:
+    """Understand what a table of measurements holds; a refusal names the file."""
     try:
-        return parse(_read(path, MOST_BYTES, "a table of measurements"))
+        return parse(text)
     except MeasuredError as error:
         raise SlotwrightError(_listed(path, error)) from None
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from typing import TYPE_CHECKING
 
 import click
 
-from slotwright.cli.console import read_measured
+from slotwright.cli.console import measured, read_measured
 from slotwright.layout.errors import SlotwrightError
 
 if TYPE_CHECKING:
@@ -17,30 +19,36 @@ if TYPE_CHECKING:
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.readings.notes import Reading
 
+_HOW = (
+    "Type what the meter shows for the fretted note: cents (-2.5) or 329.1 hz; a w behind it when it warbles.",
+    "Enter repeats, b takes the last one back, s skips, q ends.",
+)
+
 
 def converse(instrument: Instrument, log: Path) -> tuple[Reading, ...]:
     """Ask until everything is read; every reading is on disk before the next question.
 
     Gives nothing when the user ended it before.
     """
-    from slotwright.layout.bench.dialogue import REMINDERS, Dialogue  # noqa: PLC0415 - quick --help
+    from slotwright.layout.bench.dialogue import Dialogue  # noqa: PLC0415 - quick --help
 
     dialogue, kept = Dialogue(instrument), _Log(log, instrument)
-    asked: set[tuple[int, int]] = set()
     if kept.readings:
         click.echo(f"{log}: going on after {_many(kept.readings)}; the last move may be done already")
-    for line in REMINDERS:
+    for line in (*dialogue.reminders, *_HOW, ""):
         click.echo(line)
-    click.echo("Type cents or hz (w behind it: warbles). Enter repeats, b steps back, s skips, q ends.")
-    while (question := dialogue.ask(kept.readings, kept.skipped)) is not None:
-        answer = _answer(question, again=(question.string, question.at) in asked)
-        asked.add((question.string, question.at))
+    told: tuple[int, tuple[str, ...]] = (0, ())
+    while (question := dialogue.ask(kept.readings, kept.skipped, kept.since)) is not None:
+        if question.told and (question.at, question.told) != told:
+            click.echo("\n".join(question.told))
+            told = question.at, question.told
+        answer = _answer(question)
         if answer == "q":
             break
+        for line in () if answer else question.told:
+            click.echo(f"(as before) {line}")
         kept.take(question, answer)
-    _summary(dialogue, kept.readings)
-    for line in dialogue.closings(kept.readings, kept.skipped):
-        click.echo(line)
+    _summary(dialogue, kept)
     if question is None:
         return kept.readings
     if question.moved and question.told:
@@ -54,27 +62,31 @@ def _many(readings: Sequence[Reading]) -> str:
 
 
 class _Log:
-    """The readings, and the file that holds them."""
+    """The readings, and the file that they are added to."""
 
     def __init__(self, path: Path, instrument: Instrument) -> None:
-        from slotwright.layout.readings.notes import parse_readings  # noqa: PLC0415 - quick --help
+        from slotwright.layout.export.files import add_to, write_whole  # noqa: PLC0415 - quick --help
+        from slotwright.layout.readings.notes import as_log  # noqa: PLC0415
 
         # Behind a link the file itself is what is kept.
-        self.path, self.plan = path.resolve(), instrument.plan
-        self.readings: tuple[Reading, ...] = ()
-        # What was answered: a note that was skipped, None for one that was read.
-        self.done: list[tuple[int, int] | None] = []
-        self.written: bytes | None = None
-        if self.path.exists():
-            self.written = self.path.read_bytes()
-        if self.written:
-            self.readings = read_measured(path, lambda text: parse_readings(text, instrument.plan))
-        self.write(self.readings)  # a log that cannot be written is told now, not after the first answer
+        self.name, self.path, self.plan = path, path.resolve(), instrument.plan
+        # What was answered: the row that was written, or a note that was skipped.
+        self.done: list[bytes | tuple[int, int]] = []
+        header = as_log((), self.plan)
+        if not self.path.exists():
+            write_whole({self.path: header})
+        self._refuse_protected()
+        if self.path.is_file() and not self.path.stat().st_size:
+            add_to(self.path, header)
+        self._load(self._there())
+        self.since = len(self.readings)
+        if self.form.begun:
+            click.echo(f"{path}: its last line had no line end; it is taken as whole")
 
     @property
     def skipped(self) -> set[tuple[int, int]]:
         """Notes that are not to be asked for."""
-        return {note for note in self.done if note}
+        return {note for note in self.done if isinstance(note, tuple)}
 
     def take(self, question: Question, answer: str) -> None:
         """Take what was typed: a reading, a step back, a skip, or nothing."""
@@ -83,35 +95,73 @@ class _Log:
         if answer == "s":
             self.done.append((question.string, question.fret))
         elif answer == "b":
-            if not self.done or self.done.pop() is None:
-                self.write(self.readings[:-1])
+            self._back()
         elif answer:
             try:
                 reading = question.reading(*understood(answer, self.plan, question))
             except ValueError as error:
                 click.echo(str(error))
                 return
-            self.write((*self.readings, reading))
-            self.done.append(None)
+            self._add(reading)
 
-    def write(self, readings: tuple[Reading, ...]) -> None:
-        """Put all readings on disk, unless somebody else wrote there."""
-        from slotwright.layout.export.files import write_whole  # noqa: PLC0415 - quick --help
-        from slotwright.layout.readings.notes import as_log  # noqa: PLC0415
+    def _add(self, reading: Reading) -> None:
+        """Add a reading to the file as it is now, whoever else wrote there; then go by all that it holds."""
+        from slotwright.layout.export.files import add_to, write_whole  # noqa: PLC0415 - quick --help
+        from slotwright.layout.readings.log import as_it_stands  # noqa: PLC0415
 
-        there = self.path.read_bytes() if self.path.exists() else None
-        if there != self.written:
-            what = "was changed by somebody else" if there is not None else "was taken away"
-            raise SlotwrightError(f"{self.path.name} {what} meanwhile; nothing is written, start again")
-        text = as_log(readings, self.plan)
-        write_whole({self.path: text}, force=True)
-        self.readings, self.written = readings, text
+        known = self.text
+        if not self.path.exists():
+            write_whole({self.path: known})
+            click.echo(f"{self.name} was taken away meanwhile; it is written anew, with all that it held")
+        try:
+            there = self._there()
+            if there != known:
+                self._load(there)
+                reading = as_it_stands(reading, self.readings)
+            row = self.form.row(reading, self.plan)
+        except SlotwrightError as error:
+            lost = self.form.row(reading, self.plan).decode().strip()
+            raise SlotwrightError(f"{error}\nnot written, because that stands there since: {lost}") from None
+        add_to(self.path, row)
+        self.done.append(row)
+        self._load(self._there())
+        if self.text != known + row:
+            click.echo(f"{self.name} was changed by somebody else meanwhile; now it holds {_many(self.readings)}")
+
+    def _back(self) -> None:
+        """Take back the last answer, if it was given here."""
+        from slotwright.layout.export.files import take_off  # noqa: PLC0415 - quick --help
+
+        if not self.done:
+            click.echo(f"nothing to take back here; what was there before is mended in {self.name} itself")
+            return
+        last = self.done.pop()
+        if isinstance(last, bytes):
+            if not take_off(self.path, last):
+                click.echo(f"{self.name} was changed by somebody else meanwhile; take the row out there")
+            self._load(self._there())
+
+    def _there(self) -> bytes:
+        """Give what the file holds now; more than measurements ever have, or no file at all, is refused."""
+        return read_measured(self.name, lambda text: text)
+
+    def _load(self, text: bytes) -> None:
+        """Understand what the file holds."""
+        from slotwright.layout.readings.log import form_of  # noqa: PLC0415 - quick --help
+        from slotwright.layout.readings.notes import parse_readings  # noqa: PLC0415
+
+        self.text = text
+        self.readings = measured(self.name, text, lambda given: parse_readings(given, self.plan))
+        self.form = measured(self.name, text, lambda given: form_of(given, self.plan))
+
+    def _refuse_protected(self) -> None:
+        """Refuse a file that is not to be written to, also when its owner could."""
+        if self.path.is_file() and not (os.access(self.path, os.W_OK) and self.path.stat().st_mode & 0o222):
+            raise PermissionError(errno.EACCES, "write-protected; name another log, or allow writing", str(self.name))
 
 
-def _answer(question: Question, *, again: bool) -> str:
+def _answer(question: Question) -> str:
     """Ask for one reading; the end of the input ends the dialogue."""
-    for line in question.told:
-        click.echo(f"(as before) {line}" if again else line)
     try:
         answer: str = click.prompt(
             f"string {question.string} fret {question.fret}", default="", show_default=False, prompt_suffix=" > "
@@ -122,13 +172,19 @@ def _answer(question: Question, *, again: bool) -> str:
     return answer.strip().lower()
 
 
-def _summary(dialogue: Dialogue, raw: Sequence[Reading]) -> None:
-    """Say what was moved, string by string."""
+def _summary(dialogue: Dialogue, kept: _Log) -> None:
+    """Say of every string how far its saddle was moved in all, and how it ended."""
+    from slotwright.layout.bench.dialogue import named  # noqa: PLC0415 - quick --help
+
     click.echo("")
-    for string in sorted({reading.string for reading in raw}):
-        moves = {reading.at: reading.moved for reading in raw if reading.string == string}
-        moved = [move for move in moves.values() if move]
-        said = dialogue.plan.said(abs(sum(moved)))
-        way = "back" if sum(moved) > 0 else "forward"
-        many = "1 move" if len(moved) == 1 else f"{len(moved)} moves"
-        click.echo(f"string {string}: {f'{many}, {way} {said} in all' if moved else 'not moved'}")
+    ended = dialogue.closings(kept.readings, kept.skipped, kept.since)
+    for unit in dialogue.units():
+        own = [reading for reading in kept.readings if reading.string in unit]
+        if own:
+            gone = [move for move in {reading.at: reading.moved for reading in own}.values() if move]
+            way = "back" if sum(gone) > 0 else "forward"
+            many = "1 move" if len(gone) == 1 else f"{len(gone)} moves"
+            moved = f"{many}, {way} {dialogue.plan.said(abs(sum(gone)))} in all" if gone else "not moved"
+            if dialogue.track(unit, own).reversals:  # then nobody knows how far in all
+                moved = f"{many}, not all of them the right way"
+            click.echo(f"{named(unit)}: {moved}; {ended.get(unit, 'not finished')}")

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
 
+NO_SADDLE: Final = 50.0  # cents, half a semitone: no saddle is that far off (common practice, no source)
 QUARTER: Final = 0.25  # turns; nobody turns a screw finer by eye
 
 Direction = Literal["back", "forward", "leave", "beyond"]
@@ -100,6 +101,11 @@ class Advice:
     def move(self) -> float | None:
         """The move that serves the aim best, back positive [mm]; None where notes warble."""
         return None if self.warbles else self.wanted
+
+    @property
+    def far_off(self) -> bool:
+        """A reading is further off than a saddle can be."""
+        return bool(np.abs(self.now).max() > NO_SADDLE)
 
 
 def advise(plan: Plan, setting: Setting, readings: Readings) -> tuple[Advice, ...]:

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.bench.advice import advise
+from slotwright.layout.bench.advice import NO_SADDLE
 from slotwright.layout.bench.calibration import calibrate, missing
+from slotwright.layout.bench.moves import judge, of_moves, of_screws
 from slotwright.layout.bench.patterns import UPPER_FRETS, Evidence
 from slotwright.layout.bench.rounds import joined
 from slotwright.layout.bench.state import LOW_FRETS, SIGMA_READING, each_pass, gather, setting_of
@@ -39,7 +40,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 SCATTER: Final = 5 * SIGMA_READING  # cents between repeats of one note that a meter does not explain
-NO_SADDLE: Final = 50.0  # cents, half a semitone: no saddle is that far off (common practice, no source)
 _STICKS: Final = ("ping", "jump", "stick")
 
 
@@ -55,7 +55,8 @@ class Verdict:
         Number of the string.
     findings
         What the saddle does not cure: ``reading``, ``low frets``, ``no position``, ``nut``, ``magnets``,
-        ``sticking`` or ``travel``.
+        ``sticking`` or ``travel``; what its last move did: ``wrong way``, ``stuck`` or ``turns``; ``close``
+        where the string could as well be left.
     """
 
     advice: Advice | None
@@ -72,7 +73,7 @@ class Intonation:
     strings
         One verdict for each string that was read.
     findings
-        What concerns several strings: ``rounds``, ``target``, ``crown`` or ``worn crown``.
+        What concerns several strings: ``rounds``, ``target``, ``wrong way``, ``crown`` or ``worn crown``.
     calibrated
         What the readings teach the model; None where they are too few.
     wanting
@@ -108,13 +109,14 @@ def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
     plan, setting = instrument.plan, setting_of(instrument)
     passes, (raw, rounds) = each_pass(setting, raw), joined(raw)
     readings = gather(setting, raw)
-    advices = advise(plan, setting, readings)
+    advices, tracks = judge(plan, setting, readings, raw)
     words = _Words(instrument, Evidence(plan, setting, readings))
     marks = words.evidence.marks(advices)
     alike = tuple(_all_alike(advices))
     of_string = {
         advice.string: (
             *(() if alike else _doubtful(advice)),
+            *of_moves(plan, advice, tracks[advice.string]),
             *words.no_position(advice),
             *words.of_marks(advice, marks[advice.string]),
             *words.travel(advice),
@@ -131,7 +133,7 @@ def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
         f"the readings tell of {' and '.join(wrong)} first; mend that and read again" if wrong else ""
     )
     calibrated = None if wanting else calibrate(setting, passes)
-    of_all = (*rounds, *alike, *words.crowns(advices, marks))
+    of_all = (*rounds, *alike, *of_screws(plan, setting, tracks), *words.crowns(advices, marks))
     return Intonation(tuple(verdicts), of_all, calibrated, wanting)
 
 
@@ -264,7 +266,7 @@ class _Words:
 
     def travel(self, advice: Advice) -> Iterator[Finding]:
         """Say what is missing at the end of the travel, and what each cure would gain."""
-        if advice.low or _far_off(advice):
+        if advice.low or advice.far_off:
             return  # said already: no matter of the saddle
         if advice.held:
             low, high = SADDLE_REACH
@@ -309,11 +311,6 @@ class _Words:
                 yield f"{cure.what} {self.said(gained)}"
 
 
-def _far_off(advice: Advice) -> bool:
-    """Tell whether a reading is further off than a saddle can be."""
-    return bool(np.abs(advice.now).max() > NO_SADDLE)
-
-
 def _doubtful(advice: Advice) -> Iterator[Finding]:
     """Say what is no matter of a saddle in the readings of one string."""
     string = f"string {advice.string}"
@@ -321,7 +318,7 @@ def _doubtful(advice: Advice) -> Iterator[Finding]:
         which = ", ".join(map(str, advice.frets))
         words = f"fret {which} alone tells of the nut and of the hand, not of the saddle; read the octave"
         yield Finding("low frets", string, words)
-    elif _far_off(advice):
+    elif advice.far_off:
         worst = int(np.argmax(np.abs(advice.now)))
         off = float(advice.now[worst])
         yield Finding(

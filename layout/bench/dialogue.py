@@ -6,13 +6,23 @@ Nothing is remembered but the readings themselves: whoever keeps them can go on 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
 from slotwright.layout import cautions
-from slotwright.layout.bench.advice import advise, move_of, turns_of
+from slotwright.layout.bench.moves import (
+    AGAIN,
+    FINE_MOVES,
+    MOST_LOOKS,
+    is_sure,
+    judge,
+    of_moves,
+    of_screws,
+    said_turning,
+    step_of,
+)
+from slotwright.layout.bench.rounds import joined
 from slotwright.layout.bench.state import gather, setting_of
 from slotwright.layout.plan.fields import quoted
 from slotwright.layout.readings.notes import FURTHEST, Reading, cents_of, last_pass, reach_of
@@ -21,22 +31,17 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Sequence
 
     from slotwright.layout.bench.advice import Advice
+    from slotwright.layout.bench.moves import Track
     from slotwright.layout.bench.state import Setting
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.plan.plan import Plan
 
 MOST_FRETS: Final = 3  # to read of one string in one pass
 MOST_PASSES: Final = 8  # of one string; what is not settled by then is not the saddle's
-SURE: Final = 2.0  # standard errors away from the end of the tolerance
-USUAL_UNCERTAINTY: Final = 0.15  # how far a turn may be from doing what it should, as a part of it (from memory)
-REMINDERS: Final = (
-    "Loosen the string before you turn its screw; retune after each move, then read.",
-    "Press as you play. If the meter hunts, turn the tone control down.",
-    cautions.STRINGS,
-)
-
 _LONGEST: Final = 40  # letters of an answer
-_ANSWER: Final = re.compile(r"([+-]?\d+(?:[.,]\d*)?|[+-]?[.,]\d+)\s*(hz|c|cents?)?\s*(w)?", re.IGNORECASE)
+_ANSWER: Final = re.compile(
+    r"(?:([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+))\s*(hz|c|cents?)?)?\s*(w|warbl(?:e|es|ed|ing))?", re.IGNORECASE
+)
 
 
 class Question(NamedTuple):
@@ -52,42 +57,21 @@ class Question(NamedTuple):
         What the saddle is moved by before it, back positive [mm].
     told
         What is to be done first.
+    note
+        What goes into the log with the reading.
     """
 
     string: int
     fret: int
     at: int
     moved: float
-    told: tuple[str, ...]
+    told: tuple[str, ...] = ()
+    note: str = ""
 
     def reading(self, cents: float, note: str) -> Reading:
         """Give the reading that answers the question."""
-        return Reading(self.string, self.fret, cents, at=self.at, moved=self.moved, note=note)
-
-
-@dataclass(frozen=True, slots=True)
-class Track:
-    """A saddle followed through its passes.
-
-    Parameters
-    ----------
-    need
-        The move it still needs, back positive [mm].
-    uncertainty
-        Standard error of that [mm].
-    share
-        What part of the moves asked for was really made.
-    stuck
-        How many of the last moves changed nothing.
-    reverse
-        The last move went the wrong way.
-    """
-
-    need: float
-    uncertainty: float
-    share: float
-    stuck: int
-    reverse: bool
+        noted = " ".join(filter(None, (self.note, note)))
+        return Reading(self.string, self.fret, cents, at=self.at, moved=self.moved, note=noted)
 
 
 class Dialogue:
@@ -102,7 +86,20 @@ class Dialogue:
     def __init__(self, instrument: Instrument) -> None:
         self.instrument, self.plan = instrument, instrument.plan
         self.setting: Setting = setting_of(instrument)
-        self._advised: dict[tuple[Reading, ...], tuple[Advice, ...]] = {}
+        self._known: dict[tuple[Reading, ...], tuple[tuple[Advice, ...], dict[int, Track]]] = {}
+
+    @property
+    def reminders(self) -> tuple[str, ...]:
+        """What to mind at the bench, before anything is asked."""
+        move = (
+            "Loosen the string before you turn its screw" if self.threaded else "Loosen the string before you move it"
+        )
+        return (f"{move}; tune again, then read.", cautions.STRINGS)
+
+    @property
+    def threaded(self) -> bool:
+        """Tell whether saddles are moved by screws."""
+        return self.plan.bridge is not None and self.plan.bridge.per_turn is not None
 
     def units(self) -> Iterator[tuple[int, ...]]:
         """Yield the strings that are set together: one by one, unless they share a saddle."""
@@ -121,7 +118,9 @@ class Dialogue:
             aim = [aim[len(aim) * third // MOST_FRETS - 1] for third in range(1, MOST_FRETS + 1)][::-1]
         return sorted(aim, key=lambda fret: fret != self.plan.action_fret)
 
-    def ask(self, raw: Sequence[Reading], skipped: Collection[tuple[int, int]] = ()) -> Question | None:
+    def ask(
+        self, raw: Sequence[Reading], skipped: Collection[tuple[int, int]] = (), since: int = 0
+    ) -> Question | None:
         """Give the next note to read.
 
         Parameters
@@ -130,101 +129,124 @@ class Dialogue:
             All that was read so far.
         skipped
             Strings and frets that are not to be asked for.
+        since
+            How many of the readings were there when the dialogue began: what warbled then is asked for again.
 
         Returns
         -------
         Question or None
             None when everything is done.
         """
+        raw = joined(raw)[0]
         closed: tuple[str, ...] = ()
         for unit in self.units():
-            found = self._of_unit(unit, raw, skipped)
+            found = self._of_unit(unit, raw, skipped, since)
             if isinstance(found, Question):
-                return found._replace(told=(*closed, *found.told))
-            closed = (found,) if found and raw[-1].string in unit else closed
+                return found._replace(told=(*closed, *found.told, *self._of_screws(unit, raw, found)))
+            closed = (f"{named(unit)}: {found}",) if found and raw[-1].string in unit else closed
         return None
 
-    def closings(self, raw: Sequence[Reading], skipped: Collection[tuple[int, int]] = ()) -> tuple[str, ...]:
+    def closings(
+        self, raw: Sequence[Reading], skipped: Collection[tuple[int, int]] = (), since: int = 0
+    ) -> dict[tuple[int, ...], str]:
         """Say of every string that was read to the end how it ended.
 
         Parameters
         ----------
-        raw, skipped
+        raw, skipped, since
             As for `ask`.
 
         Returns
         -------
-        tuple of str
-            A line for each, or for each group that shares a saddle.
+        dict
+            The strings that are set together to words of them.
         """
-        found = (self._of_unit(unit, raw, skipped) for unit in self.units())
-        return tuple(words for words in found if isinstance(words, str) and words)
+        found = {unit: self._of_unit(unit, joined(raw)[0], skipped, since) for unit in self.units()}
+        return {unit: words for unit, words in found.items() if isinstance(words, str) and words}
 
     def _of_unit(
-        self, unit: tuple[int, ...], raw: Sequence[Reading], skipped: Collection[tuple[int, int]]
+        self, unit: tuple[int, ...], raw: Sequence[Reading], skipped: Collection[tuple[int, int]], since: int
     ) -> Question | str:
         """Give what to read of a string next, or how it ended; nothing where it was skipped unread."""
         own = tuple(reading for reading in raw if reading.string in unit)
         at = max(last_pass(own, string) for string in unit) or 1
         wanted = [(s, fret) for s in unit for fret in self.frets(s) if (s, fret) not in skipped]
         now = [(reading.string, reading.fret) for reading in own if reading.at == at]
+        looks = min(max(map(now.count, wanted), default=1), MOST_LOOKS) or 1
         moved = next((reading.moved for reading in own if reading.at == at), 0.0)
         for string, fret in wanted:
-            if (string, fret) not in now:
-                return Question(string, fret, at, moved, ())
+            if now.count((string, fret)) < looks:
+                return Question(string, fret, at, moved, note=AGAIN if looks > 1 else "")
         if not own:
             return ""
-        found = self._after_pass(unit, own, at, wanted[0] if wanted else now[0])
-        return f"string {_named(unit)}: {found}" if isinstance(found, str) else found
+        if (warbling := _warbling(own, at)) and wanted and not any(each.string in unit for each in raw[since:]):
+            told = f"{named(unit)}: fret {warbling} warbled; with the pickups lowered, read it again"
+            return Question(*wanted[0], at + 1, 0.0, (told,))
+        found = self._after_look(unit, own, Question(*(wanted or now)[0], at, moved), looks)
+        if isinstance(found, str):
+            return found
+        if not wanted:
+            return f"skipped; {'; '.join(found.told)}"
+        return found._replace(told=tuple(f"{named(unit)}: {line}" for line in found.told))
 
-    def _after_pass(
-        self, unit: tuple[int, ...], own: tuple[Reading, ...], at: int, first: tuple[int, int]
+    def _of_screws(self, unit: tuple[int, ...], raw: Sequence[Reading], found: Question) -> Iterator[str]:
+        """Say once that the plan may have the screws at the wrong end: when the second saddle went wrong."""
+        tracks: dict[int, Track] = {}
+        for each in self.units() if found.told else ():
+            if own := tuple(reading for reading in raw if reading.string in each):
+                tracks |= self._judged(own)[1]
+        mine = tracks.get(unit[0])
+        others = {string: track for string, track in tracks.items() if string not in unit}
+        if mine and mine.reverse and mine.reversals == 1 and not any(of_screws(self.plan, self.setting, others)):
+            yield from map(str, of_screws(self.plan, self.setting, tracks))
+
+    def _after_look(
+        self, unit: tuple[int, ...], own: tuple[Reading, ...], again: Question, looks: int
     ) -> Question | str:
-        """Decide what a whole pass asks for: another look, a move, or nothing and why."""
-        advices = [advice for advice in self._advices(own) if advice.string in unit]
-        if not advices:
-            return "every note warbles; lower the pickups and read it again"
-        track, (string, fret) = self.track(unit, own), first
-        inside = all(self._inside(advice, track, 0.0) for advice in advices)
-        fresh = at == 1 or any(reading.moved for reading in own if reading.at == at)
-        sure = all(self._inside(advice, track, SURE) for advice in advices)
-        if inside and fresh and not sure:
-            told = f"string {_named(unit)}: only just inside the tolerance; leave the saddle, retune, read once more"
-            return Question(string, fret, at + 1, 0.0, (told,))
-        asked = move_of(self.plan, track.need / track.share)
-        if sure or abs(track.need) < track.uncertainty or not asked:
-            return "in tune" if inside else "no move would help; what stays is not the saddle's"
+        """Decide what was read of a whole string asks for: another look, a move, or nothing and why."""
+        if warbling := _warbling(own, again.at):
+            return f"fret {warbling} warbles; lower the pickups and read it again"
+        judged, tracks = self._judged(own)
+        advices = [advice for advice in judged if advice.string in unit]
+        sure = looks >= MOST_LOOKS or all(is_sure(self.plan, each, looks) for each in advices)
+        if advices[0].direction == "beyond":
+            return f"not in tune ({_read(advices)}); {self._out_of_reach(advices)}"
+        if advices[0].direction != "leave":
+            return self._to_move(own, advices[0], tracks[advices[0].string], again, sure=sure)
+        if not all(each.within for each in advices):
+            return f"not in tune ({_read(advices)}), but no place of the saddle is better"
+        told = "inside the tolerance, but close to its end: leave the saddle, tune again, read once more"
+        return "in tune" if sure else again._replace(told=(told,), note=AGAIN)
+
+    def _out_of_reach(self, advices: Sequence[Advice]) -> str:
+        """Say why a saddle is not to be moved though its string is out."""
+        missing = max(advice.missing for advice in advices)
+        if missing and not any(advice.far_off for advice in advices):
+            return f"its place is {self.plan.said(missing)} beyond the end of its travel; bench on this log says more"
+        return "more than a saddle does: another octave or fret, or the open string out of tune; read it again"
+
+    def _to_move(
+        self, own: tuple[Reading, ...], advice: Advice, track: Track, again: Question, *, sure: bool
+    ) -> Question | str:
+        """Ask for a move, or say why not."""
+        step, move = step_of(self.plan, advice, track), self._said_move(advice, track)
         gone = sum({reading.at: reading.moved for reading in own}.values())
+        if track.moves >= FINE_MOVES and not (sure or track.reverse or track.stuck):
+            told = f"{move}; but it is only just outside the tolerance: tune again and read once more first"
+            return again._replace(told=(told,), note=AGAIN)
         if track.stuck > 1:
-            return "left as it is; its saddle did not move: free it, or see what its screw does"
-        if at > MOST_PASSES or abs(gone + asked) > reach_of(self.plan)[1]:
-            return "left as it is; it does not settle"
-        return Question(string, fret, at + 1, asked, tuple(self._told(unit, asked, track)))
+            return f"{move}, still to go; its saddle does not move: free it, or see what its screw does"
+        if not step:
+            return f"{move}: too little to turn"
+        if track.moves >= FINE_MOVES and not (advice.within or track.reverse or track.stuck):
+            return f"{move}, still to go; but no place of the saddle brings this string into tune"
+        if again.at > MOST_PASSES or abs(gone + step) > reach_of(self.plan)[1]:
+            return f"{move}, still to go; it does not settle: see whether saddle and string hold"
+        found = map(str, of_moves(self.plan, advice, track))
+        return again._replace(at=again.at + 1, moved=step, told=(*found, move))
 
-    def _advices(self, own: tuple[Reading, ...]) -> tuple[Advice, ...]:
-        """Remember advice: every question looks through all that was read before it."""
-        if own not in self._advised:
-            self._advised[own] = advise(self.plan, self.setting, gather(self.setting, own))
-        return self._advised[own]
-
-    def _inside(self, advice: Advice, track: Track, doubts: float) -> bool:
-        """Tell whether the aim is inside the tolerance, and that many doubts away from its end."""
-        off = advice.now + advice.slopes * (advice.wanted - track.need)
-        reach = np.abs(off) + doubts * np.abs(advice.slopes) * track.uncertainty
-        return bool((reach[advice.aimed] <= self.plan.compensation.tolerance).all())
-
-    def _told(self, unit: tuple[int, ...], asked: float, track: Track) -> Iterator[str]:
-        """Word a move for the hand, with what the last one showed."""
-        if track.stuck:
-            yield f"string {_named(unit)}: its saddle did not move. Is it stuck, or was it not turned yet?"
-        yield f"string {_named(unit)}: {said_move(self.instrument, asked)}"
-        if track.reverse:
-            yield "the last move went the other way round"
-        elif not track.stuck and abs(track.share - 1) > USUAL_UNCERTAINTY / 2:
-            yield f"(a move has done {track.share:.0%} of what was asked here; this one allows for it)"
-
-    def track(self, unit: Sequence[int], own: Sequence[Reading]) -> Track:
-        """Follow a saddle through its passes.
+    def track(self, unit: tuple[int, ...], own: Sequence[Reading]) -> Track:
+        """Tell what the moves of a saddle did.
 
         Parameters
         ----------
@@ -232,54 +254,26 @@ class Dialogue:
             Strings that are set together.
         own
             What was read of them.
-
-        Returns
-        -------
-        Track
-            Each pass and the moves between them, weighed by their standard errors: what a turn really
-            does is learnt from what every move changed, what is still needed from all the readings.
         """
-        told, weight = 1 / USUAL_UNCERTAINTY**2, 1 / USUAL_UNCERTAINTY**2
-        need, variance, before = 0.0, np.inf, None
-        stuck, reverse = 0, False
-        for at in sorted({reading.at for reading in own}):
-            advices = self._advices(tuple(reading for reading in own if reading.at <= at))
-            now = next((advice for advice in advices if advice.string in unit), None)
-            asked = next(reading.moved for reading in own if reading.at == at)
-            if now is None:
-                variance, before = np.inf, None
-                continue
-            if before is not None and asked:
-                made, uncertainty = before.wanted - now.wanted, float(np.hypot(before.error, now.error))
-                reverse = made * np.sign(asked) < -2 * uncertainty
-                stuck = stuck + 1 if abs(made) < 2 * uncertainty and abs(asked) > 5 * uncertainty else 0
-                if reverse or stuck:
-                    variance = np.inf  # not the move that was asked for: what was read before tells nothing of now
-                else:
-                    # What was made is known as well as it was before: by the share without this move.
-                    need, variance = need - told / weight * asked, variance + asked**2 / weight
-                    told, weight = told + asked * made / uncertainty**2, weight + (asked / uncertainty) ** 2
-            own_weight, old_weight = 1 / now.error**2, 1 / variance
-            need = (need * old_weight + now.wanted * own_weight) / (old_weight + own_weight)
-            variance, before = 1 / (old_weight + own_weight), now
-        return Track(need, float(np.sqrt(variance)), float(np.clip(told / weight, 0.5, 1.5)), stuck, reverse)
+        tracks = self._judged(joined(own)[0])[1]
+        return tracks[next(string for string in unit if string in tracks)]
+
+    def _judged(self, own: tuple[Reading, ...]) -> tuple[tuple[Advice, ...], dict[int, Track]]:
+        """Remember verdicts: every question looks through all that was read before it."""
+        if own not in self._known:
+            self._known[own] = judge(self.plan, self.setting, gather(self.setting, own), own)
+        return self._known[own]
+
+    def _said_move(self, advice: Advice, track: Track) -> str:
+        """Word a move for the hand: its way, its length and the turns of the screw."""
+        where = "back, away from the nut" if advice.wanted > 0 else "forward, toward the nut"
+        said, turning = f"{where}: {self.plan.said(abs(advice.wanted))}", said_turning(self.plan, advice, track)
+        return f"{said}, {turning}" if turning else f"move {said}"
 
 
-def said_move(instrument: Instrument, move: float) -> str:
-    """Word a move for the hand: its way, its length and the turns of the screw."""
-    where = "back, away from the nut" if move > 0 else "forward, toward the nut"
-    said = f"{where}: {instrument.plan.said(abs(move))}"
-    turns = turns_of(instrument.plan, move)
-    return said if turns is None else f"{said}, {said_turns(turns)}"
-
-
-def said_turns(turns: float) -> str:
-    """Word turns of a screw to the quarter: ``1 3/4 clockwise``."""
-    whole, quarters = divmod(round(abs(turns) * 4), 4)
-    part = ("", "1/4", "1/2", "3/4")[quarters]
-    if not turns:
-        return "under 1/4"
-    return f"{' '.join(filter(None, (str(whole or ''), part)))} {'clockwise' if turns > 0 else 'anticlockwise'}"
+def named(unit: Sequence[int]) -> str:
+    """Name strings that are set together: ``string 3``, ``strings 1 and 2``."""
+    return f"string{'s' * (len(unit) > 1)} {' and '.join(map(str, unit))}"
 
 
 def understood(text: str, plan: Plan, question: Question) -> tuple[float, str]:
@@ -288,7 +282,7 @@ def understood(text: str, plan: Plan, question: Question) -> tuple[float, str]:
     Parameters
     ----------
     text
-        Cents, or a frequency with ``hz``; a ``w`` behind it for a note that warbles.
+        Cents, or a frequency with ``hz``; ``w`` or ``warble`` behind it, or alone, for a note that warbles.
     plan
         The plan.
     question
@@ -297,16 +291,20 @@ def understood(text: str, plan: Plan, question: Question) -> tuple[float, str]:
     Returns
     -------
     tuple
-        Cents, and the note for the log.
+        Cents, not a number where only the warbling was typed; and the note for the log.
 
     Raises
     ------
     ValueError
         It is neither; the message says what is.
     """
-    found = _ANSWER.fullmatch(text.strip().replace("\u2212", "-")) if len(text) < _LONGEST else None
+    typed = text.strip().replace("\u2212", "-")
+    found = _ANSWER.fullmatch(typed) if 0 < len(typed) < _LONGEST else None
     if found is None:
-        raise ValueError(f"{quoted(text)}: cents such as -2.5, or 329.1 hz; w behind it when the note warbles")
+        raise ValueError(f"{quoted(text)}: type cents such as -2.5, or 329.1 hz; a w behind it when the note warbles")
+    note = "warble" if found[3] else ""
+    if found[1] is None:
+        return np.nan, note
     cents = float(found[1].replace(",", "."))
     if (found[2] or "").lower() == "hz":
         heard = cents_of(plan, question.string, question.fret, cents) if cents > 0 else np.inf
@@ -315,8 +313,15 @@ def understood(text: str, plan: Plan, question: Question) -> tuple[float, str]:
         cents = heard
     if abs(cents) > FURTHEST:
         raise ValueError(f"{quoted(text)}: another note, by hundreds of cents; read fret {question.fret} again")
-    return cents, "warble" if found[3] else ""
+    return cents, note
 
 
-def _named(unit: Sequence[int]) -> str:
-    return " and ".join(map(str, unit))
+def _warbling(own: Sequence[Reading], at: int) -> str:
+    """Name the frets of a pass at which notes warble."""
+    return ", ".join(str(fret) for fret in sorted({each.fret for each in own if each.at == at and each.warbles}))
+
+
+def _read(advices: Sequence[Advice]) -> str:
+    """Name the errors that the aim was read at."""
+    aimed = [note for each in advices for note in zip(each.frets[each.aimed], each.now[each.aimed], strict=True)]
+    return ", ".join(f"fret {fret} {off:+.1f}" for fret, off in aimed)

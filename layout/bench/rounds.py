@@ -35,7 +35,7 @@ def joined(raw: Sequence[Reading]) -> tuple[tuple[Reading, ...], tuple[Finding, 
     Returns
     -------
     tuple of Reading
-        The same, with one number for such rounds.
+        The same; such rounds carry the number of the last of them.
     tuple of Finding
         Which rounds these are.
     """
@@ -48,8 +48,8 @@ def joined(raw: Sequence[Reading]) -> tuple[tuple[Reading, ...], tuple[Finding, 
             alike[-1].append(at)
         else:
             alike.append([at])
-    first = {at: each[0] for each in alike for at in each}
-    return tuple(replace(reading, at=first[reading.at]) for reading in raw), tuple(map(_said, filter(_many, alike)))
+    last = {at: each[-1] for each in alike for at in each}
+    return tuple(replace(reading, at=last[reading.at]) for reading in raw), tuple(map(_said, filter(_many, alike)))
 
 
 def _many(rounds: Sequence[int]) -> bool:
@@ -78,6 +78,8 @@ def _same_place(before: Sequence[Reading], after: Sequence[Reading]) -> bool:
         return False
     if was is not None and now is not None:
         return abs(was - now) < SHOWN
+    if any(each.warbles for each in before) != any(each.warbles for each in after):
+        return False  # the pickups were, perhaps
     old, new = _errors(before), _errors(after)
     return bool(old.keys() & new.keys()) and all(
         abs(np.mean(old[fret]) - np.mean(new[fret])) <= _apart(len(old[fret]), len(new[fret])) + _EXACT

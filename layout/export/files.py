@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -63,6 +64,64 @@ def write_whole(files: Mapping[Path, bytes], *, force: bool = False) -> None:
             for path in written:
                 path.unlink(missing_ok=True)
         raise
+
+
+def add_to(path: Path, row: bytes) -> None:
+    """Add to a file: all of it or nothing, and on disk before this returns; what is there is not touched.
+
+    Parameters
+    ----------
+    path
+        The file.
+    row
+        What is added at its end, wherever that is by then.
+
+    Raises
+    ------
+    OSError
+        The disk or its owner refused, or the file is gone.
+    """
+    written = 0
+    with open(path, "ab", buffering=0, opener=lambda name, flags: os.open(name, flags & ~os.O_CREAT)) as file:
+        try:
+            written = file.write(row)
+            _refuse_part(path, written, len(row))
+            os.fsync(file.fileno())
+        except BaseException:
+            end = file.tell()
+            if written and file.seek(0, os.SEEK_END) == end:  # nobody else wrote behind it
+                file.truncate(end - written)
+            raise
+
+
+def _refuse_part(path: Path, written: int, whole: int) -> None:
+    if written != whole:  # what a full disk does without an error
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+
+
+def take_off(path: Path, row: bytes) -> bool:
+    """Take what was added last off a file again, unless something else stands behind it by now.
+
+    Parameters
+    ----------
+    path
+        The file.
+    row
+        What was added.
+
+    Returns
+    -------
+    bool
+        It was there and is gone.
+    """
+    with path.open("r+b", buffering=0) as file:
+        size = file.seek(0, os.SEEK_END)
+        file.seek(max(size - len(row), 0))
+        if file.read() != row:
+            return False
+        file.truncate(size - len(row))
+        os.fsync(file.fileno())
+    return True
 
 
 def _write(path: Path, contents: bytes, *, force: bool) -> None:

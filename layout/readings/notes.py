@@ -45,7 +45,7 @@ class Reading:
     string, fret
         Where it was fretted.
     cents
-        Against its target, sharp positive [cents].
+        Against its target, sharp positive [cents]; not a number where the note warbles and none was read.
     open
         The open string then, against its own target [cents].
     saddle_offset
@@ -75,7 +75,7 @@ class Reading:
     @property
     def warbles(self) -> bool:
         """The note beats against itself, as it does over a magnet: no reading to go by."""
-        return "warbl" in self.note.lower()
+        return warbling(self.note)
 
 
 def read_readings(source: Source, instrument: Instrument) -> tuple[Reading, ...]:
@@ -211,7 +211,14 @@ def cents_of(plan: Plan, string: int, fret: int, hertz: float) -> float | None:
     return None if wanted is None else CENTS_PER_NEPER * math.log(hertz / wanted)
 
 
+def warbling(note: str) -> bool:
+    """Tell whether a note says that a reading warbles."""
+    return "warbl" in note.lower()
+
+
 def _cents(row: Row, plan: Plan, string: int, fret: int) -> float:
+    if not row.has("hz") and not row.has("cents") and warbling(row.text("note")):
+        return math.nan  # a meter that hunts shows no figure
     if row.has("hz") == row.has("cents"):
         row.fault("cents", "given besides hz" if row.has("hz") else "nothing given", "state cents or hz")
         return 0.0

@@ -109,11 +109,14 @@ class Rows:
         The rows that are not blank.
     faults
         All that was found wrong so far.
+    delimiter
+        What separates the columns.
     """
 
     columns: tuple[str, ...]
     rows: tuple[Row, ...]
     faults: list[Fault] = field(default_factory=list)
+    delimiter: str = ","
 
     def __iter__(self) -> Iterator[Row]:
         """Go through the rows."""
@@ -175,7 +178,7 @@ def read_rows(text: bytes, known: Sequence[str], needed: Sequence[str], header: 
                 rows.append(Row(line, dict(zip(columns, cells, strict=False)), faults, delimiter != ","))
     except csv.Error as error:
         faults.append(Fault(f"line {len(rows) + 2} or below", f"not a table: {error}"))
-    found = Rows(columns, tuple(rows), faults)
+    found = Rows(columns, tuple(rows), faults, delimiter)
     if not rows:
         found.refuse()
     return found

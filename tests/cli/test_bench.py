@@ -8,9 +8,11 @@ import subprocess
 import sys
 import time
 
+import click
 import pytest
-from helpers import few, starter
+from helpers import TOP, few, starter
 
+from slotwright.layout.export.files import add_to
 from slotwright.layout.readings.notes import parse_readings
 from slotwright.templates import starters
 
@@ -107,10 +109,10 @@ def test_a_dialogue_from_first_reading_to_summary(run, tmp_path):
     code, out, err = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed=typed)
     assert (code, err) == (0, "")
     assert "back, away from the nut: 2." in out
-    assert 'x": cents such as -2.5' in out
-    assert out.count("retune after each move") == 1
+    assert 'x": type cents such as -2.5' in out
+    assert out.count("tune again, then read") == 1
     assert "string 1: 1 move, back 2." in out
-    assert "string 4: not moved" in out
+    assert "string 4: not moved; in tune" in out
     rows = list(csv.DictReader((tmp_path / "log.csv").open()))
     assert [row["cents"] for row in rows[:3]] == ["6.000", "9.500", "0.400"]
     assert [row["pass"] for row in rows[:3]] == ["1", "1", "2"]
@@ -136,7 +138,8 @@ def test_stepping_back_over_a_skip_keeps_the_reading(run, tmp_path):
 
 def test_a_move_asked_for_before_is_said_to_be(run):
     out = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="5\n8\n\nx\nq\n")[1]
-    assert out.count("(as before) string 1: back") == 2
+    assert out.count("string 1: back") == 2  # and not for what was not understood
+    assert out.count("(as before) string 1: back") == 1
     assert "string 1: asked to be moved, not read since" in out
     assert "\u00b1" not in out  # no table that asks for the move once more
     out = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="q\n")[1]
@@ -149,19 +152,194 @@ def test_a_log_behind_a_link_and_one_that_another_hand_wrote(run, tmp_path):
     assert (tmp_path / "link.csv").is_symlink()
     assert "1,12,5.000" in (tmp_path / "real.csv").read_text()
 
-    from slotwright.cli.dialogue import _Log
-    from slotwright.layout.errors import SlotwrightError
-    from slotwright.layout.instrument.instrument import lay_out
-    from slotwright.layout.readings.notes import Reading
 
-    kept = _Log(tmp_path / "real.csv", lay_out(starter("electric-six")))
-    (tmp_path / "real.csv").write_text("string,fret,cents\n2,12,1\n")
-    with pytest.raises(SlotwrightError, match="changed by somebody else"):
-        kept.write((Reading(1, 12, 3.0),))
-    assert "2,12,1" in (tmp_path / "real.csv").read_text()
-    (tmp_path / "real.csv").unlink()
-    with pytest.raises(SlotwrightError, match="taken away"):
-        kept.write((Reading(1, 12, 3.0),))
+LOGS = {
+    "ours": "string,fret,cents,open,pass,moved,note\n1,12,5.000,0.000,1,0.00000,\n",
+    "semicolons, decimal commas": "\ufeffpass;note;string;fret;cents;moved\r\n1;new strings;1;12;5,0;\r\n",
+    "told by a line": "sep=;\r\nnote;string;fret;cents;moved;pass\r\n;1;12;5.0;;1\r\n",
+    "tabs, hz": "hz\tstring\tfret\tpass\tmoved\tnote\topen\n661.2\t1\t12\t1\t\t\t+0.1\n",
+    "with places": 'string,fret,cents,hz,saddle_offset,pass,moved,note\r1,12,,661.2,2.4,1,,"odd, but true"\r',
+    "no last line end": "string,fret,cents,note,pass,moved\n1,12,5.0,,,0",
+}
+
+
+@pytest.mark.parametrize("name", LOGS)
+def test_a_log_is_only_added_to_in_its_own_way(run, tmp_path, name):
+    log, before = tmp_path / "log.csv", LOGS[name].encode()
+    log.write_bytes(before)
+    log.chmod(0o600)
+    code, out, err = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="7,5\nwarble\nb\n4 w\nq\n")
+    assert (code, err) == (0, "")
+    assert ("its last line had no line end" in out) == (name == "no last line end")
+    after = log.read_bytes()
+    assert after.startswith(before)
+    assert log.stat().st_mode & 0o777 == 0o600
+    end = next(end for end in ("\r\n", "\r", "\n") if end in LOGS[name])
+    added = after[len(before) :].decode()
+    assert added.endswith(end)
+    rows = added.strip().split(end)
+    assert len(rows) == 2
+    delimiter = max(",;\t", key=LOGS[name].count)
+    columns = next(line for line in LOGS[name].lstrip("\ufeff").split(end) if "sep=" not in line).split(delimiter)
+    assert all(len(row.split(delimiter)) == len(columns) for row in rows)
+    assert ("7,500" in added) == ("decimal commas" in name)
+    read = parse_readings(after, starter("electric-six"))
+    assert [(each.string, each.fret, each.at) for each in read] == [(1, 12, 1), (1, 17, 1), (1, 12, 2)]
+    assert read[1].cents == pytest.approx(7.5, abs=1e-3)
+    assert read[2].note == "warble"
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (
+            "string,fret,cents\n1,12,5\n",
+            'columns pass, moved, note missing, which a log needs; write ",pass,moved,note"',
+        ),
+        (
+            "string;fret;cents;pass;moved\n1;12;5;1;\n",
+            'column note missing, which a log needs; write ";note" at its end',
+        ),
+        ("string,fret,cents,pass,moved,note\n1,12,5,1,0,\n1,17,8.", "last line: has 3 of 6 cells and no line end"),
+        ("string,fret,cents,pass,moved,who\n1,12,5,1,0,\n", 'unknown column "who"'),
+    ],
+)
+def test_a_log_that_cannot_be_added_to_is_refused_before_anything_is_asked(run, tmp_path, text, says):
+    (tmp_path / "log.csv").write_text(text)
+    code, out, err = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="5\n")
+    assert (code, out) == (2, "")
+    assert says in err
+    assert (tmp_path / "log.csv").read_text() == text
+
+
+def test_a_protected_log_is_refused_before_anything_is_asked(run, tmp_path):
+    log = tmp_path / "log.csv"
+    log.write_text(LOGS["ours"])
+    log.chmod(0o444)
+    code, out, err = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="5\n")
+    assert (code, out) == (1, "")
+    assert err == "slotwright: log.csv: write-protected; name another log, or allow writing\n"
+    assert log.read_text() == LOGS["ours"]
+
+
+def between(monkeypatch, change, at=2):
+    """Let somebody else change the log while a question waits for its answer."""
+    prompt, asked = click.prompt, []
+
+    def answered(*args, **kwargs):
+        asked.append(args[0])
+        if len(asked) == at:
+            change()
+        return prompt(*args, **kwargs)
+
+    monkeypatch.setattr("click.prompt", answered)
+    return asked
+
+
+def test_two_dialogues_keep_one_log(run, tmp_path, monkeypatch):
+    log = tmp_path / "log.csv"
+    other = "2,12,0.100,0.000,1,0.00000,\n2,17,0.200,0.000,1,0.00000,\n"
+
+    def change():
+        with log.open("a") as file:
+            file.write(other)
+
+    asked = between(monkeypatch, change)
+    code, out, err = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="0.3\n-0.3\n1\nq\n")
+    assert (code, err) == (0, "")
+    assert "log.csv was changed by somebody else meanwhile; now it holds 4 readings" in out
+    assert asked[2] == "string 3 fret 12"  # by what both read
+    assert [row["cents"] for row in csv.DictReader(log.open())] == ["0.300", "0.100", "0.200", "-0.300", "1.000"]
+
+
+def test_a_reading_of_a_pass_that_another_ended_is_put_where_it_belongs(run, tmp_path, monkeypatch):
+    log = tmp_path / "log.csv"
+    others = "1,17,8.000,0.000,1,0.00000,\n1,12,0.200,0.000,2,1.50000,\n1,17,0.200,0.000,2,1.50000,\n"
+
+    def change():
+        with log.open("a") as file:
+            file.write(others)
+
+    between(monkeypatch, change)
+    code, _, err = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="5\n0.4\nq\n")
+    assert (code, err) == (0, "")
+    assert log.read_text().splitlines()[-1] == "1,17,0.400,0.000,2,1.50000,"
+    assert others in log.read_text()
+
+
+def test_a_log_that_is_taken_away_is_written_anew(run, tmp_path, monkeypatch):
+    log = tmp_path / "log.csv"
+    between(monkeypatch, log.unlink)
+    code, out, _ = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="5\n8\nq\n")
+    assert code == 0
+    assert "log.csv was taken away meanwhile; it is written anew" in out
+    assert [row["cents"] for row in csv.DictReader(log.open())] == ["5.000", "8.000"]
+
+
+def test_a_log_spoilt_meanwhile_keeps_what_it_is_and_the_reading_is_told(run, tmp_path, monkeypatch):
+    log = tmp_path / "log.csv"
+    between(monkeypatch, lambda: log.write_text("shopping\n"))
+    code, _, err = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="5\n8\nq\n")
+    assert code == 2
+    assert "log.csv: line 1: names no column that is known" in err
+    assert "not written, because that stands there since: 1,17,8.000" in err
+    assert log.read_text() == "shopping\n"
+
+
+def test_the_dialogue_in_the_readme(run):
+    text = (TOP / "README.md").read_text("utf-8")
+    shown = [line.strip() for line in text.splitlines() if line.startswith("    string 1")]
+    typed = [line.partition(" > ")[2] for line in shown if " > " in line]
+    out = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="\n".join([*typed, "q\n"]))[1]
+    assert [line for line in shown if " > " not in line] == [
+        "string 1: back, away from the nut: 1.67 mm, 3 1/4 turns clockwise"
+    ]
+    assert f"string 1 fret 12 > string 1 fret 17 > {shown[2]}\nstring 1 fret 12 > " in out
+
+
+def test_nothing_older_is_taken_back(run, tmp_path, monkeypatch):
+    log = tmp_path / "log.csv"
+    log.write_text(LOGS["ours"])
+    out = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="b\n8\nb\nb\nq\n")[1]
+    assert out.count("nothing to take back here; what was there before is mended in log.csv itself") == 2
+    assert log.read_text() == LOGS["ours"]
+
+    def change():
+        with log.open("a") as file:
+            file.write("2,12,0.100,0.000,1,0.00000,\n")
+
+    between(monkeypatch, change)
+    out = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="8\nb\nq\n")[1]
+    assert "changed by somebody else meanwhile; take the row out there" in out
+    assert [row["cents"] for row in csv.DictReader(log.open())] == ["5.000", "8.000", "0.100"]
+
+
+def test_a_row_is_written_whole_or_not_at_all(tmp_path, monkeypatch):
+    log = tmp_path / "log.csv"
+    log.write_bytes(b"one\n")
+    synced = []
+    monkeypatch.setattr("os.fsync", synced.append)
+    add_to(log, b"two\n")
+    assert log.read_bytes() == b"one\ntwo\n"
+    assert len(synced) == 1
+    monkeypatch.setattr("os.fsync", lambda _: (_ for _ in ()).throw(OSError("full")))
+    with pytest.raises(OSError, match="full"):
+        add_to(log, b"three\n")
+    assert log.read_bytes() == b"one\ntwo\n"
+    with pytest.raises(FileNotFoundError):
+        add_to(tmp_path / "none.csv", b"three\n")
+    assert not (tmp_path / "none.csv").exists()
+
+
+def test_a_turn_that_went_the_wrong_way_in_a_dialogue_and_in_its_log(run):
+    out = run("bench", "heron.toml", "--ask", "--log", "log.csv", typed="5\n5\n12\n12\nq\n")[1]
+    assert "string 1: the last turn went the wrong way: asked 1.25 mm back" in out
+    assert 'screw_from = "rear"' in out
+    out = run("bench", "heron.toml", "log.csv")[1]
+    assert "string 1: wrong way: the last turn went the wrong way: asked 1.25 mm back" in out
+    told = json.loads(run("bench", "heron.toml", "log.csv", "--json")[1])["strings"][0]
+    assert [each["kind"] for each in told["findings"]][0] == "wrong way"
+    assert (told["direction"], told["turns"]) == ("back", None)
 
 
 def test_an_empty_log_is_begun(run, tmp_path):
