@@ -23,7 +23,7 @@ from slotwright.layout.errors import PlanError, SlotwrightError
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
     from slotwright.layout.bench.advice import Advice
@@ -124,7 +124,8 @@ def _save(plan: Path, path: Path, found: Intonation, *, force: bool) -> None:
         raise SlotwrightError(f"{path} is not written: {found.wanting}")
     if found.calibrated.doubtful:
         raise SlotwrightError(f"{path} is not written: {found.calibrated.doubtful}; look at the findings")
-    text = recalibrated(plan.read_bytes(), found.calibrated.stiffness, found.calibrated.stretch)
+    learnt = found.calibrated
+    text = recalibrated(plan.read_bytes(), learnt.stiffness, learnt.stretch, learnt.another_depth)
     write({path: text}, force=force)
 
 
@@ -155,7 +156,7 @@ def _print(instrument: Instrument, found: Intonation) -> None:
             click.echo(f"string {verdict.string}: {finding.kind}: {finding}")
     for finding in found.findings:
         click.echo(f"{finding.kind}: {finding}")
-    for line in _taught(found):
+    for line in _taught(found, plan.said):
         click.echo(line)
 
 
@@ -164,7 +165,7 @@ def _travels(instrument: Instrument) -> bool:
     return instrument.placed is not None and instrument.placed.reserve is not None
 
 
-def _taught(found: Intonation) -> Iterator[str]:
+def _taught(found: Intonation, said: Callable[[float], str]) -> Iterator[str]:
     """Say what the readings teach the model, or why they do not."""
     learnt = found.calibrated
     if learnt is None:
@@ -176,6 +177,10 @@ def _taught(found: Intonation) -> Iterator[str]:
         f"(correlation {learnt.correlation:+.2f})"
     )
     yield f"the model missed those readings by {learnt.rms_before:.2f} cents, with this by {learnt.rms_after:.2f}"
+    if learnt.press_depth is not None and learnt.press_depth_error is not None:
+        depth, error = said(learnt.press_depth), said(learnt.press_depth_error)
+        held = "these factors go with that" if learnt.another_depth is not None else "the plan's depth is kept"
+        yield f"the hand presses {depth} past the crown, give or take {error}, much as if the nut were high; {held}"
     if learnt.doubtful:
         yield f"not to be trusted: {learnt.doubtful}; does each saddle stand where stated?"
 

@@ -99,6 +99,8 @@ def restring(
     before, after = instrument.strung, other.strung
     assert before is not None  # noqa: S101 - `_unlike` looked
     assert after is not None  # noqa: S101
+    if calibrated is not None:  # the same hand presses both
+        before, after = (replace(each, fretting=calibrated.on(each.fretting)) for each in (before, after))
 
     def further(factors: Floats) -> Floats:
         """Give how much further back the other strings want their saddles [mm]."""

@@ -57,6 +57,8 @@ def _calibration(learnt: Calibrated) -> dict[str, Any]:
         "stretch": learnt.stretch,
         "stretch_error": learnt.stretch_error,
         "correlation": learnt.correlation,
+        "press_depth": learnt.press_depth,
+        "press_depth_error": learnt.press_depth_error,
         "rms_before": learnt.rms_before,
         "rms_after": learnt.rms_after,
         "strings": list(learnt.strings),
