@@ -179,8 +179,8 @@ def _taught(found: Intonation, said: Callable[[float], str]) -> Iterator[str]:
     yield f"the model missed those readings by {learnt.rms_before:.2f} cents, with this by {learnt.rms_after:.2f}"
     if learnt.press_depth is not None and learnt.press_depth_error is not None:
         depth, error = said(learnt.press_depth), said(learnt.press_depth_error)
-        held = "these factors go with that" if learnt.another_depth is not None else "the plan's depth is kept"
-        yield f"the hand presses {depth} past the crown, give or take {error}, much as if the nut were high; {held}"
+        held = "the plan's is kept" if learnt.another_depth is None else "the factors go with that, not the plan's"
+        yield f"the hand presses {depth} past the crown (+- {error}; a nut too high sounds much alike); {held}"
     if learnt.doubtful:
         yield f"not to be trusted: {learnt.doubtful}; does each saddle stand where stated?"
 

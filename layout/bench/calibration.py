@@ -289,7 +289,7 @@ class _Taught:
         self.saddle = np.stack([readings.saddle for readings in passes])
         self.cents = np.stack([readings.cents for readings in passes])
         self.blocks = [
-            _Block(at, string, frets, np.linalg.inv(readings.covariance(string, frets)))
+            _Block(at, string, frets, np.asarray(np.linalg.inv(readings.covariance(string, frets)), dtype=np.float64))
             for at, readings in enumerate(passes)
             for string in _teaching(readings)
             for frets in [np.flatnonzero(readings.read[string])]

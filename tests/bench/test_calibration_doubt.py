@@ -7,6 +7,7 @@ import pytest
 from forward import World, flat_plan
 from helpers import few, slack
 
+from slotwright.layout.bench import calibration
 from slotwright.layout.bench.calibration import calibrate
 from slotwright.layout.bench.state import each_pass, setting_of
 from slotwright.layout.instrument.instrument import lay_out
@@ -124,6 +125,16 @@ def test_a_depth_that_the_plan_knows_is_kept():
     assert found.another_depth is None
     assert found.press_depth == pytest.approx(0.2, abs=2 * found.press_depth_error)
     assert (found.on(deep.fretting).press_depth == 0.2).all()
+
+
+def test_a_depth_held_at_none_leaves_the_factors_of_a_plan_without_any(setting, monkeypatch):
+    deep = replace(setting, fretting=replace(setting.fretting, press_depth=np.full(6, 0.2)))
+    world = World(setting.saddle, stretch=0.4)
+    same = learnt(np.random.default_rng(37), setting, world)
+    monkeypatch.setattr(calibration, "CONTRADICTED", -np.inf)  # or else so low a stretch excuses the plan
+    found = learnt(np.random.default_rng(37), deep, world)
+    assert found.press_depth == found.another_depth == 0
+    assert (found.stiffness, found.stretch) == pytest.approx((same.stiffness, same.stretch), abs=1e-3)
 
 
 def test_upper_frets_tell_nothing_of_the_depth(setting):
