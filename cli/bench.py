@@ -24,7 +24,7 @@ from slotwright.layout.units import cents as shown_cents
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
     from slotwright.layout.bench.advice import Advice
@@ -41,6 +41,7 @@ _MOST_NOTES = 3  # of a string that fit into a line of the table
 @click.argument("readings", type=FILE, required=False, metavar="[READINGS.csv]")
 @click.option("--ask", is_flag=True, help="Ask for the readings one by one, with the instrument in hand.")
 @click.option("--log", type=FILE, metavar="FILE.csv", help="For --ask: add each reading here.")
+@click.option("--explain", is_flag=True, help="Say what the calibration rests on.")
 @click.option("--restring", type=FILE, metavar="OTHER_PLAN", help="Moves for its strings.")
 @click.option("--save-plan", type=FILE, metavar="FILE.toml", help="Keep the plan with what was learnt.")
 @click.option("--force", is_flag=True, help="Replace that file if it exists.")
@@ -50,6 +51,7 @@ def command(
     readings: Path | None,
     ask: bool,
     log: Path | None,
+    explain: bool,
     restring: Path | None,
     save_plan: Path | None,
     force: bool,
@@ -74,8 +76,8 @@ def command(
         raise click.UsageError(
             "--ask needs --log FILE.csv, where each reading is safe." if ask else "--log is for --ask."
         )
-    if ask and (restring or save_plan or as_json):
-        raise click.UsageError("--restring, --save-plan and --json go with READINGS.csv; the log is one.")
+    if ask and (explain or restring or save_plan or as_json):
+        raise click.UsageError("--explain, --restring, --save-plan and --json go with READINGS.csv; the log is one.")
     if save_plan is not None and save_plan.suffix.lower() != ".toml":
         raise SlotwrightError(f"{save_plan}: the plan is a TOML file; end its name in .toml")
     instrument = read_instrument(plan)
@@ -90,7 +92,7 @@ def command(
     if as_json:
         print_json(data.intonation(found, restrung))
         return
-    _print(instrument, found)
+    _print(instrument, found, explain=explain)
     if other is not None and restrung is not None:
         _print_restrung(instrument, other, restrung)
     if save_plan is not None:
@@ -126,11 +128,12 @@ def _save(plan: Path, path: Path, found: Intonation, *, force: bool) -> None:
         raise SlotwrightError(f"{path} is not written: {found.wanting}")
     if found.calibrated.doubtful:
         raise SlotwrightError(f"{path} is not written: {found.calibrated.doubtful}; look at the findings")
-    text = recalibrated(plan.read_bytes(), found.calibrated.stiffness, found.calibrated.stretch)
+    learnt = found.calibrated
+    text = recalibrated(plan.read_bytes(), learnt.stiffness, learnt.stretch, learnt.press_depth)
     write({path: text}, force=force)
 
 
-def _print(instrument: Instrument, found: Intonation) -> None:
+def _print(instrument: Instrument, found: Intonation, *, explain: bool) -> None:
     from slotwright.layout.bench.moves import said_turns  # noqa: PLC0415 - quick --help
 
     plan, said = instrument.plan, instrument.length
@@ -157,7 +160,7 @@ def _print(instrument: Instrument, found: Intonation) -> None:
             click.echo(f"string {verdict.string}: {finding.kind}: {finding}")
     for finding in found.findings:
         click.echo(f"{finding.kind}: {finding}")
-    for line in _taught(found):
+    for line in (*_taught(found), *(_rests_on(found, plan.said) if explain else ())):
         click.echo(line)
 
 
@@ -180,6 +183,29 @@ def _taught(found: Intonation) -> Iterator[str]:
     yield f"the model missed those readings by {learnt.rms_before:.2f} cents, with this by {learnt.rms_after:.2f}"
     if learnt.doubtful:
         yield f"not to be trusted: {learnt.doubtful}; does each saddle stand where stated?"
+
+
+def _rests_on(found: Intonation, said: Callable[[float], str]) -> Iterator[str]:
+    """Say what the factors were learnt with, and what sounds like them."""
+    from slotwright.layout.bench.calibration import STRETCH_SLIP  # noqa: PLC0415 - quick --help
+    from slotwright.layout.instrument.tolerances import CAUSES  # noqa: PLC0415
+
+    learnt = found.calibrated
+    if learnt is None:
+        return
+    yield (
+        f"allowed for: action off by {said(CAUSES['action'].usual)}, the height at fret 1 by "
+        f"{said(CAUSES['nut-height'].usual)}, each string's stretch by {STRETCH_SLIP:.0%}"
+    )
+    if learnt.press_depth is None or learnt.press_depth_error is None or learnt.correlations is None:
+        yield "frets 1 to 3 were not read: how deep the hand presses is taken from the plan"
+        return
+    stretch, nut = map(shown_cents, learnt.correlations)
+    yield (
+        f"the hand presses {said(learnt.press_depth)} ± {said(learnt.press_depth_error)} below the crown (correlation "
+        f"with the stretch {stretch}, with the height at the nut {nut}); to tell them apart press as lightly as the "
+        "note speaks and read frets 1 to 3 again"
+    )
 
 
 def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrung) -> None:

@@ -76,10 +76,17 @@ class World:
     nut_too_far: float = 0.0  # mm from the first fret
     crown: tuple = ()  # (fret, mm toward the bridge, strings it concerns)
     pull: float = 0.0  # cents at the last fret, bending up from the octave
-    stretch: float = 1.0
+    stretch: float | np.ndarray = 1.0
     stiffness: float = 1.0
     strings: tuple = STRINGS
     action: float = ACTION  # mm
+    action_off: float | np.ndarray = 0.0  # mm above what the plan says, of all strings or of each
+    first_gap_off: float | np.ndarray = 0.0  # mm likewise, of the open string above crown 1
+    press_depth: float = 0.0  # mm that the hand presses below the line from saddle to crown
+
+    def _own(self, name, string):
+        """Give what one string has of something that may be the same for all."""
+        return float(np.broadcast_to(getattr(self, name), len(self.strings))[string - 1])
 
     def errors(self, string, frets=range(1, 23)):
         """Give what a perfect meter reads of fretted notes against the open string [cents]."""
@@ -96,15 +103,18 @@ class World:
                 x = np.where(n == fret, x + astray, x)
         before = np.where(n == 1, 0.0, scale * (1 - 2 ** (-(n - 1) / 12)))
         nut, end = -self.nut_too_far, scale + self.saddle[string - 1]
-        b = NUT_ACTION + self.slot_too_high
-        tilt = (self.action - b) / (scale / 2 - nut)
+        # The open string is straight: down the line through what it stands above crowns 12 and 1.
+        action_off, gap_off = self._own("action_off", string), self._own("first_gap_off", string)
+        first = (scale * (1 - 2 ** (-1 / 12)) - nut) / (scale / 2 - nut)
+        b = NUT_ACTION + self.slot_too_high + (gap_off - first * action_off) / (1 - first)
+        tilt = (self.action + action_off - b) / (scale / 2 - nut)
         height = b + tilt * (end - nut)
         open_length = np.hypot(end - nut, height - b)
         speaking = np.hypot(end - x, height)
         back = np.minimum(PRESS, (x - before) / 2)
-        dip = height / (end - x) * back
+        dip = height / (end - x) * back + self.press_depth
         behind = np.hypot(back, dip) + np.hypot(x - back - nut, b + dip)
-        longer = self.stretch * (speaking + behind - open_length) / open_length
+        longer = self._own("stretch", string) * (speaking + behind - open_length) / open_length
         pulled = tension + ea * longer
         lighter = mass / (1 + longer)
 

@@ -97,6 +97,8 @@ def restring(
     if faults := [*_unlike(instrument, other)]:
         raise PlanError(faults)
     before, after = instrument.stringing, other.stringing
+    if calibrated is not None:  # the same hand presses both
+        before, after = (replace(each, fretting=calibrated.on(each.fretting)) for each in (before, after))
 
     def further(factors: Floats) -> Floats:
         """Give how much further back the other strings want their saddles [mm]."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.instrument.stringing import aim_weights, limp
+from slotwright.layout.instrument.stringing import aim_weights, between_outer, limp
 from slotwright.layout.instrument.tunings import in_all_tunings
 from slotwright.layout.physics.offsets import compensate
 from slotwright.layout.physics.pitch import parts
@@ -95,6 +95,8 @@ class Setting:
         (strings, 2); None where the bridge states none.
     groups
         Strings (from 0) whose saddle is moved as one.
+    across
+        Where each string lies between the outer ones, bass 0 and treble 1, shape (strings,).
     """
 
     fretting: Fretting
@@ -104,6 +106,7 @@ class Setting:
     nut: Floats
     room: Floats | None
     groups: tuple[tuple[int, ...], ...]
+    across: Floats
 
 
 def setting_of(instrument: Instrument) -> Setting:
@@ -120,10 +123,10 @@ def setting_of(instrument: Instrument) -> Setting:
         The strings as they lie.
     """
     plan, neck, strung = instrument.plan, instrument.neck, instrument.strung
-    weights = aim_weights(plan)
+    weights, across = aim_weights(plan), between_outer(neck.nut_ends[:, 1])
     if strung is None:
         none, strings = np.zeros(len(plan.strings)), limp(plan, neck)
-        return Setting(strings, strings, weights, none, none, None, ())
+        return Setting(strings, strings, weights, none, none, None, (), across)
     saddle, room = strung.offsets.saddle, None
     groups = tuple(tuple(n - 1 for n in group) for group in plan.shared_saddles)
     placed = instrument.placed
@@ -133,7 +136,7 @@ def setting_of(instrument: Instrument) -> Setting:
             away = np.abs((placed.bands - placed.contacts[:, None]) / neck.directions[:, None, :1])[..., 0]
             room = np.copysign(away, placed.reserve)
     tuned = in_all_tunings(plan, strung.fretting)
-    return Setting(strung.fretting, tuned, weights, saddle, strung.offsets.nut, room, groups)
+    return Setting(strung.fretting, tuned, weights, saddle, strung.offsets.nut, room, groups, across)
 
 
 def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:

@@ -224,10 +224,26 @@ def _fretting(plan: Plan, neck: Neck, bodies: Sequence[StringBody]) -> Fretting:
 def _between(outer: tuple[float, float], y: Floats) -> Floats:
     """Share a height given at the treble and the bass outer string between all of them, linear in y."""
     treble, bass = outer
+    return bass + between_outer(y) * (treble - bass)
+
+
+def between_outer(y: Floats) -> Floats:
+    """Say where strings lie between the outer ones.
+
+    Parameters
+    ----------
+    y
+        Where each string crosses a line, string 1 first [mm], shape (strings,).
+
+    Returns
+    -------
+    ndarray, shape (strings,)
+        1 at the treble, 0 at the bass, a half where there is one string alone.
+    """
     if len(y) == 1:
-        return np.array([(treble + bass) / 2])
+        return np.array([0.5])
     share: Floats = (y - y[-1]) / (y[0] - y[-1])
-    return bass + share * (treble - bass)
+    return share
 
 
 def aim_weights(plan: Plan) -> Floats:

@@ -10,6 +10,7 @@ from slotwright.layout.bench.diagnosis import intonate
 from slotwright.layout.bench.state import gather, setting_of
 from slotwright.layout.errors import MeasuredError
 from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.physics.pitch import parts
 from slotwright.layout.readings.notes import as_log, parse_readings
 
 AIMS = {string: [12, 17] if string < 4 else [12] for string in range(1, 7)}
@@ -35,6 +36,20 @@ def test_the_other_model_agrees_with_the_model():
     world = World(instrument.strung.offsets.saddle)
     for string in range(1, 7):
         assert world.errors(string) == pytest.approx(instrument.strung.after.total[string - 1], abs=1e-6)
+
+
+def test_it_agrees_too_where_heights_and_hand_are_otherwise():
+    """Action and first gap stated as they are, and how deep the hand presses."""
+    nominal = 0.35 + (1.7 - 0.35) * 2 * (1 - 2 ** (-1 / 12))  # of the open string above crown 1
+    made = flat_plan(setup={"press_depth": 0.2, "action": 1.83})
+    setup = {**made.contents()["setup"], "nut_action": None, "first_gap": nominal + 0.04}
+    instrument = lay_out(made.model_copy(update={"setup": {k: v for k, v in setup.items() if v is not None}}))
+    saddle = instrument.strung.offsets.saddle
+    world = World(saddle, action_off=0.13, first_gap_off=0.04, press_depth=0.2)
+    for string in range(1, 7):
+        assert world.errors(string) == pytest.approx(
+            parts(instrument.strung.fretting, saddle, np.zeros(6)).total[string - 1], abs=1e-6
+        )
 
 
 @pytest.mark.parametrize(("minimise", "instruments"), [("rms", 700), ("worst", 200)])

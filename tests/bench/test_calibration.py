@@ -48,88 +48,110 @@ def learnt(instrument, raw):
     return calibrate(setting, passes)
 
 
-def test_the_truth_lies_within_two_standard_errors(instrument):
-    """2000 instruments; their factors are drawn as the fit expects them, 1 ± 0.3."""
-    rng, off, misfits = np.random.default_rng(21), [], []
-    for _ in range(few(2000, part=20)):
-        truth = rng.normal(1, 0.3, 2)
-        while truth.min() < 0.15:  # nobody strings wire without stretch; one draw in two hundred
-            truth = rng.normal(1, 0.3, 2)
-        world = World(instrument.strung.offsets.saddle + rng.uniform(-2, 2, 6), stiffness=truth[0], stretch=truth[1])
-        found = learnt(instrument, readings(world, rng))
-        off.append(
-            [(found.stiffness - truth[0]) / found.stiffness_error, (found.stretch - truth[1]) / found.stretch_error]
-        )
-        misfits.append(found.misfit)
-    within = np.mean(np.abs(off) < 2, axis=0)
-    chance = slack(0.9545, len(off))
-    assert (within > 0.93 - chance).all()
-    assert (within < 0.97 + chance).all()
-    assert np.mean(misfits) == pytest.approx(1, abs=0.1)  # two of 48 readings' freedom are spent on the factors
-
-
 def test_a_perfect_meter_finds_the_factors_but_for_what_was_expected(instrument):
-    world = World(instrument.strung.offsets.saddle, stiffness=0.8, stretch=1.25)
+    world = World(instrument.strung.offsets.saddle, stiffness=0.8, stretch=1.25, press_depth=0.15)
     found = learnt(instrument, readings(world))
-    # The readings are exact, the fit does not know it: it stays a little nearer to 1.
-    assert 0 < (found.stiffness - 0.8) / found.stiffness_error < 0.6
-    assert -0.6 < (found.stretch - 1.25) / found.stretch_error < 0
+    # The readings are exact and so is the setup, the fit does not know it: it stays a little nearer to 1.
+    assert 0 < (found.stiffness - 0.8) / found.stiffness_error < 1
+    assert -1 < (found.stretch - 1.25) / found.stretch_error < 0
     assert found.rms_after < 0.1 < found.rms_before
     assert -1 < found.correlation < 0  # what stiffness explains, stretch need not
 
 
-def test_the_covariance_is_that_of_a_brute_force_search(instrument):
-    """The posterior on a grid of both factors, from the other model of the instrument."""
-    rng = np.random.default_rng(22)
-    raw = readings(World(instrument.strung.offsets.saddle, stiffness=0.9, stretch=1.1), rng, strings=range(1, 5))
+def joint_covariances(world, passes, frets, strings):
+    """Give the covariance of all readings for either way in which heights slip, from the other reckoning.
+
+    Note by note: readings 0.5, open strings 0.5 cents, stretch of each string 7 %, action 0.1, first gap 0.05 mm.
+    """
+    many = [(at, s, f) for at in range(passes) for s in strings for f in frets]
+    at, string, _ = map(np.array, zip(*many, strict=True))
+    same_string = string[:, None] == string
+    covariance = 0.25 * np.eye(len(many)) + 0.25 * (same_string & (at[:, None] == at))
+
+    def slope(name, step):
+        ends = [
+            np.concatenate([replace(world, **{name: getattr(world, name) + by}).errors(s, frets) for s in strings])
+            for by in (-step, step)
+        ]
+        return np.tile((ends[1] - ends[0]) / (2 * step), passes)
+
+    stretch, action, gap = (slope(name, 1e-3) for name in ("stretch", "action_off", "first_gap_off"))
+    covariance = covariance + 0.07**2 * np.outer(stretch, stretch) * same_string
+    share = (6 - string) / 5  # even centres: treble 1, bass 0
+    together = np.outer(share, share) + np.outer(1 - share, 1 - share)
+    heights = 0.1**2 * np.outer(action, action) + 0.05**2 * np.outer(gap, gap)
+    return [covariance + heights * between for between in (same_string, together + same_string / 4)]
+
+
+@pytest.mark.parametrize("slips", [{}, {"action_off": np.linspace(0.15, -0.1, 6)}])
+def test_the_covariance_is_that_of_a_brute_force_search(instrument, slips):
+    """The posterior on a grid of both factors: other instrument, covariance of all notes written out, inverted."""
+    rng, frets, strings = np.random.default_rng(22), (4, 5, 7, 9, 12, 15), range(1, 6)
+    world = World(instrument.strung.offsets.saddle, stiffness=0.9, stretch=1.1, **slips)
+    raw = [replace(r, at=at) for at in (1, 2) for r in readings(world, rng, frets=frets, strings=strings)]
     found = learnt(instrument, raw)
+    cents = np.array([r.cents for r in raw])
+    most_likely = World(instrument.strung.offsets.saddle, stiffness=found.stiffness, stretch=found.stretch)
+    ways = [
+        (np.linalg.inv(covariance), np.linalg.slogdet(covariance)[1])
+        for covariance in joint_covariances(most_likely, 2, frets, strings)
+    ]
+    many = few(31, 17)
     spans = [
-        np.linspace(m - 5 * e, m + 5 * e, 41)
+        np.linspace(m - 5 * e, m + 5 * e, many)
         for m, e in ((found.stiffness, found.stiffness_error), (found.stretch, found.stretch_error))
     ]
-    cents = np.array([[r.cents for r in raw if r.string == s] for s in range(1, 5)])
-    weigh = np.linalg.inv(0.25 * np.eye(len(FRETS)) + 0.25)
-    log = np.empty((41, 41))
+    log = np.empty((many, many, len(ways)))
     for i, stiffness in enumerate(spans[0]):
         for j, stretch in enumerate(spans[1]):
-            world = World(instrument.strung.offsets.saddle, stiffness=stiffness, stretch=stretch)
-            off = cents - [world.errors(s, FRETS) for s in range(1, 5)]
-            log[i, j] = (
-                np.einsum("si,ij,sj->", off, weigh, off) + ((stiffness - 1) / 0.3) ** 2 + ((stretch - 1) / 0.3) ** 2
-            )
-    weight = np.exp(-(log - log.min()) / 2)
+            tried = World(instrument.strung.offsets.saddle, stiffness=stiffness, stretch=stretch)
+            off = cents - np.tile(np.concatenate([tried.errors(s, frets) for s in strings]), 2)
+            prior = ((stiffness - 1) / 0.3) ** 2 + ((stretch - 1) / 0.3) ** 2
+            log[i, j] = [off @ weigh @ off + size + prior for weigh, size in ways]
+    weight = np.exp(-(log - log.min()) / 2).sum(axis=-1)
     weight /= weight.sum()
     a, b = np.meshgrid(*spans, indexing="ij")
     mean = np.array([(weight * a).sum(), (weight * b).sum()])
     spread = np.sqrt([(weight * (a - mean[0]) ** 2).sum(), (weight * (b - mean[1]) ** 2).sum()])
-    assert [found.stiffness, found.stretch] == pytest.approx(mean, abs=0.05 * spread.min())
-    assert [found.stiffness_error, found.stretch_error] == pytest.approx(spread, rel=0.03)
+    assert [found.stiffness, found.stretch] == pytest.approx(mean, abs=0.06 * spread.min())
+    assert [found.stiffness_error, found.stretch_error] == pytest.approx(spread, rel=0.05)
     both = (weight * (a - mean[0]) * (b - mean[1])).sum() / spread.prod()
     assert found.correlation == pytest.approx(both, abs=0.03)
 
 
-@pytest.mark.parametrize("truth", [(0.8, 1.25), (1.25, 0.8)])
-def test_moves_are_foretold_twice_as_well_once_calibrated(instrument, truth):
-    """Every fret read in three passes, tuned anew for each: where saddles belong for another set with more action, and how far they move to there.
+def drawn(rng):
+    """Draw an instrument as the fit expects them: factors, hand, and a setup that slips."""
+    depth = rng.normal(0.15, 0.15)
+    while depth < 0:
+        depth = rng.normal(0.15, 0.15)
+    stiffness, stretch = np.clip(rng.normal(1, 0.3, 2), 0.15, None)
+    slips = {"action_off": rng.normal(0, 0.1, 6), "first_gap_off": rng.normal(0, 0.05, 6)}
+    return {"stiffness": stiffness, "stretch": stretch, "press_depth": depth, **slips}
 
-    More action, so that the two factors do not happen to make up for each other.
+
+def test_moves_are_foretold_better_once_calibrated(instrument):
+    """Where saddles belong for another set with more action: three times as well; how far they move: half as well again.
+
+    The move is a difference, in which most of what the model does not know cancels before anything is read.
+
+    Every fret read in three passes, tuned anew for each; more action, so that the factors do not happen to make up
+    for each other. Of a single instrument no such promise holds: where all is as planned, there is nothing to learn.
     """
     rng = np.random.default_rng(23)
-    factors = dict(zip(("stiffness", "stretch"), truth, strict=True))
     other, setting = lay_out(flat_plan(HEAVIER, setup={"action": 3.2})), setting_of(instrument)
     aims = {string: [12, 17] if string < 4 else [12] for string in range(1, 7)}
 
-    def belong(there, **made):
-        world = World(there, **made, **factors)
+    def belong(there, made):
+        world = World(there, **made)
         return np.array([world.best_move(string, frets) for string, frets in aims.items()])
 
     missed = {"offset before": [], "offset after": [], "move before": [], "move after": []}
-    for _ in range(few(25, 5)):
-        there = instrument.strung.offsets.saddle + rng.uniform(-1, 1, 6)
-        world = World(there, **factors)
+    for _ in range(few(80, 10)):
+        made, there = drawn(rng), instrument.strung.offsets.saddle + rng.uniform(-1, 1, 6)
+        world = World(there, **made)
         raw = [replace(r, at=at) for at in (1, 2, 3) for r in readings(world, rng, frets=range(1, 23))]
         found = gather(setting, raw)
-        now, then = belong(there), belong(there, strings=HEAVIER, action=3.2)
+        now, then = belong(there, made), belong(there, made | {"strings": HEAVIER, "action": 3.2})
         for name, calibrated in (("before", None), ("after", learnt(instrument, raw))):
             fretting = calibrated.on(other.strung.fretting) if calibrated else other.strung.fretting
             missed[f"offset {name}"].append(compensate(fretting, other.strung.weights).saddle - (there + then))
@@ -137,8 +159,8 @@ def test_moves_are_foretold_twice_as_well_once_calibrated(instrument, truth):
             told = restring(instrument, other, setting, found, (), calibrated).move
             missed[f"move {name}"].append(told - (then - now))
     root = {name: np.sqrt(np.mean(np.square(each))) for name, each in missed.items()}
-    assert root["offset after"] <= root["offset before"] / 2
-    assert root["move after"] <= root["move before"] / 2
+    assert root["offset after"] <= root["offset before"] / 3
+    assert root["move after"] <= root["move before"] / 1.5
 
 
 def test_restringing_within_its_stated_error(instrument):
@@ -213,7 +235,8 @@ def test_a_calibrated_plan_is_where_the_next_fit_starts(instrument):
     rng = np.random.default_rng(25)
     raw = readings(World(instrument.strung.offsets.saddle, stiffness=0.8, stretch=1.25), rng)
     first = learnt(instrument, raw)
-    again = lay_out(flat_plan(calibration={"stiffness": first.stiffness, "stretch": first.stretch}))
+    factors = {"stiffness": first.stiffness, "stretch": first.stretch}
+    again = lay_out(flat_plan(calibration=factors, setup={"press_depth": first.press_depth}))
     second = learnt(again, raw)
     assert (second.stiffness, second.stretch) == pytest.approx((first.stiffness, first.stretch), abs=1e-6)
     assert second.rms_before == pytest.approx(first.rms_after, abs=1e-6)
@@ -229,6 +252,16 @@ def test_the_plan_keeps_its_comments():
     again = recalibrated(written, 0.9, 1.0)
     assert again.decode().count("[calibration]") == 1
     assert tomllib.loads(again.decode())["calibration"] == {"stiffness": 0.9, "stretch": 1.0}
+
+
+def test_a_plan_keeps_the_depth_that_goes_with_the_factors():
+    text = starters()["electric-six"].encode()
+    assert parse_plan(recalibrated(text, 1.0, 1.0)).setup.press_depth == 0
+    written = recalibrated(text, 0.9, 1.1, 0.2)
+    assert written.count(b"[setup]") == 1
+    assert parse_plan(written).setup.press_depth == 0.2
+    inches = b'title = "i"\nstrings = 6\nunits = "in"\n[scale]\nlength = 25\n[board]\nnut_width = 1.7\n'
+    assert parse_plan(recalibrated(inches, 0.9, 1.1, 0.2)).setup.press_depth == pytest.approx(0.2)
 
 
 def test_factors_that_explain_nothing_are_not_to_be_kept(instrument):

@@ -427,6 +427,16 @@ def test_what_the_bench_teaches_is_kept_and_used(run, tmp_path):
     assert "calibration from string 1, 2, 3, 4, 5, 6: stiffness" in out
     learnt = json.loads(run("bench", "heron.toml", "many.csv", "--json")[1])["calibration"]
     assert {"stiffness", "stiffness_error", "stretch", "stretch_error", "correlation"} <= set(learnt)
+    assert learnt["press_depth"] >= 0
+    assert learnt["press_depth_error"] > 0
+    told = run("bench", "heron.toml", "many.csv", "--explain")[1]
+    assert f"the hand presses {learnt['press_depth']:.2f} mm ± {learnt['press_depth_error']:.2f} mm" in told
+    assert "the hand presses" not in out
+    upper = [line for line in MANY.splitlines() if line.split(",")[1] not in ("1", "3")]
+    (tmp_path / "upper.csv").write_text("\n".join(upper))
+    told = json.loads(run("bench", "heron.toml", "upper.csv", "--json")[1])["calibration"]
+    assert told["press_depth"] is told["press_depth_error"] is None
+    assert "taken from the plan" in run("bench", "heron.toml", "upper.csv", "--explain")[1]
     kept = (tmp_path / "kept.toml").read_text("utf-8")
     assert "# string 1 is on the treble side" in kept
     assert f"stretch = {round(learnt['stretch'], 4)}" in kept
