@@ -90,11 +90,13 @@ def _one_up(string: String) -> String:
     assert string.gauge is not None  # noqa: S101 - asked for only where strings are known
     gauge = string.gauge + 25.4e-3 * (2 if string.kind in ("wound steel", "wound nylon") else 1)
     ratio = gauge / string.gauge
+    stiffer = 1.0 if string.kind == "wound nylon" else ratio**4  # which bends alike, whatever its gauge
     return string.model_copy(
         update={
             "gauge": gauge,
             "core": string.core and string.core * ratio,
             "mass": string.mass and string.mass * ratio**2,
-            "bending": string.bending and string.bending * ratio**4,
+            "bending": string.bending and string.bending * stiffer,
+            "inharmonicity": string.inharmonicity and string.inharmonicity * stiffer / ratio**2,
         }
     )

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Self, get_args
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Literal, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ModelWrapValidatorHandler, ValidationError, model_validator
 
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.limits import FACTORS, MOST_FRETS, MOST_HOLES, MOST_STRINGS, MOST_TUNINGS, SCALES
 from slotwright.layout.names import BRIDGE_KINDS, BridgeKind
-from slotwright.layout.physics import strings
+from slotwright.layout.physics import strings, wire
 from slotwright.layout.physics.offsets import Criterion, NutRule
 from slotwright.layout.physics.temperament import cents_at, octave_fret, steps_of_period
 from slotwright.layout.plan import fields
@@ -79,16 +79,19 @@ class Table(BaseModel):
 class String(Table):
     """One string; string 1 is on the treble side."""
 
+    either = (("bending", "inharmonicity"),)
+
     pitch: Annotated[str | None, fields.pitch()] = None
     frequency: Annotated[float | None, number(10, 5000)] = None
     gauge: Annotated[float | None, fields.gauge()] = None
     kind: Annotated[str | None, one_of(strings.KINDS)] = None
     core: Annotated[float | None, fields.gauge()] = None
-    core_shape: Annotated[str | None, one_of(strings.CORE_SHAPES)] = None
-    winding: Annotated[str | None, one_of(strings.WINDINGS)] = None
+    core_shape: Annotated[str | None, one_of(wire.CORE_SHAPES)] = None
+    winding: Annotated[str | None, one_of(tuple(wire.WINDINGS))] = None
     mass: Annotated[float | None, number(0.01, 100)] = None
     string_constant: Annotated[float | None, number(1, 10_000)] = None
     bending: Annotated[float | None, number(0, 1e6)] = None
+    inharmonicity: Annotated[float | None, fields.inharmonicity()] = None
     course: Annotated[int | None, whole(1, MOST_STRINGS)] = None
 
     def clashes(self) -> Iterator[Fault]:
@@ -224,7 +227,7 @@ class Setup(Table):
     relief: Annotated[float, mm(0, 3)] = 0.15
     relief_between: Annotated[tuple[int, int] | None, wholes(1, MOST_FRETS, exactly=2)] = None
     press_distance: Annotated[float, mm(0, 50)] = 8.0
-    press_depth: Annotated[float, mm(0, 3)] = 0.0
+    press_depth: Annotated[float | Literal["wood"], fields.mm_or("wood", 0, 3)] = 0.0
     free_length: Annotated[float, mm(0, 1000)] = 0.0
     clamped_ends: Annotated[int, whole(0, 2)] = 1
 
@@ -410,8 +413,10 @@ class Plan(Table):
             yield Fault("board.spacing", '"even gaps" needs the gauge of every string')
         if self.setup.first_gap is not None and self.action_fret == 1:
             yield Fault("setup.first_gap", "measured at fret 1, as the action is here", "state nut_action instead")
-        if self.setup.press_depth > self.frets.height:
-            yield Fault("setup.press_depth", "deeper than frets.height: the string is on the board by then")
+        if self.press_depth > self.frets.height:
+            yield Fault(
+                "setup.press_depth", "deeper than frets.height, where the string is on the board", 'state "wood"'
+            )
 
     def _check_numbers(self) -> Iterator[Fault]:
         last, strung = self.frets.count, len(self.strings)
@@ -509,6 +514,12 @@ class Plan(Table):
     def nut_action(self) -> float:
         """String underside above the crown plane at the nut [mm]."""
         return 0.0 if self.frets.zero_fret else self.setup.nut_action
+
+    @property
+    def press_depth(self) -> float:
+        """How far a pressed point lies below the line from saddle to crown [mm]; on the wood, the crowns' height."""
+        stated = self.setup.press_depth
+        return self.frets.height if stated == "wood" else stated
 
     @property
     def period(self) -> NDArray[np.float64]:

@@ -13,7 +13,7 @@ import tomlkit
 from helpers import contents as plan_contents
 from helpers import parts, prove
 from hypothesis import strategies as st
-from plan_space import About, bridge, calibration, contents, frets, jig, job, nut, scale, setup, spoilt
+from plan_space import About, bridge, calibration, contents, frets, jig, job, nut, scale, setup, spoilt, string
 from plan_space import blank as blank_keys
 from plan_space import board as board_keys
 
@@ -35,6 +35,7 @@ from slotwright.layout.plan.tables import (
     Plan,
     Scale,
     Setup,
+    String,
 )
 
 ROUNDING = 1e-6  # mm
@@ -113,7 +114,7 @@ def test_a_board_without_width_at_its_end_is_refused_in_our_words_alone():
 def test_most_of_these_plans_can_be_drawn():
     # Or else the tests above would hardly draw anything.
     told = []
-    prove(lambda made: told.append(drawn(made)[1] is None), contents(), 200, 0)
+    prove(lambda made: told.append(drawn(made)[1] is None), contents(), 400, 0)
     assert sum(told) > 0.6 * len(told)
 
 
@@ -135,6 +136,9 @@ def test_the_plans_know_every_table_and_key():
     assert keys(setup(about)[1], ["nut_action", "first_gap"]) == set(Setup.model_fields)
     assert keys(calibration()) == set(Calibration.model_fields)
     assert keys(nut(about)) == set(Nut.model_fields)
+    told = []
+    prove(told.append, string(about, 0), 1000)
+    assert keys(["course"], *told) == set(String.model_fields)
     assert keys(["kind"], *(table for kind in BRIDGE_KINDS for table in bridge(about, kind))) == set(
         Bridge.model_fields
     )
@@ -156,6 +160,8 @@ def test_a_plan_is_the_same_however_it_is_built(strategy):
             text = tomlkit.dumps(made).encode()
         except (TypeError, ValueError, OverflowError):
             return  # what no file could hold
+        if b"0" * 400 in text:
+            return  # 10**400, longer than a number of TOML may be: a file that holds it is no plan at all
         if tomllib.loads(text.decode()) == made:
             assert through == built(lambda: parse_plan(text))
 
