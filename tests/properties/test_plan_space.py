@@ -114,7 +114,16 @@ def test_a_board_without_width_at_its_end_is_refused_in_our_words_alone():
 def test_most_of_these_plans_can_be_drawn():
     # Or else the tests above would hardly draw anything.
     told = []
-    prove(lambda made: told.append(drawn(made)[1] is None), contents(), 400, 0)
+
+    def stands(made):
+        try:
+            lay_out(Plan.model_validate(made))
+        except PlanError:
+            return False
+        return True
+
+    # Examples come in clusters of like ones, so it takes many for a share; what can be laid out can be drawn.
+    prove(lambda made: told.append(stands(made)), contents(), 1500, 0)
     assert sum(told) > 0.6 * len(told)
 
 
