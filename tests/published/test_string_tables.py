@@ -72,6 +72,13 @@ def test_what_is_stated_overrides():
     made = body(String(pitch="E2", gauge=1.0, kind="plain nylon", mass=5.0, string_constant=40, bending=7.0), 650.0)
     assert (made.mass, made.constant, made.bending) == pytest.approx((5e-3, 40, 7.0))
     assert body(String(pitch="E2", gauge=1.0, kind="fluorocarbon"), 650.0).constant == pytest.approx(50)
+    # A string constant is how it stretches; how it bends stays that of its wire.
+    plain, slack = (
+        body(String(pitch="B3", gauge=0.33, kind="plain steel", **k), 628.0) for k in ({}, {"string_constant": 200})
+    )
+    assert slack.constant == pytest.approx(200)
+    assert slack.axial != plain.axial
+    assert slack.bending == plain.bending
 
 
 def test_an_estimated_core_is_marked():
