@@ -200,11 +200,11 @@ def _rests_on(found: Intonation, said: Callable[[float], str]) -> Iterator[str]:
     if learnt.press_depth is None or learnt.press_depth_error is None or learnt.correlations is None:
         yield "frets 1 to 3 were not read: how deep the hand presses is taken from the plan"
         return
+    depth, error = said(learnt.press_depth), said(learnt.press_depth_error)
     stretch, nut = map(shown_cents, learnt.correlations)
     yield (
-        f"the hand presses {said(learnt.press_depth)} ± {said(learnt.press_depth_error)} below the crown (correlation "
-        f"with the stretch {stretch}, with the height at the nut {nut}); to tell them apart press as lightly as the "
-        "note speaks and read frets 1 to 3 again"
+        f"the hand presses {depth} ± {error} below the crown (correlation with the stretch {stretch}, with the nut's "
+        f"height {nut}); to tell them apart press as lightly as the note speaks and read frets 1 to 3 again"
     )
 
 

@@ -15,6 +15,7 @@ from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.export.data import instrument as data
 from slotwright.layout.instrument.tolerances import simulate
 from slotwright.layout.instrument.what_if import what_if
+from slotwright.layout.physics import polymer, wire
 from slotwright.layout.units import cents
 
 if TYPE_CHECKING:
@@ -108,9 +109,9 @@ def _print(instrument: Instrument, strung: Strung) -> None:
     octave = plan.action_fret
     from_octave = instrument.neck.scales + strung.offsets.saddle - instrument.neck.from_nut[octave]
     nut_moves = bool(strung.offsets.nut.any())
-    guessed = any(body.core_estimated for body in strung.bodies)
+    guessed = any(body.estimated for body in strung.bodies)
     head = ["string", "pitch", "tension", "load", "set back", f"from fret {octave}"]
-    head += ["nut forward"] * nut_moves + ["± core"] * guessed + ["at fret", "before", "after"]
+    head += ["nut forward"] * nut_moves + ["± stiffness"] * guessed + ["at fret", "before", "after"]
     rows = []
     for i, body in enumerate(strung.bodies):
         fret = int(strung.worst_fret[i])
@@ -163,9 +164,7 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
         f"{instrument.title}, string {string} ({_pitch(instrument, i)}), set back {back} "
         f"{plan.units}: cents at every fret and where they come from"
     )
-    if strung.bodies[i].core_estimated:
-        low, high = (said(float(end)) for end in strung.uncertainty[i])
-        click.echo(f"its core is an estimate; set back {low} to {high} with one 15 % thinner or thicker")
+    click.echo(_basis(instrument, strung, i))
     after = strung.after
     columns = {
         "before": strung.before.total[i],
@@ -201,14 +200,37 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
     )
 
 
+def _basis(instrument: Instrument, strung: Strung, i: int) -> str:
+    """Say what the set-back of a string rests on."""
+    string, body = instrument.plan.strings[i], strung.bodies[i]
+    low, high = (instrument.length(float(end)) for end in strung.uncertainty[i])
+    if body.core_estimated:
+        doubt = wire.core_doubt(string.gauge or 0.0)
+        return (
+            f"its core is an estimate from {wire.CORE_STRINGS} measured strings; "
+            f"set back {low} to {high} with one {doubt:.0%} thinner or thicker".replace("%", " %")
+        )
+    if body.bending_estimated:
+        usual, doubt = polymer.WOUND_BENDING
+        return (
+            f"its bending stiffness is an estimate from {polymer.WOUND_STRINGS} measured strings, "
+            f"{usual:.0f} ± {doubt:.0f} N mm2; set back {low} to {high} with that"
+        )
+    if string.inharmonicity is not None:
+        return f"its stiffness is measured: inharmonicity {string.inharmonicity:g} is stated"
+    ways = {"core": string.core, "bending stiffness": string.bending}
+    if stated := [name for name, value in ways.items() if value is not None]:
+        return f"its stiffness is stated: {' and '.join(stated)}"
+    return "its stiffness is calculated from gauge and tension, with the modulus of published strings"
+
+
 def _plot(instrument: Instrument, strung: Strung, slipped: Outcome | None, path: Path, *, force: bool) -> None:
     from slotwright.layout.export.charts.pitch import pitch_chart, slip_chart  # noqa: PLC0415 - only when asked for
 
     if path.suffix.lower() != ".svg":
         raise SlotwrightError(f"{path}: the chart is an SVG file; end its name in .svg")
     names = [
-        f"{i + 1}: {_pitch(instrument, i)}{' *' if body.core_estimated else ''}"
-        for i, body in enumerate(strung.bodies)
+        f"{i + 1}: {_pitch(instrument, i)}{' *' if body.estimated else ''}" for i, body in enumerate(strung.bodies)
     ]
     title, tolerance = instrument.plan.title, instrument.plan.compensation.tolerance
     aims = strung.weights > 0

@@ -11,8 +11,9 @@ from typing import Any
 from hypothesis import strategies as st
 
 from slotwright.layout.names import BRIDGE_KINDS
-from slotwright.layout.physics import strings
+from slotwright.layout.physics import strings, wire
 from slotwright.layout.plan.bridges import kinds_with
+from slotwright.layout.plan.tables import String
 
 NOTES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 STEEL = 380.0  # m/s, about 60 % of what wire holds: sqrt(1140 MPa over 7850 kg/m3)
@@ -82,14 +83,14 @@ def string(draw, about, place):
     made: dict[str, Any] = {"gauge": f"{gauge:.4f} mm", "kind": kind}
     speed, core = STEEL, gauge
     if kind == "wound steel":
-        core = min(strings.estimated_core(gauge), 0.9 * gauge)
+        core = min(wire.estimated_core(gauge), 0.9 * gauge)
         if draw(st.booleans()):
             core = draw(st.floats(0.3, 0.8)) * gauge
             made["core"] = f"{max(core, 0.1):.4f} mm"
         if draw(st.booleans()):
-            made["core_shape"] = draw(st.sampled_from(strings.CORE_SHAPES))
+            made["core_shape"] = draw(st.sampled_from(wire.CORE_SHAPES))
         if draw(st.booleans()):
-            made["winding"] = draw(st.sampled_from(list(strings.WINDINGS)))
+            made["winding"] = draw(st.sampled_from(list(wire.WINDINGS)))
         speed = STEEL * core / gauge
     hertz = max(speed * draw(st.floats(0.4, 1.0)) / (2e-3 * about.scale), 17.0)
     if draw(st.booleans()):
@@ -101,8 +102,12 @@ def string(draw, about, place):
         made["mass"] = round(min(max(draw(st.floats(0.5, 1.0)) * 7.0 * (core / gauge) ** 2 * area, 0.01), 100), 4)
     if draw(st.integers(0, 5)) == 0:
         made["string_constant"] = round(draw(st.floats(20, 400)), 2)
-    if draw(st.integers(0, 5)) == 0:
+    bent = draw(st.integers(0, 9))
+    if bent == 0:
         made["bending"] = round(draw(st.floats(0, 20)), 3)
+    elif bent <= 2:
+        near = strings.body(String.model_validate(made), about.scale).inharmonicity * draw(st.floats(0.9, 1.1))
+        made["inharmonicity"] = min(max(near, 1e-7), 0.01)
     return made
 
 
@@ -233,7 +238,7 @@ def setup(about):
         "relief": length(about, 0, 0.4, (0, 3)),
         "relief_between": bow,
         "press_distance": length(about, 0, 15, (0, 50)),
-        "press_depth": length(about, 0, 0.4, (0, 3)),
+        "press_depth": length(about, 0, 0.4, (0, 3)) | st.just("wood"),
         "free_length": length(about, 0, 100, (0, 1000)),
         "clamped_ends": st.integers(0, 2),
     }  # fmt: skip

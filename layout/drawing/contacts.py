@@ -8,6 +8,8 @@ import numpy as np
 
 from slotwright.layout.drawing.marks import point, spread
 from slotwright.layout.drawing.sheet import Layer, Line, Text
+from slotwright.layout.findings import sentence
+from slotwright.layout.instrument.pitch_findings import estimates
 from slotwright.layout.units import SHOWN
 
 if TYPE_CHECKING:
@@ -109,16 +111,11 @@ def notes(instrument: Instrument) -> Iterator[str]:
 
 def grounds(instrument: Instrument) -> Iterator[str]:
     """Say what the set-backs rest on besides strings and setup."""
-    strung, said = instrument.strung, instrument.length
+    strung = instrument.strung
     if strung is None:
         return
     yield from (f"{ground}." for ground in instrument.grounds)
-    if guessed := [i for i, body in enumerate(strung.bodies) if body.core_estimated]:
-        ranges = ", ".join(
-            f"{i + 1}: {said(float(strung.uncertainty[i, 0]))} to {said(float(strung.uncertainty[i, 1]))}"
-            for i in guessed
-        )
-        yield f"Cores are estimates; with cores 15 % thinner or thicker the strings are set back {ranges}."
+    yield from map(sentence, estimates(instrument.plan, strung))
 
 
 def moved_nut(instrument: Instrument) -> Iterator[str]:

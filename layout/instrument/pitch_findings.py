@@ -26,23 +26,37 @@ def findings(plan: Plan, strung: Strung) -> Iterator[Finding]:
         The plan and its strings with their offsets.
     """
     yield from _beyond(plan, strung)
+    yield from estimates(plan, strung)
 
-    def said(length: float) -> str:
-        return show(length, plan.units)
 
-    if guessed := [place for place, body in enumerate(strung.bodies, start=1) if body.core_estimated]:
-        ends = {place: [float(end) for end in strung.uncertainty[place - 1]] for place in guessed}
-        each = "; ".join(f"string {place} {' to '.join(map(said, both))}" for place, both in ends.items())
-        yield Finding(
-            "estimated core",
-            strings_named(guessed),
-            f"cores estimated, not stated; set back with cores 15 % thinner or thicker: {each}",
-            {
-                f"string_{place}_{name}": end
-                for place, both in ends.items()
-                for name, end in zip(("least", "most"), both, strict=True)
-            },
+def estimates(plan: Plan, strung: Strung) -> Iterator[Finding]:
+    """Yield what was estimated of the strings, with the range of set-back that it leaves.
+
+    Parameters
+    ----------
+    plan, strung
+        The plan and its strings with their offsets.
+    """
+    bodies = list(enumerate(strung.bodies, start=1))
+    cores = [place for place, body in bodies if body.core_estimated]
+    bendings = [place for place, body in bodies if body.bending_estimated]
+    for kind, what, places in (
+        ("estimated core", "cores", cores),
+        ("estimated stiffness", "bending stiffness of wound nylon", bendings),
+    ):
+        if not places:
+            continue
+        ends = {place: [float(end) for end in strung.uncertainty[place - 1]] for place in places}
+        each = "; ".join(
+            f"string {place} {' to '.join(show(end, plan.units) for end in both)}" for place, both in ends.items()
         )
+        numbers = {
+            f"string_{place}_{name}": end
+            for place, both in ends.items()
+            for name, end in zip(("least", "most"), both, strict=True)
+        }
+        words = f"{what} estimated, not stated; range of the set-back: {each}"
+        yield Finding(kind, strings_named(places), words, numbers)
 
 
 def _beyond(plan: Plan, strung: Strung) -> Iterator[Finding]:

@@ -15,6 +15,7 @@ from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import NUT_REACH, SADDLE_REACH, Offsets, compensate, largest, rms, worst
 from slotwright.layout.physics.pitch import WORST_BRACKET, Fretting, Parts, clearance, errors, parts
 from slotwright.layout.physics.strings import StringBody
+from slotwright.layout.physics.wire import MOST_CORE
 from slotwright.layout.units import ROUNDING, SHOWN
 
 if TYPE_CHECKING:
@@ -53,8 +54,10 @@ class Strung:
     worst_fret
         The fret of the aim with the largest error left, shape (strings,).
     uncertainty
-        Least and greatest saddle offset for cores 15 % thinner and thicker where the core is an
-        estimate [mm], shape (strings, 2); NaN elsewhere.
+        Least and greatest saddle offset that an estimated core or bending stiffness leaves open [mm], shape
+        (strings, 2); NaN where nothing is estimated.
+    inharmonicity
+        Least and greatest inharmonicity of the open string that it leaves open, shape (strings, 2); NaN likewise.
     """
 
     bodies: tuple[StringBody, ...]
@@ -66,6 +69,7 @@ class Strung:
     rms: Floats
     worst_fret: NDArray[np.intp]
     uncertainty: Floats
+    inharmonicity: Floats
 
     @property
     def sensitivity(self) -> Floats:
@@ -110,7 +114,7 @@ def string_up(plan: Plan, neck: Neck) -> Strung:
         A string would break, or would pass below the crowns at the nut.
     """
     bodies = _bodies(plan, neck)
-    faults = [*_breaking(bodies, "strings[{}].gauge")]
+    faults = [*_breaking(bodies, "strings[{}].gauge"), *_unlikely_cores(plan, bodies)]
     for tuning, tuned in enumerate(retuned(plan, bodies), start=1):
         faults += _breaking(tuned, f"tunings[{tuning}]: string {{}}")
     if faults:
@@ -121,6 +125,7 @@ def string_up(plan: Plan, neck: Neck) -> Strung:
     weights = aim_weights(plan)
     offsets = serve(plan, fretting, weights)
     nothing = np.zeros(len(bodies))
+    saddle_range, inharmonicity_range = _left_open(plan, neck, fretting, weights, bodies)
     after = parts(fretting, offsets.saddle, offsets.nut)
     return Strung(
         bodies=bodies,
@@ -131,7 +136,8 @@ def string_up(plan: Plan, neck: Neck) -> Strung:
         after=after,
         rms=rms(after.total, weights),
         worst_fret=worst(after.total, weights) + 1,
-        uncertainty=_uncertainty(plan, neck, fretting, weights),
+        uncertainty=saddle_range,
+        inharmonicity=inharmonicity_range,
     )
 
 
@@ -180,10 +186,9 @@ def least_worst(plan: Plan, strung: Strung) -> Floats:
     return largest(parts(strung.fretting, best.saddle, best.nut).total, strung.weights)
 
 
-def _bodies(plan: Plan, neck: Neck, core_factor: float = 1.0) -> tuple[StringBody, ...]:
+def _bodies(plan: Plan, neck: Neck, end: int = 0) -> tuple[StringBody, ...]:
     return tuple(
-        strings.body(string, float(scale), core_factor=core_factor)
-        for string, scale in zip(plan.strings, neck.scales, strict=True)
+        strings.body(string, float(scale), end=end) for string, scale in zip(plan.strings, neck.scales, strict=True)
     )
 
 
@@ -210,7 +215,7 @@ def _fretting(plan: Plan, neck: Neck, bodies: Sequence[StringBody]) -> Fretting:
         action_at=along[:, octave],
         action_height=action_height,
         press=np.minimum(setup.press_distance, np.diff(along, axis=1) / 2),
-        press_depth=np.full(count, setup.press_depth),
+        press_depth=np.full(count, plan.press_depth),
         free_length=np.full(count, setup.free_length),
         tension=np.array([body.tension for body in bodies]),
         axial=np.array([body.axial for body in bodies]),
@@ -284,22 +289,44 @@ def serve(plan: Plan, fretting: Fretting, weights: Floats) -> Offsets:
     return compensate(tuned, weights, nut=rule.nut, minimise=rule.minimise, rounding=rule.rounding)
 
 
-def _uncertainty(plan: Plan, neck: Neck, fretting: Fretting, weights: Floats) -> Floats:
-    """See how far the saddle offset hangs on estimated cores."""
-    ends = []
-    for factor in (1 - strings.CORE_UNCERTAINTY, 1 + strings.CORE_UNCERTAINTY):
-        bodies = _bodies(plan, neck, factor)
+def _left_open(
+    plan: Plan, neck: Neck, fretting: Fretting, weights: Floats, bodies: Sequence[StringBody]
+) -> tuple[Floats, Floats]:
+    """See how far saddle offset and inharmonicity hang on what is estimated of the strings, shape (strings, 2)."""
+    estimated = np.array([[body.estimated] for body in bodies])
+    if not estimated.any():
+        nothing = np.full((len(bodies), 2), np.nan)
+        return nothing, nothing
+    saddles, inharmonicities = [], []
+    for end in (-1, 1):
+        others = _bodies(plan, neck, end)
         other = replace(
             fretting,
-            tension=np.array([body.tension for body in bodies]),
-            axial=np.array([body.axial for body in bodies]),
-            bending=np.array([body.bending for body in bodies]),
+            tension=np.array([body.tension for body in others]),
+            axial=np.array([body.axial for body in others]),
+            bending=np.array([body.bending for body in others]),
         )
-        guessed = np.array([body.core_estimated for body in bodies])
-        ends.append(
-            np.where(guessed, serve(plan, other, weights).saddle, np.nan) if guessed.any() else guessed * np.nan
-        )
-    return np.sort(np.stack(ends, axis=-1), axis=-1)
+        saddles.append(serve(plan, other, weights).saddle)
+        inharmonicities.append(np.array([body.inharmonicity for body in others]))
+    first, second = (
+        np.where(estimated, np.sort(np.stack(ends, axis=-1), axis=-1), np.nan) for ends in (saddles, inharmonicities)
+    )
+    return first, second
+
+
+def _unlikely_cores(plan: Plan, bodies: Sequence[StringBody]) -> Iterator[Fault]:
+    """Name strings whose measured inharmonicity no core can have."""
+    for place, (string, body) in enumerate(zip(plan.strings, bodies, strict=True), start=1):
+        if not string.gauge or not body.core or string.core or not string.inharmonicity:
+            continue
+        thick = body.core >= MOST_CORE * string.gauge
+        if string.kind == "wound steel" and (thick or (body.stress_ratio or 0) >= 1):
+            yield Fault(
+                f"strings[{place}].inharmonicity",
+                f"given {string.inharmonicity:g}; at this gauge, pitch and scale that is a core of "
+                f"{plan.said(body.core)}{' or more' * thick}, too {'thick' if thick else 'thin'}",
+                "check it: usual are some 2e-5 to 2e-4; and check gauge, pitch and winding",
+            )
 
 
 def _breaking(bodies: Sequence[StringBody], where: str) -> Iterator[Fault]:
@@ -338,8 +365,8 @@ def warnings(plan: Plan, strung: Strung) -> Iterator[Finding]:
     yield from _tension(strung.bodies)
     for tuning, tuned in enumerate(retuned(plan, strung.bodies), start=1):
         yield from _tension(tuned, f" in tuning {tuning}")
-    if plan.setup.press_depth > DEEP_PRESS:
-        deep = plan.setup.press_depth
+    if plan.press_depth > DEEP_PRESS:
+        deep = plan.press_depth
         words = f"pressed {said(deep)} past the crown notes go many cents sharp (setup.press_depth)"
         yield Finding("deep press", "setup", words, {"depth": deep, "limit": DEEP_PRESS})
     gaps = clearance(strung.fretting, strung.offsets.saddle, strung.offsets.nut)

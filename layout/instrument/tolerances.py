@@ -231,6 +231,8 @@ class _Built:
         Growth of a string's mass for a growth of its squared gauge, shape (strings,).
     cored
         True where the core carries the tension and keeps its size.
+    evenly
+        True where bending stiffness does not hang on the gauge.
     """
 
     fretting: Fretting
@@ -242,6 +244,7 @@ class _Built:
     gauges: Floats
     heavier: Floats
     cored: NDArray[np.bool_]
+    evenly: NDArray[np.bool_]
 
     @classmethod
     def of(cls, instrument: Instrument) -> _Built:
@@ -262,6 +265,7 @@ class _Built:
             gauges=np.array([string.gauge for string in plan.strings], dtype=np.float64),
             heavier=np.array(list(map(_heavier, plan.strings, strung.bodies))),
             cored=np.array([string.kind == "wound steel" for string in plan.strings]),
+            evenly=np.array([string.kind in ("wound steel", "wound nylon") for string in plan.strings]),
         )
 
     @property
@@ -284,6 +288,6 @@ class _Built:
             nut_height=f.nut_height + slips["nut-height"],
             tension=f.tension * (1 + self.heavier * (thicker - 1)),
             axial=f.axial * stiffer,
-            bending=f.bending * stiffer**2,
+            bending=f.bending * np.where(self.evenly, 1.0, thicker) ** 2,
         )
         return parts(slipped, self.saddle + slips["saddle"], self.nut + slips["nut"]).total

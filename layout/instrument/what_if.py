@@ -92,9 +92,11 @@ def _one_up(string: String) -> String:
     before = needed(string.gauge, "the string's gauge is not stated")
     gauge = before + 25.4e-3 * (2 if string.kind in ("wound steel", "wound nylon") else 1)
     ratio = gauge / before
+    stiffer = 1.0 if string.kind == "wound nylon" else ratio**4  # which bends alike, whatever its gauge
     return string.supposed(
         gauge=gauge,
         core=string.core and string.core * ratio,
         mass=string.mass and string.mass * ratio**2,
-        bending=string.bending and string.bending * ratio**4,
+        bending=string.bending and string.bending * stiffer,
+        inharmonicity=string.inharmonicity and string.inharmonicity * stiffer / ratio**2,
     )

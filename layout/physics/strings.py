@@ -5,45 +5,14 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final, Protocol
+
+from slotwright.layout.physics import polymer, wire
 
 A4: Final = 440.0  # Hz, ISO 16
 
 KINDS: Final = ("plain steel", "wound steel", "plain nylon", "wound nylon", "fluorocarbon")
-CORE_SHAPES: Final = ("round", "hex")
 
-# kg/m3. Windings from memory; the first three agree with common handbook values.
-WINDINGS: Final = {
-    "nickel-plated steel": 7900.0,
-    "nickel": 8900.0,
-    "stainless steel": 7900.0,
-    "phosphor bronze": 8800.0,
-    "bronze 80/20": 8650.0,
-    "silver-plated copper": 8960.0,
-}
-USUAL_WINDING: Final = "nickel-plated steel"
-USUAL_CORE_SHAPE: Final = "hex"
-
-# kg/m3. Steel: common handbook value of carbon steel. Nylon and fluorocarbon: from memory.
-DENSITIES: Final = {"steel": 7850.0, "plain nylon": 1070.0, "fluorocarbon": 1780.0}
-
-# Young's modulus of music wire [GPa] up to a diameter [mm]: R. G. Budynas, J. K. Nisbett, "Shigley's
-# Mechanical Engineering Design", table 10-5 (from memory; the last two rows too).
-STEEL_MODULUS: Final = ((0.8, 203.4), (1.61, 200.0), (3.0, 196.5), (math.inf, 193.0))
-
-# Least tensile strength of music wire to ASTM A228 by diameter, [in] to [ksi]: a wire maker's table
-# of the standard.
-WIRE_STRENGTH: Final = (
-    (0.008, 399), (0.009, 393), (0.010, 387), (0.011, 382), (0.012, 377), (0.013, 373), (0.014, 369),
-    (0.016, 362), (0.018, 356), (0.020, 350), (0.022, 345), (0.024, 341), (0.026, 337), (0.032, 327),
-)  # fmt: skip
-_MPA_PER_KSI: Final = 6.894757
-_MM_PER_INCH: Final = 25.4
-
-POLYMER_CONSTANT: Final = 50.0  # EA over tension of nylon and fluorocarbon, about (from memory)
-HEX_AREA: Final = 0.866  # of the square of the width across flats
-CORE_UNCERTAINTY: Final = 0.15  # part by which an estimated core may be off (from memory)
 HIGH_LOAD: Final = 0.80  # of the breaking load: warn
 
 _PITCH: Final = re.compile(r"([A-G])([#b]?)(-?[0-9])")
@@ -76,11 +45,11 @@ class Stated(Protocol):
 
     @property
     def core_shape(self) -> str | None:
-        """One of `CORE_SHAPES`."""
+        """One of `wire.CORE_SHAPES`."""
 
     @property
     def winding(self) -> str | None:
-        """One of `WINDINGS`."""
+        """One of `wire.WINDINGS`."""
 
     @property
     def mass(self) -> float | None:
@@ -88,11 +57,15 @@ class Stated(Protocol):
 
     @property
     def string_constant(self) -> float | None:
-        """EA over tension."""
+        """EA over tension: how it stretches."""
 
     @property
     def bending(self) -> float | None:
         """Bending stiffness EI [N mm2]."""
+
+    @property
+    def inharmonicity(self) -> float | None:
+        """B of the open string's partials, ``n f sqrt(1 + B n^2)`` [1]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,9 +87,11 @@ class StringBody:
     core
         Diameter of what carries the tension, across flats where hexagonal [mm]; None for polymers.
     core_estimated
-        The core was not stated but estimated from the gauge.
+        The core was neither stated nor measured but estimated from the gauge.
     stress_ratio
         Stress over the least strength of music wire of that size; None for polymers.
+    bending_estimated
+        The bending stiffness is that of other strings of its kind, whatever their gauge.
     """
 
     frequency: float
@@ -127,11 +102,22 @@ class StringBody:
     core: float | None
     core_estimated: bool
     stress_ratio: float | None
+    bending_estimated: bool = False
 
     @property
     def constant(self) -> float:
         """EA over tension: cents of pitch per cent of stretch, about."""
         return self.axial / self.tension
+
+    @property
+    def estimated(self) -> bool:
+        """Its stiffness is an estimate with a range: of the core, or of the bending stiffness."""
+        return self.core_estimated or self.bending_estimated
+
+    @property
+    def inharmonicity(self) -> float:
+        """B of the partials ``n f sqrt(1 + B n^2)``: ``pi^2 EI / (T L^2)`` with ``T = mass (2 L f)^2`` [1]."""
+        return 4e-6 * (math.pi * self.frequency / self.tension) ** 2 * self.mass * self.bending
 
 
 def frequency(pitch: str) -> float:
@@ -203,32 +189,7 @@ def tension(mass: float, scale: float, pitch: float) -> float:
     return mass * (2 * scale / 1000 * pitch) ** 2
 
 
-def wire_strength(diameter: float) -> float:
-    """Give the least tensile strength of music wire.
-
-    Parameters
-    ----------
-    diameter
-        Diameter [mm].
-
-    Returns
-    -------
-    float
-        Strength [MPa]: the table of ASTM A228, linear in between; outside it ``2211 / d^0.145``
-        (Shigley, table 10-4, from memory).
-    """
-    inches = diameter / _MM_PER_INCH
-    table = WIRE_STRENGTH
-    if not table[0][0] <= inches <= table[-1][0]:
-        return 2211.0 / math.pow(diameter, 0.145)
-    for (low, strong), (high, weak) in pairwise(table):
-        if inches <= high:
-            ksi = strong + (weak - strong) * (inches - low) / (high - low)
-            break
-    return ksi * _MPA_PER_KSI
-
-
-def body(string: Stated, scale: float, *, core_factor: float = 1.0) -> StringBody:
+def body(string: Stated, scale: float, *, end: int = 0) -> StringBody:
     """Calculate what a string is made of and how hard it is strung.
 
     Parameters
@@ -237,8 +198,8 @@ def body(string: Stated, scale: float, *, core_factor: float = 1.0) -> StringBod
         What is stated; `unstated` found nothing wanting.
     scale
         The string's own scale length [mm].
-    core_factor
-        Makes an estimated core thicker or thinner, to see what hangs on the estimate.
+    end
+        -1 or 1 for the least or the most stiffness that an estimate leaves open, to see what hangs on it.
 
     Returns
     -------
@@ -248,53 +209,69 @@ def body(string: Stated, scale: float, *, core_factor: float = 1.0) -> StringBod
     pitch = string.frequency if string.pitch is None else frequency(string.pitch)
     if string.gauge is None or pitch is None:
         raise ValueError(f"{unstated(string)} of the string is not stated")
+    made = _steel if string.kind in ("plain steel", "wound steel") else _polymer
+    return made(string, string.gauge, pitch, scale, end)
+
+
+def _steel(string: Stated, gauge: float, pitch: float, scale: float, end: int) -> StringBody:
     estimated = False
-    core: float | None = None
+    shape, core = "round", gauge
+    mass = wire.STEEL * wire.area(gauge) * 1e-6
     if string.kind == "wound steel":
-        estimated = string.core is None
-        core = string.core if string.core is not None else core_factor * estimated_core(string.gauge)
-        core = min(core, 0.95 * string.gauge)
-        mass, area = _wound(string, string.gauge, core)
-    elif string.kind == "plain steel":
-        core = string.gauge
-        area = math.pi * core**2 / 4
-        mass = DENSITIES["steel"] * area * 1e-6
-    else:
-        area = math.pi * string.gauge**2 / 4
-        mass = DENSITIES.get(string.kind or "", 0.0) * area * 1e-6
+        shape, winding = string.core_shape or wire.USUAL_CORE_SHAPE, string.winding or wire.USUAL_WINDING
+        if string.core is not None:
+            core = string.core
+        elif string.inharmonicity is not None:
+            mass_of = _mass_by_core(string, gauge, shape, winding)
+            core = wire.measured_core(string.inharmonicity, tension(1.0, scale, pitch) * scale**2, shape, mass_of)
+        else:
+            core, estimated = wire.estimated_core(gauge) * (1 + end * wire.core_doubt(gauge)), True
+        core = min(core, wire.MOST_CORE * gauge)
+        mass = wire.wound_mass(gauge, core, shape, winding)
     if string.mass is not None:
         mass = string.mass * 1e-3
+    pull, area = tension(mass, scale, pitch), wire.area(core, shape)
+    return StringBody(
+        frequency=pitch,
+        mass=mass,
+        tension=pull,
+        axial=1e3 * wire.modulus(core) * area if string.string_constant is None else string.string_constant * pull,
+        bending=_bending(string, wire.bending(core, shape), pull, scale),
+        core=core,
+        core_estimated=estimated,
+        stress_ratio=pull / area / wire.strength(core),
+    )
+
+
+def _polymer(string: Stated, gauge: float, pitch: float, scale: float, end: int) -> StringBody:
+    kind, wound = string.kind or "", string.kind == "wound nylon"
+    mass = polymer.mass(kind, gauge) if string.mass is None else string.mass * 1e-3
     pull = tension(mass, scale, pitch)
-    if string.string_constant is not None:
-        axial = string.string_constant * pull
-    elif core is None:
-        axial = POLYMER_CONSTANT * pull
-    else:
-        axial = 1e3 * _modulus(core) * area
-    bending = axial * (core or string.gauge) ** 2 / 16 if string.bending is None else string.bending
-    stress = None if core is None else pull / area / wire_strength(core)
-    return StringBody(pitch, mass, pull, axial, bending, core, estimated, stress)
+    usual, doubt = polymer.WOUND_BENDING
+    calculated = usual + end * doubt if wound else polymer.bending(kind, gauge, pull)
+    return StringBody(
+        frequency=pitch,
+        mass=mass,
+        tension=pull,
+        axial=(string.string_constant or polymer.CONSTANT) * pull,
+        bending=_bending(string, calculated, pull, scale),
+        core=None,
+        core_estimated=False,
+        stress_ratio=None,
+        bending_estimated=wound and string.bending is None and string.inharmonicity is None,
+    )
 
 
-def estimated_core(gauge: float) -> float:
-    """Guess the core of a wound steel string [mm] from its gauge [mm].
-
-    From memory: ``0.22 + 0.19 * gauge`` holds from guitar thirds to bass fifths.
-    """
-    return 0.22 + 0.19 * gauge
-
-
-def _wound(string: Stated, gauge: float, core: float) -> tuple[float, float]:
-    """Give mass per length [kg/m] and core area [mm2] of a wound steel string."""
-    round_core = (string.core_shape or USUAL_CORE_SHAPE) == "round"
-    area = math.pi * core**2 / 4 if round_core else HEX_AREA * core**2
-    wire = (gauge - core) / 2
-    # Round wire, turns touching: one turn of length pi (core + wire) in each wire's width.
-    winding = math.pi**2 * wire * (core + wire) / 4
-    density = WINDINGS[string.winding or USUAL_WINDING]
-    return (DENSITIES["steel"] * area + density * winding) * 1e-6, area
+def _mass_by_core(string: Stated, gauge: float, shape: str, winding: str) -> tuple[float, float]:
+    """Give the mass of a wound steel string as ``a + b core^2``: a [kg/m] and b [kg/m per mm2]."""
+    if string.mass is not None:
+        return string.mass * 1e-3, 0.0
+    hollow = wire.wound_mass(gauge, 0.0, shape, winding)
+    return hollow, (wire.wound_mass(gauge, gauge, shape, winding) - hollow) / gauge**2
 
 
-def _modulus(diameter: float) -> float:
-    """Give Young's modulus of music wire [GPa]."""
-    return next(modulus for limit, modulus in STEEL_MODULUS if diameter <= limit)
+def _bending(string: Stated, calculated: float, pull: float, scale: float) -> float:
+    """Give EI [N mm2]: stated, or ``B T L^2 / pi^2`` from a stated inharmonicity, or as calculated."""
+    if string.inharmonicity is not None:
+        return string.inharmonicity * pull * scale**2 / math.pi**2
+    return calculated if string.bending is None else string.bending

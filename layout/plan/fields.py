@@ -134,6 +134,20 @@ def mm(low: float, high: float) -> LengthField:
     return LengthField(LengthCheck(low, high))
 
 
+def mm_or(word: str, low: float, high: float) -> LengthField:
+    """Check a length [mm] that one word may stand for."""
+    check = LengthCheck(low, high)
+
+    def either(given: object) -> float | str:
+        if not isinstance(given, str) or any(letter.isdigit() for letter in given):
+            return check(given)
+        if given != word:
+            raise WrongValueError(f'given {quoted(given)}; allowed a length or "{word}"', nearest(given, (word,)))
+        return word
+
+    return LengthField(either)
+
+
 def gauge() -> LengthField:
     """Check the diameter of a string or of its core."""
     return LengthField(LengthCheck(0.1, 6.0, gauge=True))
@@ -142,6 +156,20 @@ def gauge() -> LengthField:
 def number(low: float, high: float) -> BeforeValidator:
     """Check a plain number between two limits."""
     return BeforeValidator(lambda given: check_number(given, low, high))
+
+
+def inharmonicity() -> BeforeValidator:
+    """Check the inharmonicity of a string's partials: a plain number, some 1e-5 to 1e-3."""
+    least, most = 1e-7, 0.01
+
+    def check(given: object) -> float:
+        if isinstance(given, int | float) and most < given < most * 1e6:
+            # Tables print it in millionths.
+            what = f"given {quoted(given)}; allowed a number from {least:g} to {most:g}"
+            raise WrongValueError(what, f"did you mean {given:g}e-6?")
+        return check_number(given, least, most)
+
+    return BeforeValidator(check)
 
 
 def whole(low: int, high: int) -> BeforeValidator:

@@ -98,8 +98,10 @@ class Plan(Table):
             yield Fault("board.spacing", '"even gaps" needs the gauge of every string')
         if self.setup.first_gap is not None and self.action_fret == 1:
             yield Fault("setup.first_gap", "measured at fret 1, as the action is here", "state nut_action instead")
-        if self.setup.press_depth > self.frets.height:
-            yield Fault("setup.press_depth", "deeper than frets.height: the string is on the board by then")
+        if self.press_depth > self.frets.height:
+            yield Fault(
+                "setup.press_depth", "deeper than frets.height, where the string is on the board", 'state "wood"'
+            )
 
     def _check_numbers(self) -> Iterator[Fault]:
         last, strung = self.frets.count, len(self.strings)
@@ -202,6 +204,12 @@ class Plan(Table):
     def nut_action(self) -> float:
         """String underside above the crown plane at the nut [mm]."""
         return 0.0 if self.frets.zero_fret else self.setup.nut_action
+
+    @property
+    def press_depth(self) -> float:
+        """How far a pressed point lies below the line from saddle to crown [mm]; on the wood, the crowns' height."""
+        stated = self.setup.press_depth
+        return self.frets.height if stated == "wood" else stated
 
     @property
     def period(self) -> NDArray[np.float64]:

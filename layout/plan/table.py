@@ -127,7 +127,9 @@ def _stated(value: object, field: FieldInfo) -> object:
 
 
 def _with_unit(value: object) -> object:
-    return [_with_unit(each) for each in value] if isinstance(value, tuple) else f"{value!r} mm"
+    if isinstance(value, tuple):
+        return [_with_unit(each) for each in value]
+    return value if isinstance(value, str) else f"{value!r} mm"
 
 
 def _plain(value: object) -> object:

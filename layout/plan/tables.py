@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, get_args
+from typing import TYPE_CHECKING, Annotated, Literal, get_args
 
 from slotwright.layout.errors import Fault
 from slotwright.layout.limits import FACTORS, MOST_FRETS, MOST_STRINGS, SCALES
-from slotwright.layout.physics import strings
+from slotwright.layout.physics import strings, wire
 from slotwright.layout.physics.offsets import Criterion, NutRule
 from slotwright.layout.plan import fields, rows
 from slotwright.layout.plan.fields import mm, number, one_of, whole, words
@@ -42,20 +42,25 @@ class String(Table):
         Axial stiffness EA over the tension; from the kind unless stated.
     bending
         Bending stiffness EI [N mm2]; from the kind unless stated.
+    inharmonicity
+        B of the partials n f sqrt(1 + B n^2) of the open string at its own pitch, instead of bending.
     course
         Number that strings of one course share.
     """
+
+    either = (("bending", "inharmonicity"),)
 
     pitch: Annotated[str | None, fields.pitch()] = None
     frequency: Annotated[float | None, number(10, 5000)] = None
     gauge: Annotated[float | None, fields.gauge()] = None
     kind: Annotated[str | None, one_of(strings.KINDS)] = None
     core: Annotated[float | None, fields.gauge()] = None
-    core_shape: Annotated[str | None, one_of(strings.CORE_SHAPES)] = None
-    winding: Annotated[str | None, one_of(strings.WINDINGS)] = None
+    core_shape: Annotated[str | None, one_of(wire.CORE_SHAPES)] = None
+    winding: Annotated[str | None, one_of(tuple(wire.WINDINGS))] = None
     mass: Annotated[float | None, number(0.01, 100)] = None
     string_constant: Annotated[float | None, number(1, 10_000)] = None
     bending: Annotated[float | None, number(0, 1e6)] = None
+    inharmonicity: Annotated[float | None, fields.inharmonicity()] = None
     course: Annotated[int | None, whole(1, MOST_STRINGS)] = None
 
     def clashes(self) -> Iterator[Fault]:
@@ -315,7 +320,7 @@ class Setup(Table):
     press_distance
         From the crown back to where the finger presses.
     press_depth
-        How far the finger presses the string below the crown.
+        How far the finger presses the string below the crown; ``"wood"`` down to the board.
     free_length
         String behind nut and saddle that shares the stretch.
     clamped_ends
@@ -331,7 +336,7 @@ class Setup(Table):
     relief: Annotated[float, mm(0, 3)] = 0.15
     relief_between: Annotated[tuple[int, int] | None, wholes(1, MOST_FRETS, exactly=2)] = None
     press_distance: Annotated[float, mm(0, 50)] = 8.0
-    press_depth: Annotated[float, mm(0, 3)] = 0.0
+    press_depth: Annotated[float | Literal["wood"], fields.mm_or("wood", 0, 3)] = 0.0
     free_length: Annotated[float, mm(0, 1000)] = 0.0
     clamped_ends: Annotated[int, whole(0, 2)] = 1
 

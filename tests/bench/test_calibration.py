@@ -59,7 +59,7 @@ def test_a_perfect_meter_finds_the_factors_but_for_what_was_expected(instrument)
 
 
 def joint_covariances(world, passes, frets, strings):
-    """Give the covariance of all readings for either way in which heights slip, from the other reckoning.
+    """Give the covariance of all readings for either way in which heights slip, from the other model.
 
     Note by note: readings 0.5, open strings 0.5 cents, stretch of each string 7 %, action 0.1, first gap 0.05 mm.
     """

@@ -88,7 +88,7 @@ def test_two_standard_errors_hold_whatever_the_setup_is_off_by(setting, heights,
 
 
 def test_how_deep_a_hand_presses_is_told_with_its_doubt(setting):
-    """Depths as they are expected, 0.15 mm give or take as much and never less than 0."""
+    """Depths as they are expected, 0.15 ± 0.15 mm and never less than 0."""
     rng, off = np.random.default_rng(32), []
     for number in range(few(200)):
         depth = rng.normal(0.15, 0.15)

@@ -193,7 +193,7 @@ def test_compensate_of_a_frequency_and_of_nylon(run):
 def test_compensate_marks_estimated_cores(run):
     run("new", "bass-five-multiscale", "--from", "bass-five-multiscale")
     out = run("compensate", "bass-five-multiscale.toml")[1]
-    assert "\u00b1 core" in out
+    assert "\u00b1 stiffness" in out
     assert "cores estimated, not stated" in out
     assert "its core is an estimate" in run("compensate", "bass-five-multiscale.toml", "--explain", "5")[1]
     run("compensate", "bass-five-multiscale.toml", "--plot", "p.svg")
@@ -207,8 +207,62 @@ def test_compensate_marks_estimated_cores(run):
         assert "estimate" in Path(file).read_text("utf-8")
     string = json.loads(run("compensate", "bass-five-multiscale.toml", "--json")[1])["strings"][4]
     assert string["core_estimated"]
-    low, high = string["saddle_offset_range"]
-    assert low < string["saddle_offset"] < high
+    for key in ("saddle_offset", "inharmonicity"):
+        low, high = string[f"{key}_range"]
+        assert low < string[key] < high
+
+
+def test_compensate_marks_estimated_bending_of_wound_nylon(run):
+    run("new", "nylon-six", "--from", "nylon-six")
+    out = run("compensate", "nylon-six.toml")[1]
+    assert "bending stiffness of wound nylon estimated, not stated; range of the set-back: string 4 " in out
+    told = json.loads(run("compensate", "nylon-six.toml", "--json")[1])
+    for place, string in enumerate(told["strings"]):
+        for key in ("saddle_offset", "inharmonicity"):
+            if place < 3:
+                assert string[f"{key}_range"] is None
+            else:
+                low, high = string[f"{key}_range"]
+                assert low < string[key] < high
+        assert not string["core_estimated"]
+    (found,) = [finding for finding in told["findings"] if finding["kind"] == "estimated stiffness"]
+    assert found["subject"] == "strings 4, 5, 6"
+    assert found["numbers"]["string_4_least"] == told["strings"][3]["saddle_offset_range"][0]
+    # Once it is measured there is nothing to estimate.
+    path = Path("nylon-six.toml")
+    path.write_text(
+        path.read_text("utf-8").replace('kind = "wound nylon"', 'kind = "wound nylon", inharmonicity = 2e-5')
+    )
+    told = json.loads(run("compensate", "nylon-six.toml", "--json")[1])
+    assert told["strings"][3]["inharmonicity"] == pytest.approx(2e-5)
+    assert told["strings"][3]["saddle_offset_range"] is None
+    assert told["findings"] == []
+
+
+@pytest.mark.parametrize(
+    ("keys", "says"),
+    [
+        ('kind = "wound steel"', "its core is an estimate from 11 measured strings; set back "),
+        ('kind = "wound steel"', " with one 15 % thinner or thicker"),
+        (
+            'kind = "wound steel", inharmonicity = 1.2e-4',
+            "its stiffness is measured: inharmonicity 0.00012 is stated",
+        ),
+        ('kind = "wound steel", core = 0.42', "its stiffness is stated: core"),
+        ('kind = "wound steel", core = 0.42, bending = 300', "its stiffness is stated: core and bending stiffness"),
+        (
+            'kind = "wound nylon", mass = 5.5',
+            "its bending stiffness is an estimate from 4 measured strings, 55 ± 20 N mm2",
+        ),
+        ('kind = "plain nylon"', "its stiffness is calculated from gauge and tension"),
+    ],
+)
+def test_compensate_explains_what_a_set_back_rests_on(run, keys, says):
+    text = f'title = "T"\nstrings = [{{ pitch = "E2", gauge = 1.168, {keys} }}]\n[scale]\nlength = 648\n[board]\nnut_width = 20\n'
+    Path("t.toml").write_text(text, "utf-8")
+    code, out, _ = run("compensate", "t.toml", "--explain", "1")
+    assert code == 0
+    assert says in out.splitlines()[1]
 
 
 def test_compensate_says_what_no_saddle_reaches(run):

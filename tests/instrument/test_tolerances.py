@@ -230,6 +230,18 @@ def test_a_stated_mass_and_an_estimated_core():
         assert grown == pytest.approx(heavier / body.mass, rel=1e-9)
 
 
+def test_wound_nylon_bends_alike_whatever_its_gauge():
+    # Its stated mass grows with the squared gauge.
+    string = {"pitch": "D3", "gauge": 0.74, "kind": "wound nylon", "mass": 1.92}
+    instrument = lay_out(Plan.model_validate(contents(strings=[string])))
+    built = engine._Built.of(instrument)  # noqa: SLF001
+    slips = {name: np.zeros((1, *shape)) for name, shape in built.shapes.items()}
+    slips["gauge"][:] = 0.03
+    thick = {**string, "gauge": 0.77, "mass": 1.92 * (0.77 / 0.74) ** 2}
+    anew = lay_out(Plan.model_validate(contents(strings=[thick]))).strung.fretting
+    assert built.cents(slips)[0] == pytest.approx(parts(anew, built.saddle, built.nut).total, abs=1e-9)
+
+
 def test_wound_nylon_of_stated_mass():
     found = simulate(lay_out(starter("nylon-six")), NOTHING | {"gauge": 0.01})
     assert np.isfinite(found.high).all()

@@ -91,6 +91,12 @@ def test_bare_gauges_are_asked_about(gauge, units, asks):
     assert asks in faults(made)["strings[1].gauge"]
 
 
+def test_an_inharmonicity_in_millionths_is_asked_about():
+    told = faults(contents(strings=[{"inharmonicity": 114.7}]))["strings[1].inharmonicity"]
+    assert "allowed a number from 1e-07 to 0.01" in told
+    assert "did you mean 114.7e-6?" in told
+
+
 def test_a_gauge_with_its_unit_is_taken_at_its_word():
     assert plan(strings=[{"gauge": "0.010 in"}]).strings[0].gauge == 0.254
     assert "did you mean" not in faults(contents(strings=[{"gauge": "10 mm"}]))["strings[1].gauge"]
@@ -155,6 +161,11 @@ def test_units_below_a_table():
         ({"board": {"string_spread_nut": 0}}, "board.string_spread_nut"),
         ({"setup": {"relief_between": [9, 3]}}, "setup.relief_between"),
         ({"setup": {"press_depth": 1.5}}, "setup.press_depth"),
+        ({"setup": {"press_depth": "wod"}}, "setup.press_depth"),
+        ({"strings": [{"bending": 50, "inharmonicity": 1e-4}]}, "strings[1].inharmonicity"),
+        ({"strings": [{"inharmonicity": 0}]}, "strings[1].inharmonicity"),
+        ({"strings": [{"inharmonicity": 114.7}]}, "strings[1].inharmonicity"),
+        ({"strings": [{"inharmonicity": True}]}, "strings[1].inharmonicity"),
         ({"setup": {"action_fret": 30}}, "setup.action_fret"),
         ({"frets": {"zero_fret": True}, "setup": {"nut_action": 0.2}}, "setup.nut_action"),
         ({"frets": {"zero_fret": True}, "setup": {"first_gap": 0.2}}, "setup.first_gap"),

@@ -1,8 +1,9 @@
 """M. B. Anderson, R. G. Beausoleil, "Classical guitar intonation and compensation: The well-tempered
 guitar", J. Acoust. Soc. Am. 156(1), 683-695 (2024); values from the authors' manuscript source.
 
-Model guitar: X = 650 mm, b = 1 mm, c = 4 mm, no press distance, no relief, one clamped end,
-``EI = EA * d^2 / 16``. Setbacks minimise the RMS over frets 1-12, saddle and nut free for each string.
+Model guitar: X = 650 mm, b = 1 mm, c = 4 mm, no press distance, no relief, one clamped end. The paper takes
+``EI = EA * d^2 / 16`` with the EA of slow stretch, of wound strings too, which real strings do not have: so string
+constant and bending are both stated here, and what is proved is the algebra. Setbacks minimise the RMS over frets 1-12, saddle and nut free for each string.
 The paper's nut setback is the negative of our nut offset.
 """
 
@@ -36,8 +37,18 @@ FRETS = np.arange(1, 13)
 
 
 def body(pitch, radius, mass, constant):
-    kind = "wound nylon" if mass > 1 else "plain nylon"
-    return strings.body(String(pitch=pitch, gauge=2 * radius, kind=kind, mass=mass, string_constant=constant), SCALE)
+    tension = mass * 1e-3 * (2e-3 * SCALE * strings.frequency(pitch)) ** 2
+    return strings.body(
+        String(
+            pitch=pitch,
+            gauge=2 * radius,
+            kind="wound nylon" if mass > 1 else "plain nylon",
+            mass=mass,
+            string_constant=constant,
+            bending=constant * tension * (2 * radius) ** 2 / 16,
+        ),
+        SCALE,
+    )
 
 
 def model_guitar(bodies):

@@ -40,7 +40,7 @@ def pitch_chart(
     title
         Title of the plan.
     names
-        Name of each string; a star at its end marks an estimated core.
+        Name of each string; a star at its end marks an estimated stiffness.
     before, after
         Errors [cents], shape (strings, frets).
     aims
@@ -77,7 +77,7 @@ def slip_chart(
     title
         Title of the plan.
     names
-        Name of each string; a star at its end marks an estimated core.
+        Name of each string; a star at its end marks an estimated stiffness.
     bands
         Errors that 5 %, half and 95 % of the instruments stay below [cents], each of shape (strings, frets).
     aims
@@ -111,7 +111,7 @@ def blank_chart(title: str, about: str, height: float) -> Picture:
 
 
 def _written(picture: Picture, names: Sequence[str], frets: int, words: str) -> bytes:
-    starred = "; * core estimated, not stated" if any(name.endswith("*") for name in names) else ""
+    starred = "; * stiffness estimated, not stated" if any(name.endswith("*") for name in names) else ""
     _frets(picture, frets, _TOP + _PANEL * len(names), words + starred)
     return picture.written()
 

@@ -104,9 +104,11 @@ def _string(instrument: Instrument, strung: Strung, i: int) -> dict[str, Any]:
         "string_constant": body.constant,
         "load": body.stress_ratio,
         "stress_ratio": body.stress_ratio,  # its name before 0.2
+        "inharmonicity": body.inharmonicity,
+        "inharmonicity_range": strung.inharmonicity[i].tolist() if body.estimated else None,
         "core_estimated": body.core_estimated,
         "saddle_offset": float(strung.offsets.saddle[i]),
-        "saddle_offset_range": strung.uncertainty[i].tolist() if body.core_estimated else None,
+        "saddle_offset_range": strung.uncertainty[i].tolist() if body.estimated else None,
         "nut_offset": float(strung.offsets.nut[i]),
         "held_at_limit": bool(strung.offsets.saddle_held[i] or strung.offsets.nut_held[i]),
         "rms_cents": float(strung.rms[i]),

@@ -99,7 +99,7 @@ def contact_table(instrument: Instrument) -> dict[str, Any] | None:
         back, forward = float(offsets.saddle[place]), float(offsets.nut[place])
         least, most = (float(end) for end in strung.uncertainty[place])
         doubt = None
-        if body.core_estimated:
+        if body.estimated:
             doubt = both(instrument, max(abs(least - back), abs(most - back)))
         rows.append(
             {
