@@ -42,7 +42,7 @@ _MOST_NOTES = 3  # of a string that fit into a line of the table
 @click.option("--ask", is_flag=True, help="Ask for the readings one by one, with the instrument in hand.")
 @click.option("--log", type=FILE, metavar="FILE.csv", help="For --ask: add each reading here.")
 @click.option("--explain", is_flag=True, help="Say what the calibration rests on.")
-@click.option("--restring", type=FILE, metavar="OTHER_PLAN", help="Moves for its strings.")
+@click.option("--restring", type=FILE, metavar="OTHER_PLAN", help="Say how far the saddles move for its strings.")
 @click.option("--save-plan", type=FILE, metavar="FILE.toml", help="Keep the plan with what was learnt.")
 @click.option("--force", is_flag=True, help="Replace that file if it exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
@@ -59,7 +59,6 @@ def command(
 ) -> None:
     """Intonate the instrument of PLAN from READINGS: which saddle moves, which way, how far.
 
-    The table has the columns string, fret and cents (or hz), and perhaps open (cents of the open
     The table has the columns string, fret and cents (or hz), and perhaps open (cents of the open
     string), from_fret_12 (where a rule finds the saddle), pass (rounds between which saddles were
     moved) and note (warble). With --ask the same is a dialogue: type cents (-2.5) or 329.1 hz, w behind

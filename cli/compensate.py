@@ -60,9 +60,9 @@ def command(
     force: bool,
     as_json: bool,
 ) -> None:
-    """Say how far each saddle of PLAN is set back so that its notes come true.
+    """Say how far each saddle of PLAN is set back so that its notes are in tune.
 
-    The plan's aims say at which frets; its tolerance says how true.
+    The plan's target frets (compensation.aim) say where, its tolerance says how closely.
     """
     if sizes and not slips:
         raise click.UsageError("--slip-of belongs to --slip.")

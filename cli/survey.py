@@ -37,7 +37,7 @@ _SADDLE_REACH = 0.1  # of what is expected; further away it was not measured fro
 
 @click.command("survey", epilog="Example: slotwright survey neck.csv --saddle 326.1,328.4 --plan neck.toml")
 @click.argument("measurements", type=FILE)
-@click.option("--sigma", metavar="LEN", help="How true one reading is: its standard deviation; 0.15 mm without it.")
+@click.option("--sigma", metavar="LEN", help="How exact one reading is: its standard deviation; 0.15 mm without it.")
 @click.option(
     "--divisions", type=click.IntRange(5, 60), default=12, show_default=True, help="Equal divisions of the octave."
 )

@@ -17,7 +17,7 @@ DRY_FIT: Final = (
 )
 TO_LOOK_AT: Final = (
     "This page is to look at: nothing on it is at full size. Cut by a sheet from slotwright draw, after measuring "
-    "its rules."
+    "its scale bars."
 )
 _LAW: Final = "Local rules and licensed practice come before anything on this {}."
 

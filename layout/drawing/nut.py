@@ -187,6 +187,6 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     ahead = shelves(instrument)
     if ahead.any():
         figures = ", ".join(f"{i}: {said(float(x))}" for i, x in enumerate(ahead, start=1))
-        yield f"Shelves toward fret 1 (less than 0: away from it), measured from the end of the board: {figures}."
+        yield f"Shelves toward fret 1 (minus: away from it), measured from the end of the board: {figures}."
     if nut.slot:
         yield f"The nut stands in a groove {said(nut.slot)} wide; {said(nut.ledge)} of board lie behind it."

@@ -289,6 +289,13 @@ def test_compensate_explains_a_string(run, heron):
     assert (code, "string 7 of 6" in err) == (2, True)
 
 
+def test_a_chart_keeps_the_number_of_a_string_apart_from_its_frequency(run, heron, tmp_path):
+    text = Path(heron).read_text("utf-8").replace('pitch = "E4"', "frequency = 392", 1)
+    Path("hertz.toml").write_text(text, "utf-8")
+    assert run("compensate", "hertz.toml", "--plot", "hertz.svg")[0] == 0
+    assert ">1: 392 Hz<" in (tmp_path / "hertz.svg").read_text("utf-8")  # and not 1392 Hz
+
+
 def test_compensate_plots(run, heron, tmp_path):
     import xml.etree.ElementTree as ET
 
