@@ -15,6 +15,7 @@ from slotwright.layout.physics import strings, wire
 from slotwright.layout.plan.bridges import kinds_with
 from slotwright.layout.plan.tables import String
 
+ANY = (1, 500)  # mm, what an outline may be
 NOTES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 STEEL = 380.0  # m/s, about 60 % of what wire holds: sqrt(1140 MPa over 7850 kg/m3)
 
@@ -312,15 +313,61 @@ def bridge(about, kind):
         "angle": st.floats(-8, 8),
         "slot_depth": length(about, 5, 10, (0.5, 50)),
         "crown_radius": length(about, 0, 3, (0, 20)),
+        "corner_radius": length(about, 0, 10, (0, 100)),
+        "slot_lean": st.floats(-5, 10),
+        "pins": pins(about),
+        "wood": wood(about),
         "pin_distance": length(about, 8, 20, (0, 100)),
         "pin_diameter": length(about, 4, 6, (0.5, 20)),
         "tie_distance": length(about, 8, 20, (0, 100)),
         "tie_diameter": length(about, 1, 3, (0.5, 20)),
+        "tie_height": length(about, 2, 6, (0, 100)),
         "bushing_diameter": length(about, 8, 12, (0.5, 50)),
         "plane_height": length(about, 5, 25, (-50, 200)),
         "base_height": length(about, 0, 10, (0, 200)),
     }
+    if kind == "saddle slot" and not about.wild:  # wood all round
+        optional |= {
+            "outline": st.tuples(length(about, 1.9 * across, 2.4 * across, ANY), length(about, 45, 60, ANY)).map(
+                list
+            ),
+            "front": length(about, 12, 16, (-200, 200)),
+            "holes": st.just([]),
+            "slot_depth": length(about, 2, 4, (0.5, 50)),
+            "base_height": length(about, 7, 10, (0, 200)),
+        }
     return needed, {key: value for key, value in optional.items() if kind in kinds_with(key)}
+
+
+def one_way(bridge):
+    """Keep one of the two ways in which pins may be stated."""
+    return {key: value for key, value in bridge.items() if not (key.startswith("pin_") and "pins" in bridge)}
+
+
+def pins(about):
+    return st.fixed_dictionaries(
+        {"distance": length(about, 8, 20, (0, 100))},
+        optional={
+            "head": length(about, 3, 5, (0.5, 20)),
+            "taper": st.floats(0, 5),
+            "through": length(about, 8, 16, (1, 100)),
+            "line": some(["along the slot", "square"]),
+            "spread": length(about, 0.9 * about.width, 1.3 * about.width, (5, 300)),
+            "stagger": length(about, 0, 12, (0, 50)),
+        },
+    )
+
+
+def wood(about):
+    usual = {
+        "slot_to_pins": (2, (0, 20)),
+        "holes": (3, (0, 20)),
+        "slot_end": (8, (0, 50)),
+        "under_slot": (2.5, (0, 20)),
+    }
+    return st.fixed_dictionaries(
+        {}, optional={key: length(about, 0, most, lim) for key, (most, lim) in usual.items()}
+    )
 
 
 @st.composite
@@ -369,7 +416,7 @@ def about_plan(draw):
 
 
 @st.composite
-def contents(draw):
+def contents(draw, kinds=BRIDGE_KINDS):
     """Draw the contents of a plan; most can be drawn, some must be refused."""
     divisions, cents, about = draw(about_plan())
     made: dict[str, Any] = {"title": draw(st.text(max_size=40).map("t{}".format)), "units": about.units}
@@ -381,8 +428,8 @@ def contents(draw):
     keys, either, rest = board(about, made["strings"])
     made["board"] = {**draw(table(keys, rest)), **draw(either)}
     lies, rest = setup(about)
-    bridges = st.sampled_from(BRIDGE_KINDS).flatmap(
-        lambda kind: table(bridge(about, kind)[0], bridge(about, kind)[1]).map(lambda keys: {"kind": kind, **keys})
+    bridges = st.sampled_from(kinds).flatmap(
+        lambda kind: table(*bridge(about, kind)).map(lambda keys: {"kind": kind, **one_way(keys)})
     )
     tables = {
         "tunings": tunings(about, made["strings"]),

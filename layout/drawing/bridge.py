@@ -9,11 +9,12 @@ import numpy as np
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import text_width
-from slotwright.layout.drawing.marks import cross, point, sides
+from slotwright.layout.drawing.marks import cross, pocket, point, rounded, sides
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 from slotwright.layout.errors import needed
 from slotwright.layout.findings import sentence
-from slotwright.layout.instrument.bridge import margins, single_units
+from slotwright.layout.instrument.bridge import TIE_HOLE, margins, single_units
+from slotwright.layout.plan.bridges import SaddleSlot
 from slotwright.layout.units import SHOWN
 
 if TYPE_CHECKING:
@@ -100,17 +101,33 @@ def _bridge(instrument: Instrument) -> Iterator[Entity]:
     # Wood is cut to this line; metal comes as it is.
     layer = Layer.CUT_OUTLINE if bridge.kind in _WOODEN else Layer.REF_BLANK
     for corners in placed.outlines:
-        yield Contour(layer, tuple(map(point, corners)))
+        yield rounded(layer, corners, bridge.corner_radius if isinstance(bridge, SaddleSlot) else 0.0)
     if placed.slot is not None:
-        yield Contour(Layer.CUT_SLOTS, tuple(map(point, placed.slot)))
+        yield from pocket(placed.slot)
+    yield from _ties(instrument)
     if not single_units(plan):
         yield from cross(point(placed.datum), 2.0)
     for hole in placed.holes:
+        if hole.top is not None:
+            yield Circle(Layer.REF_BLANK, (hole.x, hole.y), hole.top / 2)
         yield Circle(Layer.DRILL, (hole.x, hole.y), hole.diameter / 2)
         yield from cross((hole.x, hole.y), hole.diameter / 2 + 1.0)
     for x, y, diameter in bridge.existing_holes:
         there = (x, plan.board.hand * y)
         yield Circle(Layer.REF_BLANK, there, diameter / 2)
+
+
+def _ties(instrument: Instrument) -> Iterator[Entity]:
+    """Draw the tie holes, which run along the strings: nothing to drill from above."""
+    bridge, ties = instrument.plan.bridge, instrument.bridge.ties
+    if ties is None or not isinstance(bridge, SaddleSlot):
+        return
+    half = (bridge.tie_diameter or TIE_HOLE) / 2
+    for mouth, rear in ties:
+        beside = half * np.array([mouth[1] - rear[1], rear[0] - mouth[0]]) / np.hypot(*(rear - mouth))
+        yield Contour(
+            Layer.REF_BLANK, tuple(map(point, (mouth - beside, rear - beside, rear + beside, mouth + beside)))
+        )
 
 
 def _strings(instrument: Instrument) -> Iterator[Entity]:
@@ -175,6 +192,18 @@ def _aside(instrument: Instrument, y: float) -> str:
     return f"{instrument.length(abs(y))} {side}"
 
 
+def _of_ties(instrument: Instrument) -> Iterator[str]:
+    bridge, ties, said = instrument.plan.bridge, instrument.bridge.ties, instrument.length
+    if ties is None or not isinstance(bridge, SaddleSlot):
+        return
+    asides = "; ".join(_aside(instrument, float(rear[1])) for _, rear in ties)
+    high = "" if bridge.tie_height is None else f", their middles {said(bridge.tie_height)} above the top"
+    yield (
+        f"{len(ties)} tie holes, {said(bridge.tie_diameter or TIE_HOLE)} wide, run along the strings{high}: drill "
+        f"them from the rear edge, there off the centre line: {asides}."
+    )
+
+
 def _notes(instrument: Instrument) -> Iterator[str]:
     placed, plan, said = instrument.bridge, instrument.plan, instrument.length
     bridge = needed(instrument.plan.bridge, instrument.bridge_lacks)
@@ -192,12 +221,24 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         rear = "bass" if (placed.angle > 0) != plan.board.left_handed else "treble"
         turned = f"turned {abs(placed.angle):.2f} degrees, the {rear} end to the rear"
         yield f"{where}, {turned if placed.angle else 'square to the centre line'}."
+        if placed.slot is not None:
+            back = "bass" if (placed.crest_angle > 0) != plan.board.left_handed else "treble"
+            yield (
+                f"The slot lies at {abs(placed.crest_angle):.2f} degrees, its {back} end to the rear. Round ends are "
+                "what a cutter of its width leaves; chisel out the dashed corners."
+            )
     for what in dict.fromkeys(hole.what for hole in placed.holes):
         same = [hole for hole in placed.holes if hole.what == what]
         words = "hole" if what == "hole" else f"{what} hole"
         crown = float(instrument.neck.frets.middle[plan.action_fret])
         at = "; ".join(f"{said(hole.x - crown)}, {_aside(instrument, hole.y)}" for hole in same)
         yield f"{len(same)} {words}{'s' * (len(same) > 1)}, {said(same[0].diameter)} wide: {at}."
+        if same[0].top is not None:
+            yield (
+                f"Pins are tapered: drill {said(same[0].diameter)}, ream to {said(same[0].top)} at the top, until "
+                "the collar stands 1 mm proud; try in scrap first."
+            )
+    yield from _of_ties(instrument)
     if placed.holes:
         yield (f"Holes are measured from where fret {plan.action_fret} crosses the centre line: along it, and aside.")
     if placed.over_top is not None:

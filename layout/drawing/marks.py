@@ -67,6 +67,40 @@ def outline(instrument: Instrument) -> Contour:
     return Contour(Layer.CUT_OUTLINE, tuple(map(point, instrument.neck.outline)))
 
 
+def rounded(layer: Layer, corners: NDArray[np.float64], radius: float) -> Contour:
+    """Draw a rectangle, its corners in turn of shape (4, 2), with rounded corners [mm]."""
+    if not radius:
+        return Contour(layer, tuple(map(point, corners)))
+    following = np.roll(corners, -1, axis=0)
+    side = (following - corners) / np.hypot(*(following - corners).T)[:, None]
+    places = np.stack((corners + radius * side, following - radius * side), axis=1).reshape(-1, 2)
+    quarter = math.tan(math.pi / 8) * _turning(corners)
+    return Contour(layer, tuple(map(point, places)), (0.0, quarter) * 4)
+
+
+def pocket(corners: NDArray[np.float64]) -> Iterator[Contour]:
+    """Draw a slot as a cutter of its width leaves it, and what a chisel takes at both ends.
+
+    Parameters
+    ----------
+    corners
+        Of the slot, an end of it first [mm], shape (4, 2).
+    """
+    one, other, far, near = corners
+    along = (near - one) / np.hypot(*(near - one)) * np.hypot(*(other - one)) / 2
+    round_ends = (one + along, other + along, far - along, near - along)
+    bulge = _turning(corners)
+    yield Contour(Layer.POCKET, tuple(map(point, round_ends)), (bulge, 0.0, bulge, 0.0))
+    for first, second, inward in ((one, other, along), (far, near, -along)):
+        yield Contour(Layer.REF_BLANK, tuple(map(point, (first, second, second + inward, first + inward))))
+
+
+def _turning(corners: NDArray[np.float64]) -> float:
+    """Tell which way a contour turns: 1 counter-clockwise, -1 clockwise."""
+    a, b = corners[1] - corners[0], corners[2] - corners[1]
+    return math.copysign(1.0, float(a[0] * b[1] - a[1] * b[0]))
+
+
 def core(instrument: Instrument) -> Iterator[Line]:
     """Draw where the core of a bound board ends."""
     binding, neck = instrument.plan.board.binding, instrument.neck

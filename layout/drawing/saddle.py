@@ -48,7 +48,7 @@ def content(instrument: Instrument) -> Content:
 def places(instrument: Instrument) -> Floats:
     """Give where the strings cross the crest, along it from its middle, treble side positive [mm]."""
     placed = instrument.bridge
-    turn = np.radians(placed.angle)
+    turn = np.radians(placed.crest_angle)
     along: Floats = (placed.contacts - placed.datum) @ np.array([-np.sin(turn), np.cos(turn)])
     return along
 

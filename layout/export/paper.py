@@ -231,7 +231,7 @@ def _tiled(
 
 def _cuts(sheet: Sheet, axis: int) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
     """Give what the slots cover along an axis, from and to, shape (n, 2); outlines and holes where there are none."""
-    for layers in ({Layer.CUT_SLOTS}, {Layer.CUT_OUTLINE, Layer.DRILL}):
+    for layers in ({Layer.CUT_SLOTS}, {Layer.CUT_OUTLINE, Layer.POCKET, Layer.DRILL}):
         if found := [entity.box()[axis::2] for entity in sheet.entities if entity.layer in layers]:
             return np.array(found)
     return np.empty((0, 2))

@@ -8,16 +8,19 @@ angle turns it counter-clockwise about the datum.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.errors import Fault, PlanError
-from slotwright.layout.instrument.lines import meet
-from slotwright.layout.physics.minimax import least_largest_of_two
+from slotwright.layout.errors import Fault, PlanError, needed
+from slotwright.layout.instrument import saddle_slot
+from slotwright.layout.instrument.axes import Axes
+from slotwright.layout.instrument.lines import meet, straight_fit
+from slotwright.layout.instrument.wood import Hole, lacks
 from slotwright.layout.physics.pitch import saddle_height
 from slotwright.layout.plan.bridges import Adjustable, Floating, IndividualSaddles, SaddleSlot, TwoPosts
+from slotwright.layout.units import ROUNDING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -32,28 +35,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 POST_HOLE: Final = 11.0  # mm, where the plan states none (common practice, from memory)
-PIN_HOLE: Final = 5.0  # mm, likewise
 TIE_HOLE: Final = 1.8  # mm, likewise
-
-
-@dataclass(frozen=True, slots=True)
-class Hole:
-    """A hole to drill.
-
-    Parameters
-    ----------
-    x, y
-        Its centre in the axes of the drawing [mm].
-    diameter
-        Its diameter [mm].
-    what
-        What it is for.
-    """
-
-    x: float
-    y: float
-    diameter: float
-    what: str
+TIE_LENGTH: Final = 10.0  # mm drawn of a tie hole where the rear edge is not known
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,6 +49,8 @@ class Placement:
         Origin of the bridge's own axes [mm], shape (2,).
     angle
         How far it is turned, counter-clockwise on the drawing [degrees].
+    crest_angle
+        How far its saddle is, which may lie at an angle in it [degrees].
     contacts
         Where the strings touch it [mm], shape (strings, 2).
     shared
@@ -73,8 +58,13 @@ class Placement:
         (strings,): what a shared saddle or crest costs.
     shared_cents
         What that does to the note at the octave fret [cents], shape (strings,).
+    missed
+        How far behind the place that is wanted each contact of a saddle lies that is too thin for all,
+        or that holes are in the way of [mm], shape (strings,).
+    missed_cents
+        What that does to the note at the octave fret [cents], shape (strings,).
     along
-        Contacts in the bridge's own x [mm], shape (strings,).
+        Contacts in the bridge's own x, of a slot in the slot's [mm], shape (strings,).
     bands
         Foremost and rearmost place of each contact [mm], shape (strings, 2, 2); None where
         contacts are filed, not moved.
@@ -89,6 +79,9 @@ class Placement:
         Corners of the saddle's slot [mm], likewise.
     holes
         What is to be drilled.
+    ties
+        Tie holes, which run along the strings: where each begins at the front and ends at the rear
+        [mm], shape (strings, 2, 2); None where there are none.
     exposure
         How far each crest stands above the base [mm], shape (strings,); None where the heights are
         not stated.
@@ -98,9 +91,12 @@ class Placement:
 
     datum: Floats
     angle: float
+    crest_angle: float
     contacts: Floats
     shared: Floats
     shared_cents: Floats
+    missed: Floats
+    missed_cents: Floats
     along: Floats
     bands: Floats | None
     reserve: Floats | None
@@ -108,33 +104,9 @@ class Placement:
     outlines: tuple[Floats, ...]
     slot: Floats | None
     holes: tuple[Hole, ...]
+    ties: Floats | None
     exposure: Floats | None
     over_top: Floats | None
-
-
-@dataclass(frozen=True, slots=True)
-class _Frame:
-    """The bridge's own axes: points between them and the drawing (still right-handed)."""
-
-    datum: Floats
-    turn: float  # radians
-
-    @property
-    def rear(self) -> Floats:
-        """Direction of the bridge's own x."""
-        return np.array([math.cos(self.turn), math.sin(self.turn)])
-
-    def out(self, own: Floats) -> Floats:
-        """Give points of the bridge, shape (..., 2), on the drawing."""
-        cos, sin = math.cos(self.turn), math.sin(self.turn)
-        points: Floats = self.datum + own @ np.array([[cos, sin], [-sin, cos]])
-        return points
-
-    def own(self, points: Floats) -> Floats:
-        """Give points of the drawing, shape (..., 2), in the bridge's axes."""
-        cos, sin = math.cos(self.turn), math.sin(self.turn)
-        own: Floats = (points - self.datum) @ np.array([[cos, -sin], [sin, cos]])
-        return own
 
 
 def lacking(plan: Plan) -> str | None:
@@ -151,30 +123,6 @@ def lacking(plan: Plan) -> str | None:
         if getattr(plan.bridge, key) is None:
             return f'bridge.{key} is missing; kind "{plan.bridge.kind}" needs it'
     return None
-
-
-def straight_fit(across: Floats, along: Floats) -> tuple[float, float, float]:
-    """Lay a straight line through points so that the largest distance along x is least.
-
-    Parameters
-    ----------
-    across, along
-        y and x of the points [mm], shape (n,).
-
-    Returns
-    -------
-    tuple of float
-        x at y = 0 [mm], its change per mm of y, and the largest distance [mm].
-    """
-    if len(across) == 1:
-        return float(along[0]), 0.0, 0.0
-    # No line through the points leans more than the steepest that joins two of them.
-    steepest = float(np.ptp(along) / np.diff(np.sort(across)).min())
-    moves, leans = -np.ones(len(across)), -across
-    free = np.ones((), dtype=np.bool_)
-    start, lean = least_largest_of_two(along, moves, leans, free, steepest + 1.0, common=False)
-    most = np.abs(along - start - lean * across).max()
-    return float(start), float(lean), float(most)
 
 
 def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
@@ -206,46 +154,76 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     wanted = neck.on_strings(neck.scales + strung.offsets.saddle) * hand
     directions = neck.directions * hand
     contacts = _shared(plan, bridge, strung, wanted, directions)
-    frame = _frame(plan, bridge, contacts)
-    # Each string has its unit to itself, or all stand on one base.
-    frames = _units(bridge, contacts, directions) if single_units(plan) else [frame]
-    along = frame.own(contacts)[:, 0]
-    bands, reserve = _travel(bridge, frames if single_units(plan) else frames * len(contacts), contacts, directions)
     moved = contacts[:, 0] - wanted[:, 0]
     over_top, exposure = _heights(plan, bridge, strung)
-    crown = bridge.crown_radius if isinstance(bridge, SaddleSlot) else None
-    holes = [*_stated_holes(bridge, frames), *_holes(bridge, frame, contacts, directions)]
-    outlines = (_outline(bridge, each) for each in frames)
-    slot = _slot(bridge, frame)
+    slot, missed = None, np.zeros(len(contacts))
+    if isinstance(bridge, SaddleSlot):
+        slot = _lay_slot(bridge, contacts, directions, exposure)
+        missed = slot.missed / (directions @ slot.axes.rear)
+        contacts = contacts - missed[:, None] * directions
+        frame = Axes(slot.axes.datum, math.radians(bridge.angle))
+        along = slot.along - slot.missed
+    else:
+        frame = _frame(plan, bridge, contacts)
+    # Each string has its unit to itself, or all stand on one base.
+    frames = _units(bridge, contacts, directions) if single_units(plan) else [frame]
+    if slot is None:
+        along = frame.own(contacts)[:, 0]
+    if faults := tuple(_collisions(plan, bridge, frames)):
+        raise PlanError(faults)
+    bands, reserve = _travel(bridge, frames if single_units(plan) else frames * len(contacts), contacts, directions)
+    holes = [*_stated_holes(bridge, frames), *_holes(plan, bridge, frame, slot, contacts, directions)]
+    outlines = [corners for each in frames if (corners := _outline(bridge, each)) is not None]
+    corners = _slot_corners(bridge, slot)
+    if isinstance(bridge, SaddleSlot) and corners is not None:
+        whole = outlines[0] if outlines else None
+        if faults := tuple(lacks(plan, bridge, frame, whole, corners, holes)):
+            raise PlanError(faults)
+    ties = _ties(bridge, frame, slot, contacts, directions)
+    flip = float(hand[1])
+    sensitivity = strung.sensitivity[:, plan.action_fret - 1]
     return Placement(
         datum=frame.datum * hand,
-        angle=math.degrees(frame.turn) * float(hand[1]),
+        angle=math.degrees(frame.turn) * flip,
+        crest_angle=math.degrees(frame.turn if slot is None else slot.axes.turn) * flip,
         contacts=contacts * hand,
         shared=moved,
-        shared_cents=strung.sensitivity[:, plan.action_fret - 1] * moved,
+        shared_cents=sensitivity * moved,
+        missed=-missed,
+        missed_cents=-sensitivity * missed,
         along=along,
         bands=None if bands is None else bands * hand,
         reserve=reserve,
-        thickness=None if crown is None else 2 * (float(np.abs(along).max()) + crown),
-        outlines=tuple(corners * hand for corners in outlines if corners is not None),
-        slot=None if slot is None else slot * hand,
-        holes=tuple(Hole(hole.x, hole.y * float(hand[1]), hole.diameter, hole.what) for hole in holes),
+        thickness=None if slot is None else slot.thickness,
+        outlines=tuple(corners * hand for corners in outlines),
+        slot=None if corners is None else corners * hand,
+        holes=tuple(replace(hole, y=hole.y * flip) for hole in holes),
+        ties=None if ties is None else ties * hand,
         exposure=exposure,
         over_top=over_top,
     )
 
 
-def _units(bridge: Bridge, contacts: Floats, directions: Floats) -> list[_Frame]:
+def _lay_slot(bridge: SaddleSlot, contacts: Floats, directions: Floats, exposure: Floats | None) -> saddle_slot.Slot:
+    """Lay the slot on the bridge's surface, from which a leaning saddle comes forward to its crest."""
+    lean = 0.0 if exposure is None else exposure * math.tan(math.radians(bridge.slot_lean))
+    on_surface = contacts + np.reshape(lean, (-1, 1)) * directions
+    none = np.empty((0, 3))
+    width = needed(bridge.slot_width, "bridge.slot_width is missing")
+    return saddle_slot.lay_slot(on_surface, width, bridge.crown_radius, none, bridge.wood.slot_to_pins)
+
+
+def _units(bridge: Bridge, contacts: Floats, directions: Floats) -> list[Axes]:
     """Set single units along their strings, as much travel before each contact as behind it."""
     back = bridge.mid_travel if isinstance(bridge, Adjustable) else 0.0
     return [
-        _Frame(contact - back * direction, math.atan2(float(direction[1]), float(direction[0])))
+        Axes(contact - back * direction, math.atan2(float(direction[1]), float(direction[0])))
         for contact, direction in zip(contacts, directions, strict=True)
     ]
 
 
 def _travel(
-    bridge: Bridge, homes: Sequence[_Frame], contacts: Floats, directions: Floats
+    bridge: Bridge, homes: Sequence[Axes], contacts: Floats, directions: Floats
 ) -> tuple[Floats | None, Floats | None]:
     """Give the ends of each contact's travel, and what is left of it before and behind; None where nothing moves."""
     if not isinstance(bridge, Adjustable) or bridge.travel is None:
@@ -293,10 +271,32 @@ def _faults(plan: Plan, bridge: Bridge) -> Iterator[Fault]:
         )
     if plan.shared_saddles and single_units(plan):
         yield Fault("bridge.groups", "single units of a fan share no saddle", "state bridge.angle for one base")
+    if isinstance(bridge, SaddleSlot) and bridge.outline and 2 * bridge.corner_radius > 0.98 * min(bridge.outline):
+        yield Fault("bridge.corner_radius", "more than half a side of the bridge")
     for key in ("post_spread", "slot_length"):
         length = getattr(bridge, key, None)
         if length is not None and length <= spread:
             yield Fault(f"bridge.{key}", f"{said(length)}; the strings alone are spread {said(spread)}", "check it")
+
+
+def _collisions(plan: Plan, bridge: Bridge, frames: Sequence[Axes]) -> Iterator[Fault]:
+    """Refuse single units wider than their strings stand apart where these are closest: at the front."""
+    to_front = bridge.to_front
+    if len(frames) < 2 or bridge.outline is None or to_front is None:
+        return
+    front = (bridge.front_stop if isinstance(bridge, Adjustable) else 0.0) - to_front
+    corners = [frame.rectangle(front, front + bridge.outline[1], 0.0) for frame in frames]
+    apart = min(
+        abs(float(np.array([-axes.rear[1], axes.rear[0]]) @ (end - axes.datum)))
+        for axes, following in zip(frames, corners[1:], strict=False)
+        for end in following
+    )
+    if bridge.outline[0] > apart + ROUNDING:
+        yield Fault(
+            "bridge.outline",
+            f"units {plan.said(bridge.outline[0])} wide collide; their strings stand {plan.said(apart)} apart",
+            f"{plan.said(apart)} at most",
+        )
 
 
 def single_units(plan: Plan) -> bool:
@@ -320,31 +320,27 @@ def _shared(plan: Plan, bridge: Bridge, strung: Strung, wanted: Floats, directio
     return moved
 
 
-def _frame(plan: Plan, bridge: Bridge, contacts: Floats) -> _Frame:
+def _frame(plan: Plan, bridge: Bridge, contacts: Floats) -> Axes:
     """Choose datum and angle: the contacts lie as far from both ends of their room as can be."""
     if isinstance(bridge, IndividualSaddles):
         turn = math.radians(bridge.angle)
         if single_units(plan):
-            return _Frame(np.array([float(contacts[:, 0].mean()), 0.0]), 0.0)
+            return Axes(np.array([float(contacts[:, 0].mean()), 0.0]), 0.0)
         own = contacts @ np.array([math.cos(turn), math.sin(turn)])
         middle = (float(own.min()) + float(own.max())) / 2
         start = (middle - bridge.mid_travel) / math.cos(turn)
-        return _Frame(np.array([start, 0.0]), turn)
+        return Axes(np.array([start, 0.0]), turn)
     start, lean, _ = straight_fit(contacts[:, 1], contacts[:, 0])
     turn = -math.atan(lean)
     if isinstance(bridge, TwoPosts):
         start -= bridge.mid_travel / math.cos(turn)
-    return _Frame(np.array([start, 0.0]), turn)
+    return Axes(np.array([start, 0.0]), turn)
 
 
-def _rectangle(frame: _Frame, front: float, rear: float, half: float) -> Floats:
-    return frame.out(np.array([[front, -half], [rear, -half], [rear, half], [front, half]]))
-
-
-def _outline(bridge: Bridge, frame: _Frame) -> Floats | None:
+def _outline(bridge: Bridge, frame: Axes) -> Floats | None:
     if isinstance(bridge, Floating) and bridge.foot is not None:
         across, along = bridge.foot
-        return _rectangle(frame, -along / 2, along / 2, across / 2)
+        return frame.rectangle(-along / 2, along / 2, across / 2)
     to_front = bridge.to_front
     if bridge.outline is None or to_front is None:
         return None
@@ -352,46 +348,54 @@ def _outline(bridge: Bridge, frame: _Frame) -> Floats | None:
     # The foremost contact line: the front of the travel, or the middle of the slot.
     foremost = bridge.front_stop if isinstance(bridge, Adjustable) else 0.0
     front = foremost - to_front
-    return _rectangle(frame, front, front + along, across / 2)
+    return frame.rectangle(front, front + along, across / 2)
 
 
-def _slot(bridge: Bridge, frame: _Frame) -> Floats | None:
-    if not isinstance(bridge, SaddleSlot) or bridge.slot_width is None or bridge.slot_length is None:
+def _slot_corners(bridge: Bridge, slot: saddle_slot.Slot | None) -> Floats | None:
+    if slot is None or not isinstance(bridge, SaddleSlot) or bridge.slot_width is None or bridge.slot_length is None:
         return None
-    return _rectangle(frame, -bridge.slot_width / 2, bridge.slot_width / 2, bridge.slot_length / 2)
+    return slot.axes.rectangle(-bridge.slot_width / 2, bridge.slot_width / 2, bridge.slot_length / 2)
 
 
-def _hole(place: Floats, diameter: float, what: str) -> Hole:
-    return Hole(float(place[0]), float(place[1]), diameter, what)
+def _hole(place: Floats, diameter: float, what: str, top: float | None = None) -> Hole:
+    return Hole(float(place[0]), float(place[1]), diameter, what, top)
 
 
-def _stated_holes(bridge: Bridge, frames: Sequence[_Frame]) -> Iterator[Hole]:
+def _stated_holes(bridge: Bridge, frames: Sequence[Axes]) -> Iterator[Hole]:
     """Yield the holes the plan states; each single unit has them all."""
     for frame in frames:
         yield from (_hole(frame.out(np.array([x, y])), diameter, "hole") for x, y, diameter in bridge.holes)
 
 
-def _holes(bridge: Bridge, frame: _Frame, contacts: Floats, directions: Floats) -> Iterator[Hole]:
+def _holes(
+    plan: Plan, bridge: Bridge, frame: Axes, slot: saddle_slot.Slot | None, contacts: Floats, directions: Floats
+) -> Iterator[Hole]:
     """Yield the holes that follow from the kind of bridge."""
     if isinstance(bridge, TwoPosts) and bridge.post_spread is not None:
         for side in (0.5, -0.5):
             place = frame.out(np.array([0.0, side * bridge.post_spread]))
             yield _hole(place, bridge.bushing_diameter or POST_HOLE, "post")
-    for what, distance, diameter in rear_holes(bridge):
-        if distance is not None:
-            # On along the string until it is that far behind the middle of the slot.
-            further = (distance - frame.own(contacts)[:, 0]) / (directions @ frame.rear)
-            yield from (_hole(place, diameter, what) for place in contacts + further[:, None] * directions)
+    if isinstance(bridge, SaddleSlot) and slot is not None and (pins := bridge.all_pins) is not None:
+        line = slot.axes if pins.line == "along the slot" else frame
+        diameter = saddle_slot.drilled(pins, bridge.base_height)
+        top = pins.head if pins.taper else None
+        places = saddle_slot.pin_places(pins, saddle_slot.rows(plan), line, contacts, directions)
+        yield from (_hole(place, diameter, "pin", top) for place in places)
 
 
-def rear_holes(bridge: Bridge) -> tuple[tuple[str, float | None, float], ...]:
-    """Give the holes behind a saddle's slot: their name, how far behind its middle they are, their diameter [mm]."""
-    if not isinstance(bridge, SaddleSlot):
-        return ()
-    return (
-        ("pin", bridge.pin_distance, bridge.pin_diameter or PIN_HOLE),
-        ("tie", bridge.tie_distance, bridge.tie_diameter or TIE_HOLE),
-    )
+def _ties(
+    bridge: Bridge, frame: Axes, slot: saddle_slot.Slot | None, contacts: Floats, directions: Floats
+) -> Floats | None:
+    """Give where tie holes begin and end: along the strings, from their mouths to the rear edge."""
+    if not isinstance(bridge, SaddleSlot) or slot is None or bridge.tie_distance is None:
+        return None
+    outline, to_front = bridge.outline, bridge.to_front
+    rear = outline[1] - to_front if outline is not None and to_front is not None else bridge.tie_distance + TIE_LENGTH
+    ends = []
+    for axes, distance in ((slot.axes, bridge.tie_distance), (frame, rear)):
+        further = (distance - axes.own(contacts)[:, 0]) / (directions @ axes.rear)
+        ends.append(contacts + further[:, None] * directions)
+    return np.stack(ends, axis=1)
 
 
 def _heights(plan: Plan, bridge: Bridge, strung: Strung) -> tuple[Floats | None, Floats | None]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from slotwright.layout.findings import Finding, strings_named
 from slotwright.layout.instrument.board_findings import NEAR_EDGE
-from slotwright.layout.instrument.bridge import margins, rear_holes, single_units
+from slotwright.layout.instrument.bridge import TIE_HOLE, margins, single_units
 from slotwright.layout.instrument.tunings import in_all_tunings
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import compensate
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 EXPOSURE: Final = (2.0, 5.0)  # mm of saddle out of its base (common practice, from memory)
+PASSES: Final = 0.5  # mm that a hole is wider than the string that goes through it (common practice, no source)
 SNUG: Final = 0.25  # mm that a hole may be off and still take its screw, post or pin (from memory)
 
 
@@ -58,6 +59,7 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
             yield Finding("to gain range", "bridge", "another bridge.angle may lie nearer to the contacts")
     yield from _saddle(plan, bridge, placed)
     yield from _impossible(plan, bridge)
+    yield from _string_holes(plan, bridge)
     if bridge.existing_holes and placed.holes:
         yield Finding("holes that are there", "holes", _old_holes(plan, bridge, strung, placed))
     for name, treble, bass, _ in margins(plan, neck):
@@ -93,13 +95,19 @@ def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:
     said = plan.said
     slot = bridge if isinstance(bridge, SaddleSlot) else None
     if placed.thickness is not None and slot and slot.slot_width is not None:
-        enough = placed.thickness <= slot.slot_width + ROUNDING
-        verdict = "every contact can be filed in" if enough else "too thin to file every contact in"
+        enough = not np.abs(placed.missed).max() > SHOWN
+        off = np.flatnonzero(np.abs(placed.missed) > SHOWN)
+        lost = ", ".join(f"string {i + 1} {cents(placed.missed_cents[i])}" for i in off)
+        verdict = f"too thin, which costs, in cents at fret {plan.action_fret}: {lost}"
+        if enough:
+            verdict = "every contact can be filed in"
+        needed = f"{said(placed.thickness)} {'is needed' if enough else 'loses nothing'}"
         yield Finding(
             "saddle thick enough" if enough else "saddle too thin",
             "saddle",
-            f"saddle {said(slot.slot_width)} thick: {verdict}; {said(placed.thickness)} is needed",
-            {"thickness": slot.slot_width, "needed": placed.thickness},
+            f"saddle {said(slot.slot_width)} thick: {verdict}; {needed}",
+            {"thickness": slot.slot_width, "needed": placed.thickness}
+            | {f"string_{i + 1}": float(placed.missed_cents[i]) for i in off},
         )
     if placed.exposure is not None:
         low, high = float(placed.exposure.min()), float(placed.exposure.max())
@@ -131,22 +139,23 @@ def _impossible(plan: Plan, bridge: Bridge) -> Iterator[Finding]:
             f"the bridge is {said(wide[0])} across, less than the strings are spread",
             {"across": wide[0], "spread": plan.spread_saddle},
         )
-    if not isinstance(bridge, SaddleSlot):
-        return
-    if bridge.outline and bridge.slot_length and bridge.slot_length > bridge.outline[0]:
-        yield Finding(
-            "slot out of bridge",
-            "saddle slot",
-            f"the slot, {said(bridge.slot_length)} long, runs out of the bridge",
-            {"length": bridge.slot_length, "across": bridge.outline[0]},
-        )
-    for name, distance, diameter in rear_holes(bridge):
-        if distance is None:
-            continue
-        if bridge.slot_width and distance - diameter / 2 < bridge.slot_width / 2:
-            yield Finding("hole in slot", f"{name} holes", f"the {name} holes cut into the saddle's slot")
-        if bridge.outline and distance + diameter / 2 > bridge.outline[1] - (bridge.to_front or 0.0):
-            yield Finding("hole off bridge", f"{name} holes", f"the {name} holes lie behind the bridge's rear edge")
+
+
+def _string_holes(plan: Plan, bridge: Bridge) -> Iterator[Finding]:
+    """Find holes that their string does not pass: tie holes, and holes of single units on the string's line."""
+    wide: list[tuple[str, float]] = []
+    if isinstance(bridge, SaddleSlot) and bridge.tie_distance is not None:
+        wide = [("tie holes", bridge.tie_diameter or TIE_HOLE)]
+    elif single_units(plan):
+        wide = [("string holes", diameter) for _, y, diameter in bridge.holes if abs(y) < diameter / 2]
+    thickest = max((string.gauge or 0.0 for string in plan.strings), default=0.0)
+    for what, diameter in wide:
+        if diameter < thickest + PASSES - SHOWN:
+            words = (
+                f"{what} {plan.said(diameter)} wide; a string of {plan.said(thickest)} wants "
+                f"{plan.said(thickest + PASSES)}"
+            )
+            yield Finding("narrow hole", what, words, {"diameter": diameter, "wanted": thickest + PASSES})
 
 
 def _short_travel(plan: Plan, bridge: Bridge, reserve: Floats) -> Iterator[Finding]:
@@ -211,7 +220,7 @@ def cures(plan: Plan, neck: Neck, strung: Strung, string: int) -> Iterator[Cure]
 
 def _gains(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Placement) -> Iterator[str]:
     """Say what each cure takes off the distance between foremost and rearmost contact."""
-    turn = np.radians(placed.angle)
+    turn = np.radians(placed.crest_angle)
     to_rear = np.array([np.cos(turn), np.sin(turn)])
 
     def reach(saddle: Floats) -> float:

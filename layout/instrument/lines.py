@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from slotwright.layout.physics.minimax import least_largest_of_two
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
@@ -102,3 +104,27 @@ def lengthened(lines: Floats, by: float) -> Floats:
     with np.errstate(invalid="ignore"):  # whoever asked refuses a slot of no length, and says why
         step = by * along / np.hypot(along[:, 0], along[:, 1])[:, None]
     return np.stack((lines[:, 0] - step, lines[:, 1] + step), axis=1)
+
+
+def straight_fit(across: Floats, along: Floats) -> tuple[float, float, float]:
+    """Lay a straight line through points so that the largest distance along x is least.
+
+    Parameters
+    ----------
+    across, along
+        y and x of the points [mm], shape (n,).
+
+    Returns
+    -------
+    tuple of float
+        x at y = 0 [mm], its change per mm of y, and the largest distance [mm].
+    """
+    if len(across) == 1:
+        return float(along[0]), 0.0, 0.0
+    # No line through the points leans more than the steepest that joins two of them.
+    steepest = float(np.ptp(along) / np.diff(np.sort(across)).min())
+    moves, leans = -np.ones(len(across)), -across
+    free = np.ones((), dtype=np.bool_)
+    start, lean = least_largest_of_two(along, moves, leans, free, steepest + 1.0, common=False)
+    most = np.abs(along - start - lean * across).max()
+    return float(start), float(lean), float(most)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from slotwright.layout.plan.fields import LengthField
+from slotwright.layout.plan.table import Table
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
@@ -70,12 +71,15 @@ def assumed(plan: Plan) -> dict[str, Assumed]:
             if key in table.model_fields_set or value is None or value == () or moot.get(path):
                 continue
             is_length = path in settled or any(isinstance(mark, LengthField) for mark in field.metadata)
+            is_length = is_length or isinstance(value, Table)
             found[path] = Assumed(value, _written(value, plan if is_length else None), is_length)
     return found
 
 
 def _written(value: object, plan: Plan | None) -> str:
     """Write a value as it would stand in the plan."""
+    if isinstance(value, Table):  # of lengths
+        return f"{{ {', '.join(f'{key} = {_written(each, plan)}' for key, each in value)} }}"
     if isinstance(value, tuple):
         return f"[{', '.join(_written(each, plan) for each in value)}]"
     if isinstance(value, bool):

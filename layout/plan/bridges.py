@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Literal
 
 from pydantic import Discriminator, Tag
 
@@ -13,6 +13,8 @@ from slotwright.layout.plan import rows
 from slotwright.layout.plan.fields import mm, number, one_of
 from slotwright.layout.plan.rows import mm_row
 from slotwright.layout.plan.table import Table
+
+PIN_HOLE: Final = 5.0  # mm, where the plan states none (common practice, from memory)
 
 
 class AnyBridge(Table):
@@ -138,40 +140,118 @@ class TwoPosts(Adjustable):
     bushing_diameter: Annotated[float | None, mm(0.5, 50)] = None
 
 
+class Pins(Table):
+    """Pins that hold the strings behind a saddle.
+
+    Parameters
+    ----------
+    distance
+        From the slot's middle back to the pins, of courses to the front row.
+    head
+        Diameter below the head, at the bridge's surface.
+    taper
+        Angle that both sides of a pin include [degrees]; 0 for straight ones.
+    through
+        Wood that a tapered pin goes through: bridge, top and plate; the base height and 6 mm unless stated.
+    line
+        ``along the slot``, or ``square`` to the bridge.
+    spread
+        Between the outer pins; each pin stands on its string unless stated.
+    stagger
+        How far the thinner string of each course, of two alike the first, has its pin behind the others.
+    """
+
+    distance: Annotated[float, mm(0, 100)]
+    head: Annotated[float, mm(0.5, 20)] = 5.0
+    taper: Annotated[float, number(0, 15)] = 0.0
+    through: Annotated[float | None, mm(1, 100)] = None
+    line: Annotated[Literal["along the slot", "square"], one_of(("along the slot", "square"))] = "along the slot"
+    spread: Annotated[float | None, mm(5, 300)] = None
+    stagger: Annotated[float, mm(0, 50)] = 0.0
+
+
+class Wood(Table):
+    """What wood is to stay in a bridge (common practice, no source).
+
+    Parameters
+    ----------
+    slot_to_pins
+        Between the slot and holes, and from the slot to the front and rear edge.
+    holes
+        Between holes, and from holes to the edges.
+    slot_end
+        From the ends of the slot to the sides.
+    under_slot
+        Under the slot.
+    """
+
+    slot_to_pins: Annotated[float, mm(0, 20)] = 2.0
+    holes: Annotated[float, mm(0, 20)] = 3.0
+    slot_end: Annotated[float, mm(0, 50)] = 8.0
+    under_slot: Annotated[float, mm(0, 20)] = 2.5
+
+
 class SaddleSlot(AnyBridge):
     """A glued bridge with a saddle in a slot.
 
     Parameters
     ----------
+    angle
+        Of the bridge, counter-clockwise; its slot lies at an angle of its own [degrees].
+    corner_radius
+        Radius of the bridge's corners.
     slot_width
         Width of the slot, the thickness of the saddle.
     slot_length
         Length of the slot.
     slot_depth
         Depth of the slot.
+    slot_lean
+        How far the saddle leans, its crest toward the nut [degrees].
     crown_radius
-        How far the contact of a rounded crest may lie from either face of the saddle.
+        How much saddle a rounded crest needs behind its contact.
+    pins
+        Pins that hold the strings.
     pin_distance
-        From the slot's middle back to the pins.
+        From the slot's middle back to straight pins; a table of pins says more.
     pin_diameter
-        Diameter of the holes for pins; 5 mm unless stated.
+        Diameter of the holes for them; 5 mm unless stated.
     tie_distance
-        From the slot's middle back to the tie holes.
+        From the slot's middle back to the mouths of the tie holes.
     tie_diameter
         Diameter of the tie holes; 1.8 mm unless stated.
+    tie_height
+        From the top to the middle of the tie holes, which run along the strings.
+    wood
+        What wood is to stay.
     """
 
     needed: ClassVar[tuple[str, ...]] = ("slot_width", "slot_length")
+    either = (("pins", "pin_distance"), ("pins", "pin_diameter"))
 
     kind: Annotated[Literal["saddle slot"], one_of(BRIDGE_KINDS)]
+    angle: Annotated[float, number(-60, 60)] = 0.0
+    corner_radius: Annotated[float, mm(0, 100)] = 0.0
     slot_width: Annotated[float | None, mm(0.5, 20)] = None
     slot_length: Annotated[float | None, mm(5, 400)] = None
     slot_depth: Annotated[float | None, mm(0.5, 50)] = None
+    slot_lean: Annotated[float, number(-30, 30)] = 0.0
     crown_radius: Annotated[float, mm(0, 20)] = 0.0
+    pins: Pins | None = None
     pin_distance: Annotated[float | None, mm(0, 100)] = None
     pin_diameter: Annotated[float | None, mm(0.5, 20)] = None
     tie_distance: Annotated[float | None, mm(0, 100)] = None
     tie_diameter: Annotated[float | None, mm(0.5, 20)] = None
+    tie_height: Annotated[float | None, mm(0, 100)] = None
+    wood: Wood = Wood()
+
+    @property
+    def all_pins(self) -> Pins | None:
+        """The pins, however they are stated."""
+        if self.pins is None and self.pin_distance is not None:
+            head = PIN_HOLE if self.pin_diameter is None else self.pin_diameter
+            return Pins(distance=self.pin_distance, head=head)
+        return self.pins
 
 
 class Floating(AnyBridge):

@@ -63,8 +63,7 @@ def _of(table: type[BaseModel], path: str) -> Iterator[Key]:
     """Yield the keys of a table and of the tables in it."""
     said = _said(table)
     for name, field in table.model_fields.items():
-        inside = [each for each in _parts(field.annotation) if isinstance(each, type) and issubclass(each, BaseModel)]
-        here = f"{path}{name}"
+        inside, here = _tables(field), f"{path}{name}"
         if name in said:
             yield _key(here, said[name], field)
         if name == "bridge":
@@ -84,7 +83,10 @@ def _of_bridge() -> Iterator[Key]:
     for name in dict.fromkeys(name for kind in KINDS for name in kind.model_fields if name not in every):
         having = [kind for kind in KINDS if name in kind.model_fields]
         kinds = " or ".join(get_args(kind.model_fields["kind"].annotation)[0] for kind in having)
-        yield _key(f"bridge.{name}", f"{said.get(name, '')} ({kinds})", having[0].model_fields[name])
+        field = having[0].model_fields[name]
+        yield _key(f"bridge.{name}", f"{said.get(name, '')} ({kinds})", field)
+        for table in _tables(field):
+            yield from _of(table, f"bridge.{name}.")
 
 
 def _key(path: str, words: str, field: FieldInfo) -> Key:
@@ -101,6 +103,11 @@ def _said(table: type[Any]) -> dict[str, str]:
     for names, words in re.findall(r"^(\S.*)\n((?:    .*\n?)+)", text, re.MULTILINE):
         found |= dict.fromkeys(names.split(", "), " ".join(words.split()))
     return {name: words for name, words in found.items() if words != "The tables."}
+
+
+def _tables(field: FieldInfo) -> list[type[BaseModel]]:
+    """Give the tables that a key may hold."""
+    return [each for each in _parts(field.annotation) if isinstance(each, type) and issubclass(each, BaseModel)]
 
 
 def _parts(annotation: Any) -> Iterator[Any]:  # noqa: ANN401 - whatever stands there

@@ -13,8 +13,9 @@ from slotwright.layout.drawing.catalogue import draw_sheet
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 from slotwright.layout.errors import PlanError
 from slotwright.layout.export.dxf import dxf
-from slotwright.layout.instrument.bridge import margins, straight_fit
+from slotwright.layout.instrument.bridge import margins
 from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.instrument.lines import straight_fit
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.units import cents
 
@@ -81,10 +82,14 @@ def test_saddle_slot_by_hand():
     d1, d2, d3 = back(instrument)
     off, lean = (d2 - (d1 + d3) / 2) / 2, (d1 - d3) / 40
     placed = instrument.bridge
-    assert placed.datum == pytest.approx([600 + (d1 + d3) / 2 + off, 0])
-    assert placed.angle == pytest.approx(-np.degrees(np.arctan(lean)))
-    assert placed.along == pytest.approx(np.array([-off, off, -off]) * np.cos(np.arctan(lean)), abs=1e-9)
-    assert placed.thickness == pytest.approx(2 * (abs(off) * np.cos(np.arctan(lean)) + 1))
+    # The crown wants 1 mm of saddle behind the rearmost contact, so the slot's middle lies half of that further back.
+    cos = np.cos(np.arctan(lean))
+    assert placed.datum == pytest.approx([600 + (d1 + d3) / 2 + off + 0.5 / cos, 0])
+    assert placed.crest_angle == pytest.approx(-np.degrees(np.arctan(lean)))
+    assert placed.angle == 0
+    assert placed.along == pytest.approx(np.array([-off, off, -off]) * cos - 0.5, abs=1e-9)
+    assert placed.thickness == pytest.approx(2 * abs(off) * cos + 1)
+    assert placed.missed == pytest.approx(0)
     # The slot is a rectangle 3 by 60 about its middle.
     slot = shapely.Polygon(placed.slot)
     assert slot.area == pytest.approx(180)
@@ -125,7 +130,7 @@ def test_pins_stand_behind_the_slot_on_their_strings():
         bridge={"kind": "saddle slot", "slot_width": 3, "slot_length": 70, "pin_distance": 7, "pin_diameter": 5},
     )
     placed, neck = instrument.bridge, instrument.neck
-    turn = np.radians(placed.angle)
+    turn = np.radians(placed.crest_angle)
     pins = np.array([(hole.x, hole.y) for hole in placed.holes])
     assert len(pins) == 3
     assert (pins - placed.datum) @ [np.cos(turn), np.sin(turn)] == pytest.approx(7)
@@ -183,7 +188,7 @@ def test_single_units_on_a_multiscale():
     front, rear = instrument.bridge.bands[0]
     assert np.hypot(*(rear - front)) == pytest.approx(14, rel=1e-3)
     assert np.hypot(*(instrument.bridge.contacts[0] - front)) == pytest.approx(7)
-    units = lay_out(Plan.model_validate({**fan, "bridge": {"kind": "individual saddles", "travel": 14, "front_stop": 3, "outline": [16, 40],
+    units = lay_out(Plan.model_validate({**fan, "bridge": {"kind": "individual saddles", "travel": 14, "front_stop": 3, "outline": [12, 40],
                                                   "front": 8, "holes": [[20, 0, 3.2]]}})).bridge  # fmt: skip
     assert len(units.outlines) == len(units.holes) == 5
     # By hand: the datum lies 3 + 7 before the contact on the string, the hole 20 behind that.
@@ -282,12 +287,12 @@ def test_a_shift_costs_reserve_or_cents():
 
 def test_heights_at_the_bridge():
     instrument = made(bridge={"kind": "saddle slot", "slot_width": 3, "slot_length": 60, "slot_depth": 3,
-                              "plane_height": 6, "base_height": 4})  # fmt: skip
+                              "plane_height": 7.5, "base_height": 5.5})  # fmt: skip
     placed, f = instrument.bridge, instrument.strung.fretting
     # By hand: from the nut at 0.30 through 1.50 over fret 12 at 300 mm, on to 600 + d.
     rise = (f.action_height - 0.30) / 300
-    assert placed.over_top == pytest.approx(6 + 0.30 + rise * (600 + back(instrument)))
-    assert placed.exposure == pytest.approx(placed.over_top - 4)
+    assert placed.over_top == pytest.approx(7.5 + 0.30 + rise * (600 + back(instrument)))
+    assert placed.exposure == pytest.approx(placed.over_top - 5.5)
     text = " | ".join(map(str, instrument.bridge_findings))
     assert "out of its base; 2.00 mm to 5.00 mm is usual" in text
     assert "only 3.00 mm in: it may tip" in text
@@ -452,15 +457,23 @@ def test_views_are_not_turned_upside_down(sheet):
 @pytest.mark.parametrize(
     ("bridge", "says"),
     [
-        ({"pin_distance": 2, "pin_diameter": 5}, "cut into the saddle's slot"),
-        ({"pin_distance": 30, "outline": [100, 24]}, "behind the bridge's rear edge"),
-        ({"outline": [50, 24]}, "runs out of the bridge"),
-        ({"outline": [30, 24]}, "less than the strings are spread"),
+        ({"pin_distance": 2, "pin_diameter": 5}, "no wood between the slot and a pin; 2.00 mm is to stay; pins 6.0"),
+        ({"pin_distance": 30, "outline": [100, 24]}, "no wood between a pin hole and the rear edge"),
+        ({"outline": [50, 24]}, "no wood between an end of the slot and the side"),
+        ({"outline": [100, 8]}, "no wood between the slot and the front edge"),
+        (
+            {"pins": {"distance": 8, "head": 5, "spread": 12}},
+            "of wood between two holes (pin); 3.00 mm is to stay; pins spread 16.00 mm",
+        ),
+        ({"slot_depth": 6, "base_height": 8, "plane_height": 9}, "leaves 2.00 mm of wood under the slot"),
+        ({"outline": [100, 24], "corner_radius": 13}, "more than half a side"),
     ],
 )
 def test_parts_that_run_into_each_other(bridge, says):
     whole = {"kind": "saddle slot", "slot_width": 3, "slot_length": 60, **bridge}
-    assert any(says in finding.words for finding in made(bridge=whole).bridge_findings)
+    with pytest.raises(PlanError) as refused:
+        made(bridge=whole)
+    assert says in str(refused.value)
 
 
 def test_a_base_above_the_strings():
