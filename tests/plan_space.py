@@ -304,7 +304,9 @@ def bridge(about, kind):
         "outline": st.tuples(length(about, across, 2 * across, (1, 500)), length(about, 25, 60, (1, 500))).map(list),
         "front": length(about, -10, 10, (-200, 200)),
         "holes": holes(about),
+        "existing": existing(about),
         "existing_holes": holes(about),
+        "under": st.lists(under(about), max_size=2),
         "front_stop": length(about, -5, 5, (-100, 100)),
         "thread_pitch": length(about, 0.4, 1, (0.1, 5)),
         "screw_from": some(["rear", "front"]),
@@ -337,6 +339,56 @@ def bridge(about, kind):
             "base_height": length(about, 7, 10, (0, 200)),
         }
     return needed, {key: value for key, value in optional.items() if kind in kinds_with(key)}
+
+
+def place(about, *, across):
+    """A place from fret 12, rarely by two rules, which seldom meet."""
+    far = (about.scale / 2 - 20, about.scale / 2 + 40)
+    wide = {"diameter": length(about, 4, 6, (0.1, 100))} if across else {}
+    x, y = length(about, *far, (-1000, 3000)), length(about, -60, 60, (-1000, 1000))
+    flat = st.tuples(x, y, *wide.values()).map(list)
+    ruled = st.fixed_dictionaries(
+        {"treble": length(about, *far, (1, 3000)), "bass": length(about, *far, (1, 3000)), **wide}
+    )
+    return st.integers(0, 5).flatmap(lambda n: ruled if n == 0 else flat)
+
+
+def corners(about):
+    return st.lists(place(about, across=False), min_size=3, max_size=5)
+
+
+ORIGIN = st.sampled_from(["fret 12", "fret 12", "nut line"])
+
+
+def existing(about):
+    return st.fixed_dictionaries(
+        {},
+        optional={
+            "from": ORIGIN,
+            "pins": st.lists(place(about, across=True), min_size=about.strings, max_size=about.strings)
+            if about.wild
+            else row_of_pins(about),
+            "holes": st.lists(place(about, across=True), max_size=2),
+            "footprint": corners(about),
+        },
+    )
+
+
+@st.composite
+def row_of_pins(draw, about):
+    """Pins side by side behind where a saddle may be."""
+    half, back = 0.6 * about.width, about.scale / 2 + draw(st.floats(12, 25))
+    step = 2 * half / max(about.strings - 1, 1)
+    return [
+        [f"{back + draw(st.floats(-0.5, 0.5)):.3f} mm", f"{half - n * step:.3f} mm", f"{min(4.0, step / 2):.3f} mm"]
+        for n in range(about.strings)
+    ]
+
+
+def under(about):
+    return st.fixed_dictionaries(
+        {"name": st.sampled_from(["plate", "brace"]), "outline": corners(about)}, optional={"from": ORIGIN}
+    )
 
 
 def one_way(bridge):

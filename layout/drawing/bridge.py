@@ -14,6 +14,7 @@ from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 from slotwright.layout.errors import needed
 from slotwright.layout.findings import sentence
 from slotwright.layout.instrument.bridge import TIE_HOLE, margins, single_units
+from slotwright.layout.instrument.replacing import bare
 from slotwright.layout.plan.bridges import SaddleSlot
 from slotwright.layout.units import SHOWN
 
@@ -32,6 +33,7 @@ CAUTIONS: Final = (
     "Thread on both outer strings, compare both sides and both diagonals with their figures; only then drill.",
 )
 _HEIGHT: Final = 2.5
+_HATCH: Final = 1.5  # mm between hatching lines
 _BAND: Final = 1.0  # mm, half the width of a travel band
 _WOODEN: Final = ("saddle slot", "floating")
 
@@ -112,9 +114,36 @@ def _bridge(instrument: Instrument) -> Iterator[Entity]:
             yield Circle(Layer.REF_BLANK, (hole.x, hole.y), hole.top / 2)
         yield Circle(Layer.DRILL, (hole.x, hole.y), hole.diameter / 2)
         yield from cross((hole.x, hole.y), hole.diameter / 2 + 1.0)
-    for x, y, diameter in bridge.existing_holes:
-        there = (x, plan.board.hand * y)
-        yield Circle(Layer.REF_BLANK, there, diameter / 2)
+    for x, y, diameter in placed.there.holes:
+        yield Circle(Layer.REF_BLANK, (float(x), float(y)), float(diameter) / 2)
+    yield from _there(instrument)
+
+
+def _there(instrument: Instrument) -> Iterator[Entity]:
+    """Draw the old footprint, hatched where it stays bare, and what lies under the top."""
+    placed = instrument.bridge
+    if len(placed.there.footprint):
+        yield Contour(Layer.REF_BLANK, tuple(map(point, placed.there.footprint)))
+    for piece in bare(placed):
+        yield from _hatched(piece)
+    for name, corners in placed.there.under:
+        yield Contour(Layer.REF_BLANK, tuple(map(point, corners)))
+        at = (float(corners[:, 0].mean()), float(corners[:, 1].min()) - 1.0)
+        yield Text(Layer.TEXT, at, name, _HEIGHT, "center", "top")
+
+
+def _hatched(corners: Floats) -> Iterator[Line]:
+    """Hatch a convex polygon with lines at 45 degrees."""
+    depth = corners @ np.array([-1.0, 1.0]) / np.sqrt(2)
+    sides = list(zip(corners, np.roll(corners, -1, axis=0), depth, np.roll(depth, -1), strict=True))
+    for level in np.arange(np.ceil(depth.min() / _HATCH) * _HATCH, depth.max(), _HATCH):
+        ends = [
+            here + (level - one) / (other - one) * (there - here)
+            for here, there, one, other in sides
+            if (one > level) != (other > level)
+        ]
+        if len(ends) == 2:
+            yield Line(Layer.REF_BLANK, point(ends[0]), point(ends[1]))
 
 
 def _ties(instrument: Instrument) -> Iterator[Entity]:

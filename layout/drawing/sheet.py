@@ -64,7 +64,7 @@ class Pen:
 PENS: Final[dict[Layer, Pen]] = {
     Layer.CUT_OUTLINE: Pen("#101418", 7, 0.18),
     Layer.CUT_SLOTS: Pen("#1d3f8a", 150, 0.18),
-    Layer.POCKET: Pen("#0b6470", 140, 0.18),
+    Layer.POCKET: Pen("#0b6470", 134, 0.18),
     Layer.DRILL: Pen("#7a1f5c", 220, 0.18),
     Layer.MARK: Pen("#1d5e38", 102, 0.13),
     Layer.REF_STRINGS: Pen("#7d705a", 8, 0.13),

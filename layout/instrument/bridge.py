@@ -16,6 +16,7 @@ import numpy as np
 from slotwright.layout.errors import Fault, PlanError, needed
 from slotwright.layout.instrument import saddle_slot
 from slotwright.layout.instrument.axes import Axes
+from slotwright.layout.instrument.existing import There, by_string, turned_over, what_is_there
 from slotwright.layout.instrument.lines import meet, straight_fit
 from slotwright.layout.instrument.wood import Hole, lacks
 from slotwright.layout.physics.pitch import saddle_height
@@ -82,6 +83,8 @@ class Placement:
     ties
         Tie holes, which run along the strings: where each begins at the front and ends at the rear
         [mm], shape (strings, 2, 2); None where there are none.
+    there
+        What was there already, on the drawing.
     exposure
         How far each crest stands above the base [mm], shape (strings,); None where the heights are
         not stated.
@@ -105,6 +108,7 @@ class Placement:
     slot: Floats | None
     holes: tuple[Hole, ...]
     ties: Floats | None
+    there: There
     exposure: Floats | None
     over_top: Floats | None
 
@@ -157,8 +161,10 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     moved = contacts[:, 0] - wanted[:, 0]
     over_top, exposure = _heights(plan, bridge, strung)
     slot, missed = None, np.zeros(len(contacts))
+    there = what_is_there(plan, neck, bridge)
+    pins = by_string(there.pins, contacts) if len(there.pins) else there.pins
     if isinstance(bridge, SaddleSlot):
-        slot = _lay_slot(bridge, contacts, directions, exposure)
+        slot = _lay_slot(bridge, contacts, directions, exposure, pins)
         missed = slot.missed / (directions @ slot.axes.rear)
         contacts = contacts - missed[:, None] * directions
         frame = Axes(slot.axes.datum, math.radians(bridge.angle))
@@ -172,7 +178,7 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     if faults := tuple(_collisions(plan, bridge, frames)):
         raise PlanError(faults)
     bands, reserve = _travel(bridge, frames if single_units(plan) else frames * len(contacts), contacts, directions)
-    holes = [*_stated_holes(bridge, frames), *_holes(plan, bridge, frame, slot, contacts, directions)]
+    holes = [*_stated_holes(bridge, frames), *_holes(plan, bridge, frame, slot, contacts, directions, pins)]
     outlines = [corners for each in frames if (corners := _outline(bridge, each)) is not None]
     corners = _slot_corners(bridge, slot)
     if isinstance(bridge, SaddleSlot) and corners is not None:
@@ -199,18 +205,20 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
         slot=None if corners is None else corners * hand,
         holes=tuple(replace(hole, y=hole.y * flip) for hole in holes),
         ties=None if ties is None else ties * hand,
+        there=turned_over(there, hand),
         exposure=exposure,
         over_top=over_top,
     )
 
 
-def _lay_slot(bridge: SaddleSlot, contacts: Floats, directions: Floats, exposure: Floats | None) -> saddle_slot.Slot:
+def _lay_slot(
+    bridge: SaddleSlot, contacts: Floats, directions: Floats, exposure: Floats | None, pins: Floats
+) -> saddle_slot.Slot:
     """Lay the slot on the bridge's surface, from which a leaning saddle comes forward to its crest."""
     lean = 0.0 if exposure is None else exposure * math.tan(math.radians(bridge.slot_lean))
     on_surface = contacts + np.reshape(lean, (-1, 1)) * directions
-    none = np.empty((0, 3))
     width = needed(bridge.slot_width, "bridge.slot_width is missing")
-    return saddle_slot.lay_slot(on_surface, width, bridge.crown_radius, none, bridge.wood.slot_to_pins)
+    return saddle_slot.lay_slot(on_surface, width, bridge.crown_radius, pins, bridge.wood.slot_to_pins)
 
 
 def _units(bridge: Bridge, contacts: Floats, directions: Floats) -> list[Axes]:
@@ -368,14 +376,22 @@ def _stated_holes(bridge: Bridge, frames: Sequence[Axes]) -> Iterator[Hole]:
 
 
 def _holes(
-    plan: Plan, bridge: Bridge, frame: Axes, slot: saddle_slot.Slot | None, contacts: Floats, directions: Floats
+    plan: Plan,
+    bridge: Bridge,
+    frame: Axes,
+    slot: saddle_slot.Slot | None,
+    contacts: Floats,
+    directions: Floats,
+    existing: Floats,
 ) -> Iterator[Hole]:
     """Yield the holes that follow from the kind of bridge."""
     if isinstance(bridge, TwoPosts) and bridge.post_spread is not None:
         for side in (0.5, -0.5):
             place = frame.out(np.array([0.0, side * bridge.post_spread]))
             yield _hole(place, bridge.bushing_diameter or POST_HOLE, "post")
-    if isinstance(bridge, SaddleSlot) and slot is not None and (pins := bridge.all_pins) is not None:
+    if len(existing):
+        yield from (Hole(float(x), float(y), float(wide), "pin", there=True) for x, y, wide in existing)
+    elif isinstance(bridge, SaddleSlot) and slot is not None and (pins := bridge.all_pins) is not None:
         line = slot.axes if pins.line == "along the slot" else frame
         diameter = saddle_slot.drilled(pins, bridge.base_height)
         top = pins.head if pins.taper else None

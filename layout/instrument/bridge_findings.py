@@ -10,6 +10,8 @@ import numpy as np
 from slotwright.layout.findings import Finding, strings_named
 from slotwright.layout.instrument.board_findings import NEAR_EDGE
 from slotwright.layout.instrument.bridge import TIE_HOLE, margins, single_units
+from slotwright.layout.instrument.replacing import old_footprint, pins_that_stay, under_the_top
+from slotwright.layout.instrument.saddle_slot import rows
 from slotwright.layout.instrument.tunings import in_all_tunings
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import compensate
@@ -32,6 +34,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 EXPOSURE: Final = (2.0, 5.0)  # mm of saddle out of its base (common practice, from memory)
+BREAK: Final = (15, 45)  # degrees over a saddle (common practice, no source)
+BREAK_REAR: Final = 12  # degrees, the least for the rear row of pins (likewise)
 PASSES: Final = 0.5  # mm that a hole is wider than the string that goes through it (common practice, no source)
 SNUG: Final = 0.25  # mm that a hole may be off and still take its screw, post or pin (from memory)
 
@@ -60,7 +64,11 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
     yield from _saddle(plan, bridge, placed)
     yield from _impossible(plan, bridge)
     yield from _string_holes(plan, bridge)
-    if bridge.existing_holes and placed.holes:
+    yield from _break_angles(plan, bridge, placed)
+    yield from pins_that_stay(plan, neck, placed)
+    yield from old_footprint(plan, placed)
+    yield from under_the_top(plan, placed)
+    if len(placed.there.holes) and any(not hole.there for hole in placed.holes):
         yield Finding("holes that are there", "holes", _old_holes(plan, bridge, strung, placed))
     for name, treble, bass, _ in margins(plan, neck):
         for side, margin in (("treble", treble), ("bass", bass)):
@@ -94,7 +102,9 @@ def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:
     """Judge the saddle's thickness and how far it stands out."""
     said = plan.said
     slot = bridge if isinstance(bridge, SaddleSlot) else None
-    if placed.thickness is not None and slot and slot.slot_width is not None:
+    thick = None if slot is None else slot.slot_width
+    stay = any(hole.there for hole in placed.holes)
+    if slot and thick is not None and placed.thickness is not None and not (stay and placed.thickness <= thick):
         enough = not np.abs(placed.missed).max() > SHOWN
         off = np.flatnonzero(np.abs(placed.missed) > SHOWN)
         lost = ", ".join(f"string {i + 1} {cents(placed.missed_cents[i])}" for i in off)
@@ -105,8 +115,8 @@ def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:
         yield Finding(
             "saddle thick enough" if enough else "saddle too thin",
             "saddle",
-            f"saddle {said(slot.slot_width)} thick: {verdict}; {needed}",
-            {"thickness": slot.slot_width, "needed": placed.thickness}
+            f"saddle {said(thick)} thick: {verdict}; {needed}",
+            {"thickness": thick, "needed": placed.thickness}
             | {f"string_{i + 1}": float(placed.missed_cents[i]) for i in off},
         )
     if placed.exposure is not None:
@@ -156,6 +166,32 @@ def _string_holes(plan: Plan, bridge: Bridge) -> Iterator[Finding]:
                 f"{plan.said(thickest + PASSES)}"
             )
             yield Finding("narrow hole", what, words, {"diameter": diameter, "wanted": thickest + PASSES})
+
+
+def _break_angles(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:
+    """Judge how strings bend over the saddle: from the crest to where they leave the wood."""
+    pins = [hole for hole in placed.holes if hole.what == "pin"]
+    if placed.exposure is None or len(pins) != len(placed.contacts) or not isinstance(bridge, SaddleSlot):
+        return
+    behind = rows(plan) if bridge.all_pins and bridge.all_pins.stagger else [False] * len(pins)
+    low, high = [], []
+    for i, (pin, contact) in enumerate(zip(pins, placed.contacts, strict=True)):
+        run = float(np.hypot(pin.x - contact[0], pin.y - contact[1])) - pin.wide / 2
+        angle = float(np.degrees(np.arctan2(placed.exposure[i], max(run, 0.0))))
+        least = BREAK_REAR if behind[i] else BREAK[0]
+        if angle < least - SHOWN:
+            low.append((i + 1, angle))
+        elif angle > BREAK[1] + SHOWN:
+            high.append((i + 1, angle))
+    for found, what, why in ((low, "flat", "a string may buzz"), (high, "steep", "the saddle is pushed hard")):
+        if found:
+            each = ", ".join(f"{string}: {angle:.0f}" for string, angle in found)
+            yield Finding(
+                f"{what} break angle",
+                strings_named([string for string, _ in found]),
+                f"{what} over the saddle, in degrees by string: {each}; {BREAK[0]} to {BREAK[1]} is usual: {why}",
+                {f"string_{string}": angle for string, angle in found},
+            )
 
 
 def _short_travel(plan: Plan, bridge: Bridge, reserve: Floats) -> Iterator[Finding]:
@@ -242,15 +278,15 @@ def _old_holes(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) ->
     """Say whether holes that are there already can serve."""
     said = plan.said
     hand = plan.board.hand
-    there = np.array(bridge.existing_holes) * [1.0, hand, 1.0]
+    there, new = placed.there.holes, [hole for hole in placed.holes if not hole.there]
     nearest = []
-    for hole in placed.holes:
+    for hole in new:
         fits = np.abs(there[:, 2] - hole.diameter) <= SNUG
         if not fits.any():
             return f"no hole that is there is {said(hole.diameter)} wide: plug them all and drill anew"
         far = np.hypot(there[:, 0] - hole.x, there[:, 1] - hole.y)
         nearest.append(int(np.argmin(np.where(fits, far, np.inf))))
-    off = there[nearest, :2] - np.array([(hole.x, hole.y) for hole in placed.holes])
+    off = there[nearest, :2] - np.array([(hole.x, hole.y) for hole in new])
     # The shift that leaves the least of the largest misses, in each direction.
     shift = (off.min(axis=0) + off.max(axis=0)) / 2
     rest = float(np.hypot(*(off - shift).T).max())

@@ -31,6 +31,11 @@ class Assumed:
     text: str
     is_length: bool = False
 
+    @property
+    def is_short(self) -> bool:
+        """It is a value and no table of them."""
+        return not isinstance(self.value, Table)
+
 
 def assumed(plan: Plan) -> dict[str, Assumed]:
     """List the values that the plan did not state.

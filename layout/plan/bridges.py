@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Literal
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Literal, get_args
 
-from pydantic import Discriminator, Tag
+from pydantic import Discriminator, Field, Tag
 
 from slotwright.layout.limits import MOST_HOLES, MOST_STRINGS
 from slotwright.layout.names import BRIDGE_KINDS, UNKNOWN_KIND, BridgeKind
@@ -15,6 +15,63 @@ from slotwright.layout.plan.rows import mm_row
 from slotwright.layout.plan.table import Table
 
 PIN_HOLE: Final = 5.0  # mm, where the plan states none (common practice, from memory)
+
+
+Origin = Literal["fret 12", "nut line"]
+ORIGINS: Final[tuple[Origin, ...]] = get_args(Origin)
+
+
+class Measured(Table):
+    """What was measured on an instrument, from one place along its centre line.
+
+    Parameters
+    ----------
+    from
+        ``fret 12``, its crown, or ``nut line``: where x is measured from, toward the bridge; y from the centre
+        line, treble side positive.
+    """
+
+    origin: Annotated[Origin, one_of(ORIGINS)] = Field("fret 12", alias="from")
+
+
+class Existing(Measured):
+    """What is there already where the bridge is to stand.
+
+    Parameters
+    ----------
+    from
+        ``fret 12``, its crown, or ``nut line``: where x is measured from, toward the bridge; y from the centre
+        line, treble side positive.
+    pins
+        Pin holes that stay, ``[x, y, diameter]``, or ``{ treble, bass, diameter }`` by two rule distances, from the
+        ends of fret 12.
+    holes
+        Other holes, to be covered, plugged or used again, likewise.
+    footprint
+        Corners of the old bridge, ``[x, y]`` or ``{ treble, bass }``.
+    """
+
+    pins: Annotated[tuple[rows.Place, ...], rows.places(MOST_HOLES, across=True)] = ()
+    holes: Annotated[tuple[rows.Place, ...], rows.places(MOST_HOLES, across=True)] = ()
+    footprint: Annotated[tuple[rows.Place, ...], rows.places(MOST_HOLES, across=False)] = ()
+
+
+class Under(Measured):
+    """A plate or a brace under the top.
+
+    Parameters
+    ----------
+    from
+        ``fret 12``, its crown, or ``nut line``: where x is measured from, toward the bridge; y from the centre
+        line, treble side positive.
+    name
+        ``plate`` or ``brace``.
+    outline
+        Its corners, ``[x, y]`` or ``{ treble, bass }``.
+    """
+
+    name: Annotated[Literal["plate", "brace"], one_of(("plate", "brace"))]
+    outline: Annotated[tuple[rows.Place, ...], rows.places(MOST_HOLES, across=False)]
 
 
 class AnyBridge(Table):
@@ -32,8 +89,12 @@ class AnyBridge(Table):
         From the foremost contact line to the front edge; a third of its length unless stated.
     holes
         ``[x, y, diameter]`` from the datum, before rotation.
+    existing
+        What is there already.
     existing_holes
-        ``[x, y, diameter]`` in drawing axes, as measured from the nominal nut line.
+        ``[x, y, diameter]`` of holes that are there, from the nominal nut line; the table of what exists says more.
+    under
+        Plates and braces under the top.
     plane_height
         From the top to a straight edge along the crowns, at the saddle.
     base_height
@@ -48,7 +109,9 @@ class AnyBridge(Table):
     outline: Annotated[tuple[float, float] | None, mm_row(("across", "along"), 1, 500)] = None
     front: Annotated[float | None, mm(-200, 200)] = None
     holes: Annotated[tuple[tuple[float, float, float], ...], rows.holes(MOST_HOLES)] = ()
+    existing: Existing | None = None
     existing_holes: Annotated[tuple[tuple[float, float, float], ...], rows.holes(MOST_HOLES)] = ()
+    under: Annotated[tuple[Under, ...], rows.tables()] = ()
     plane_height: Annotated[float | None, mm(-50, 200)] = None
     base_height: Annotated[float | None, mm(0, 200)] = None
 

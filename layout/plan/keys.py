@@ -19,7 +19,11 @@ if TYPE_CHECKING:
 
     from pydantic.fields import FieldInfo
 
-_LISTS: Final = {"strings": "strings[...]", "aim": "aim[...]"}  # keys that hold a list of tables
+_LISTS: Final = {
+    "strings": "strings[...]",
+    "aim": "aim[...]",
+    "under": "under[...]",
+}  # keys that hold a list of tables
 _UNIT: Final = re.compile(r" \[(cents|degrees|g/m|N mm2)\]")  # in what is said of a key
 
 
@@ -62,7 +66,8 @@ def keys() -> tuple[Key, ...]:
 def _of(table: type[BaseModel], path: str) -> Iterator[Key]:
     """Yield the keys of a table and of the tables in it."""
     said = _said(table)
-    for name, field in table.model_fields.items():
+    for key, field in table.model_fields.items():
+        name = field.alias or key
         inside, here = _tables(field), f"{path}{name}"
         if name in said:
             yield _key(here, said[name], field)
@@ -80,6 +85,8 @@ def _of_bridge() -> Iterator[Key]:
         said |= _said(base)
     for name, field in every.items():
         yield _key(f"bridge.{name}", said.get(name, ""), field)
+        for table in _tables(field):
+            yield from _of(table, f"bridge.{_LISTS.get(name, name)}.")
     for name in dict.fromkeys(name for kind in KINDS for name in kind.model_fields if name not in every):
         having = [kind for kind in KINDS if name in kind.model_fields]
         kinds = " or ".join(get_args(kind.model_fields["kind"].annotation)[0] for kind in having)

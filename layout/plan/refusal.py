@@ -187,7 +187,7 @@ def _unknown(model: type[BaseModel], loc: tuple[str | int, ...], contents: Mappi
     table = model
     for part in loc[:-1]:
         table = _inside(table, part, contents) if isinstance(part, str) else table
-    known = list(table.model_fields)
+    known = [field.alias or key for key, field in table.model_fields.items()]
     mend = nearest(key, known) or f"known here: {', '.join(known)}"
     if len(loc) > 1 and key in model.model_fields:
         mend = f"{key} belongs at the top of the file, above the first table"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BeforeValidator, ValidationInfo
@@ -106,6 +108,67 @@ def holes(most: int) -> LengthField:
         return each_of(given, hole)
 
     return LengthField(rows)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place that was measured.
+
+    Parameters
+    ----------
+    x, y
+        Along and off the centre line [mm]; None where it was measured by two rules.
+    treble, bass
+        From the treble and the bass end of fret 12 [mm]; None where it was not.
+    diameter
+        Of a hole [mm]; 0 of a corner.
+    """
+
+    x: float | None = None
+    y: float | None = None
+    treble: float | None = None
+    bass: float | None = None
+    diameter: float = 0.0
+
+    def contents(self) -> object:
+        """Give it as a plan file may have it, in mm."""
+        ruled = {"treble": self.treble, "bass": self.bass} if self.x is None else {"x": self.x, "y": self.y}
+        whole = {**ruled, "diameter": self.diameter} if self.diameter else ruled
+        said = {key: f"{length!r} mm" for key, length in whole.items()}
+        return said if self.x is None else list(said.values())
+
+
+def places(most: int, *, across: bool) -> LengthField:
+    """Check a list of measured places, of holes with what they measure across."""
+    names = ("diameter",) if across else ()
+    checks = {
+        "x": LengthCheck(-1000.0, 3000.0), "y": LengthCheck(-1000.0, 1000.0), "treble": LengthCheck(1.0, 3000.0),
+        "bass": LengthCheck(1.0, 3000.0), "diameter": LengthCheck(0.1, 100.0),
+    }  # fmt: skip
+    flat, ruled = ("x", "y", *names), ("treble", "bass", *names)
+    allowed = f"[{', '.join(flat)}] or {{ {', '.join(ruled)} }}"
+
+    def place(given: object) -> Place:
+        if isinstance(given, Place):
+            return given
+        if isinstance(given, list) and len(given) == len(flat):
+            keys: Sequence[str] = flat
+            values: Sequence[object] = given
+        elif isinstance(given, Mapping) and set(given) == set(ruled):
+            keys, values = ruled, [given[key] for key in ruled]
+        else:
+            raise WrongValueError(f"given {quoted(given)}; allowed {allowed}")
+        in_turn = iter(keys)
+        return Place(**dict(zip(keys, each_of(values, lambda part: checks[next(in_turn)](part)), strict=True)))
+
+    def all_of(given: object) -> tuple[Place, ...]:
+        if not isinstance(given, list | tuple):
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of {allowed}")
+        if len(given) > most:
+            raise WrongValueError(f"given {len(given)}; allowed up to {most}")
+        return each_of(given, place)
+
+    return LengthField(all_of)
 
 
 def wholes(low: int, high: int, *, empty: bool = False, exactly: int | None = None) -> BeforeValidator:

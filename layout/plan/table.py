@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.plan.fields import LengthField, WrongTableError
 from slotwright.layout.plan.refusal import faults_of
+from slotwright.layout.plan.rows import Place
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -70,7 +71,8 @@ class Table(BaseModel):
             Keys and tables that validate to an equal table; lengths are text that says mm.
         """
         kinds = type(self).model_fields
-        return {key: _stated(getattr(self, key), kinds[key]) for key in kinds if key in self.model_fields_set}
+        stated = (key for key in kinds if key in self.model_fields_set)
+        return {kinds[key].alias or key: _stated(getattr(self, key), kinds[key]) for key in stated}
 
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
         """Copy a table with other values for some of its keys, all of it checked anew.
@@ -129,6 +131,8 @@ def _stated(value: object, field: FieldInfo) -> object:
 def _with_unit(value: object) -> object:
     if isinstance(value, tuple):
         return [_with_unit(each) for each in value]
+    if isinstance(value, Place):
+        return value.contents()
     return value if isinstance(value, str) else f"{value!r} mm"
 
 

@@ -48,7 +48,8 @@ def test_every_field_of_every_table_is_listed_with_its_words():
     for module in (tables, bridges):
         for table in vars(module).values():
             if isinstance(table, type) and issubclass(table, Table) and not table.__name__.startswith("_"):
-                for field in table.model_fields:
+                for name, each in table.model_fields.items():
+                    field = each.alias or name
                     assert any(path.split(".")[-1] == field for path in LISTED), (table, field)
     assert all(key.words.endswith((".", ")")) and len(key.words) > 8 for key in LISTED.values())
     assert not [key.path for key in LISTED.values() if "`" in key.words]
@@ -69,6 +70,7 @@ def test_a_default_is_what_is_taken():
 REQUIRED = {
     "title", "strings", "board.nut_width", "board.width_at.fret", "board.width_at.width", "blank.length", "blank.width",
     "compensation.aim[...].strings", "compensation.aim[...].frets", "bridge.kind", "bridge.pins.distance",
+    "bridge.under[...].name", "bridge.under[...].outline",
 }  # fmt: skip
 
 

@@ -77,7 +77,7 @@ def bridge_section(instrument: Instrument) -> dict[str, Any] | None:
             for one, other in (("AC", "BD", "AD", "BC") if checked else ())
         ],
         "holes": list(_hole_rows(instrument, crown)),
-        "there": bool(bridge.existing_holes),
+        "there": bool(len(placed.there.holes)),
         "margins": [
             (name, both(instrument, treble), both(instrument, bass)) for name, treble, bass, _ in margins(plan, neck)
         ],
@@ -109,11 +109,10 @@ def _place(point: Floats) -> Place:
 
 
 def _picture(instrument: Instrument, corners: dict[str, Floats]) -> Markup:
-    placed, neck, plan = instrument.bridge, instrument.neck, instrument.plan
-    bridge = needed(instrument.plan.bridge, instrument.bridge_lacks)
+    placed, neck = instrument.bridge, instrument.neck
     bands = [] if placed.bands is None else list(placed.bands)
     drilled = [(hole.x, hole.y, hole.diameter) for hole in placed.holes]
-    there = [(x, plan.board.hand * y, diameter) for x, y, diameter in bridge.existing_holes]
+    there = [(float(x), float(y), float(diameter)) for x, y, diameter in placed.there.holes]
     holes = [np.array([[x - wide / 2, y], [x + wide / 2, y]]) for x, y, wide in (*drilled, *there)]
     slot = [] if placed.slot is None else [placed.slot]
     everything = np.concatenate([*placed.outlines, *slot, placed.contacts, neck.saddle_ends, *bands, *holes])
