@@ -192,6 +192,7 @@ def board(about, made):
         "thickness": length(about, 5, 9, (1, 30)),
         "radius": st.just(0) | row(about, 180, 600, (0, 5000), one_for_all=True),
         "joint_fret": st.integers(0, about.frets),
+        "heel_depth": length(about, 0, 100, (0, 200)),
         "binding": length(about, 0, 2, (0, 10)),
         "position_marks": marks,
         "double_marks": marks,

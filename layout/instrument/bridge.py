@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.errors import Fault, PlanError, needed
-from slotwright.layout.instrument import saddle_slot
+from slotwright.layout.instrument import neck_angle, saddle_slot
 from slotwright.layout.instrument.axes import Axes
 from slotwright.layout.instrument.existing import There, by_string, turned_over, what_is_there
 from slotwright.layout.instrument.lines import meet, straight_fit
@@ -159,7 +159,7 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     directions = neck.directions * hand
     contacts = _shared(plan, bridge, strung, wanted, directions)
     moved = contacts[:, 0] - wanted[:, 0]
-    over_top, exposure = _heights(plan, bridge, strung)
+    over_top, exposure = _heights(plan, neck, bridge, strung)
     slot, missed = None, np.zeros(len(contacts))
     there = what_is_there(plan, neck, bridge)
     pins = by_string(there.pins, contacts) if len(there.pins) else there.pins
@@ -414,7 +414,7 @@ def _ties(
     return np.stack(ends, axis=1)
 
 
-def _heights(plan: Plan, bridge: Bridge, strung: Strung) -> tuple[Floats | None, Floats | None]:
+def _heights(plan: Plan, neck: Neck, bridge: Bridge, strung: Strung) -> tuple[Floats | None, Floats | None]:
     """Give string heights over the top and crests over the base, where both heights are stated."""
     if bridge.plane_height is None:
         return None, None
@@ -424,5 +424,6 @@ def _heights(plan: Plan, bridge: Bridge, strung: Strung) -> tuple[Floats | None,
     exposure = over_top - bridge.base_height
     if exposure.min() <= 0:
         above = f"the base reaches {plan.said(-exposure.min())} above a string"
-        raise PlanError([Fault("bridge.base_height", above, "check plane_height too")])
+        mend = "; or ".join(neck_angle.cures(plan, neck, neck_angle.EXPOSURE[0] - float(exposure.min()), higher=True))
+        raise PlanError([Fault("bridge.base_height", above, f"check plane_height too; else {mend}")])
     return over_top, exposure

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.findings import Finding, strings_named
+from slotwright.layout.instrument import neck_angle
 from slotwright.layout.instrument.board_findings import NEAR_EDGE
 from slotwright.layout.instrument.bridge import TIE_HOLE, margins, single_units
 from slotwright.layout.instrument.replacing import old_footprint, pins_that_stay, under_the_top
@@ -33,7 +34,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-EXPOSURE: Final = (2.0, 5.0)  # mm of saddle out of its base (common practice, from memory)
 BREAK: Final = (15, 45)  # degrees over a saddle (common practice, no source)
 BREAK_REAR: Final = 12  # degrees, the least for the rear row of pins (likewise)
 PASSES: Final = 0.5  # mm that a hole is wider than the string that goes through it (common practice, no source)
@@ -62,6 +62,7 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
         if isinstance(bridge, IndividualSaddles) and bridge.angle:
             yield Finding("to gain range", "bridge", "another bridge.angle may lie nearer to the contacts")
     yield from _saddle(plan, bridge, placed)
+    yield from neck_angle.findings(plan, neck, placed.exposure)
     yield from _impossible(plan, bridge)
     yield from _string_holes(plan, bridge)
     yield from _break_angles(plan, bridge, placed)
@@ -120,15 +121,7 @@ def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:
             | {f"string_{i + 1}": float(placed.missed_cents[i]) for i in off},
         )
     if placed.exposure is not None:
-        low, high = float(placed.exposure.min()), float(placed.exposure.max())
-        if low < EXPOSURE[0] or high > EXPOSURE[1]:
-            usual = f"{said(EXPOSURE[0])} to {said(EXPOSURE[1])} is usual"
-            yield Finding(
-                "saddle height",
-                "saddle",
-                f"the saddle stands {said(low)} to {said(high)} out of its base; {usual}",
-                {"least": low, "most": high},
-            )
+        high = float(placed.exposure.max())
         if slot and slot.slot_depth is not None and slot.slot_depth < high:
             yield Finding(
                 "saddle may tip",

@@ -212,6 +212,8 @@ class Board(Table):
         Radius across the board, or ``[at nut, at last fret]``; 0: flat.
     joint_fret
         Fret at the joint with the body, drawn for reference; 0: none.
+    heel_depth
+        Height of the heel below the board, for a change of the neck's angle; 0: not known.
     binding
         Thickness of a binding, where the slots stop.
     position_marks
@@ -241,6 +243,7 @@ class Board(Table):
         0.0,
     )
     joint_fret: Annotated[int, whole(0, MOST_FRETS)] = 0
+    heel_depth: Annotated[float, mm(0, 200)] = 0.0
     binding: Annotated[float, mm(0, 10)] = 0.0
     position_marks: Annotated[tuple[int, ...], wholes(1, MOST_FRETS, empty=True)] = ()
     double_marks: Annotated[tuple[int, ...], wholes(1, MOST_FRETS, empty=True)] = ()

@@ -294,7 +294,7 @@ def test_heights_at_the_bridge():
     assert placed.over_top == pytest.approx(7.5 + 0.30 + rise * (600 + back(instrument)))
     assert placed.exposure == pytest.approx(placed.over_top - 5.5)
     text = " | ".join(map(str, instrument.bridge_findings))
-    assert "out of its base; 2.00 mm to 5.00 mm is usual" in text
+    assert "out of its base; 2.00 mm to 5.00 mm is usual: a bridge" in text
     assert "only 3.00 mm in: it may tip" in text
 
 
