@@ -10,6 +10,8 @@ from slotwright.layout.plan.table import Table
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
     from slotwright.layout.plan.plan import Plan
 
 
@@ -30,11 +32,6 @@ class Assumed:
     value: object
     text: str
     is_length: bool = False
-
-    @property
-    def is_short(self) -> bool:
-        """It is a value and no table of them."""
-        return not isinstance(self.value, Table)
 
 
 def assumed(plan: Plan) -> dict[str, Assumed]:
@@ -69,22 +66,27 @@ def assumed(plan: Plan) -> dict[str, Assumed]:
     }
     found = {} if "units" in plan.model_fields_set else {"units": Assumed(plan.units, plan.units)}
     for name in ("scale", "frets", "board", "blank", "jig", "setup", "compensation", "calibration", "nut", "bridge"):
-        table = getattr(plan, name)
-        for key, field in type(table).model_fields.items() if table is not None else ():
-            path = f"{name}.{key}"
-            value = settled.get(path, getattr(table, key))
-            if key in table.model_fields_set or value is None or value == () or moot.get(path):
-                continue
-            is_length = path in settled or any(isinstance(mark, LengthField) for mark in field.metadata)
-            is_length = is_length or isinstance(value, Table)
-            found[path] = Assumed(value, _written(value, plan if is_length else None), is_length)
+        if (table := getattr(plan, name)) is not None:
+            for path, value, is_length in _unstated(table, name, settled, moot):
+                found[path] = Assumed(value, _written(value, plan if is_length else None), is_length)
     return found
+
+
+def _unstated(
+    table: Table, name: str, settled: Mapping[str, object], moot: Mapping[str, bool]
+) -> Iterator[tuple[str, object, bool]]:
+    """Yield path and value of what a table and the tables in it did not state, and whether it is a length."""
+    for key, field in type(table).model_fields.items():
+        path = f"{name}.{field.alias or key}"
+        value = settled.get(path, getattr(table, key))
+        if isinstance(value, Table):
+            yield from _unstated(value, path, settled, moot)
+        elif key not in table.model_fields_set and value is not None and value != () and not moot.get(path):
+            yield path, value, path in settled or any(isinstance(mark, LengthField) for mark in field.metadata)
 
 
 def _written(value: object, plan: Plan | None) -> str:
     """Write a value as it would stand in the plan."""
-    if isinstance(value, Table):  # of lengths
-        return f"{{ {', '.join(f'{key} = {_written(each, plan)}' for key, each in value)} }}"
     if isinstance(value, tuple):
         return f"[{', '.join(_written(each, plan) for each in value)}]"
     if isinstance(value, bool):

@@ -58,3 +58,13 @@ def test_what_was_told_is_told_still(run, tmp_path, name, command):
     for path, kinds in keys.items():
         found = {kind(value) for value in values(told, path)} - {"list"}
         assert found <= kinds | ({"str"} if "list" in kinds else set()), path
+
+
+@pytest.mark.parametrize("name", STARTERS)
+def test_what_was_assumed_is_told_of_every_starter(run, name):
+    run("new", name, "--from", name)
+    code, out, _ = run("check", f"{name}.toml", "--json")
+    assert code == 0
+    assert all(
+        value is None or isinstance(value, str | int | float | list) for value in json.loads(out)["assumed"].values()
+    )
