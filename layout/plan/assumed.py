@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from operator import attrgetter
+from typing import TYPE_CHECKING, Final
 
 from slotwright.layout.plan.fields import LengthField
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
     from slotwright.layout.plan.plan import Plan
+
+
+_TABLES: Final = (
+    "scale", "frets", "frets.wire", "board", "blank", "jig", "setup", "compensation", "calibration", "nut", "bridge",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +68,8 @@ def assumed(plan: Plan) -> dict[str, Assumed]:
         "board.mark_diameter": not (plan.board.position_marks or plan.board.double_marks),
     }
     found = {} if "units" in plan.model_fields_set else {"units": Assumed(plan.units, plan.units)}
-    for name in ("scale", "frets", "board", "blank", "jig", "setup", "compensation", "calibration", "nut", "bridge"):
-        table = getattr(plan, name)
+    for name in _TABLES:
+        table = attrgetter(name)(plan)
         for key, field in type(table).model_fields.items() if table is not None else ():
             path = f"{name}.{key}"
             value = settled.get(path, getattr(table, key))
