@@ -10,6 +10,7 @@ from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import core, number_row, octave_check, outline, point, side_names, sides
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, extents
+from slotwright.layout.findings import sentence
 from slotwright.layout.instrument.blank import blank_outline
 from slotwright.layout.instrument.lines import lengthened
 
@@ -80,6 +81,7 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         )
     elif plan.board.binding:
         yield f"The slots end at the core, drawn in dashes; the outline has binding of {said(plan.board.binding)}."
+    yield from map(sentence, instrument.wire_findings)
     yield from contacts.moved_nut(instrument)
     fret = plan.action_fret
     if plan.board.binding:

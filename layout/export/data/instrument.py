@@ -31,6 +31,7 @@ def checked(instrument: Instrument, sheets: Sequence[str]) -> dict[str, Any]:
         "title": instrument.plan.title,
         "sheets": list(sheets),
         "warnings": [finding.words for finding in instrument.warnings],
+        "fret_wire": [finding.words for finding in instrument.wire_findings],
         "bridge": [finding.words for finding in instrument.bridge_findings],
         "findings": [finding.data for finding in instrument.findings],
         "assumed": {key: assumed.value for key, assumed in instrument.assumed.items()},
