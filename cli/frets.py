@@ -22,13 +22,15 @@ if TYPE_CHECKING:
 
 @click.command("frets", epilog="Example: slotwright frets heron.toml --csv > heron.csv")
 @click.argument("plan", type=FILE)
+@click.option("--wire", is_flag=True, help="Print the fret wire to cut instead.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print comma-separated values, lengths in the plan's unit.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
-def command(plan: Path, as_csv: bool, as_json: bool) -> None:
+def command(plan: Path, wire: bool, as_csv: bool, as_json: bool) -> None:
     """Print where the frets of PLAN lie and how deep they are sawn.
 
     All distances run from the nut. The step from the fret before is there to check a mark by, never
-    to mark from: small errors would add up.
+    to mark from: small errors would add up. With --wire: the wire to cut for every fret, the tang to
+    nip on a bound board or a blind slot, the rods that takes, and how the wire fits its slots.
     """
     if as_csv and as_json:
         raise click.UsageError("--csv and --json exclude each other.")
@@ -37,11 +39,29 @@ def command(plan: Path, as_csv: bool, as_json: bool) -> None:
     instrument = read_instrument(plan)
     warn(instrument)
     if as_json:
-        print_json(data.frets(instrument))
+        print_json(data.wire(instrument) if wire else data.frets(instrument))
+    elif wire:
+        _print_wire(instrument, as_csv=as_csv)
     elif as_csv:
         _print_csv(instrument)
     else:
         _print_text(instrument)
+
+
+def _print_wire(instrument: Instrument, *, as_csv: bool) -> None:
+    from slotwright.cli.wire import print_wire, print_wire_csv  # noqa: PLC0415 - only when asked for
+
+    wires, plan = instrument.wires, instrument.plan
+    if as_csv:
+        print_wire_csv(wires, plan.units)
+        return
+    print_wire(wires, instrument.title, plan.units)
+    for finding in instrument.wire_findings:
+        click.echo(finding)
+    if lacking := [key for key in ("tang_width", "bead_width") if getattr(plan.fret_wire, key) is None]:
+        click.echo(f"how the wire fits is not known without {' and '.join(lacking)} in frets.wire")
+    if not (stated := plan.frets.wire) or "overhang" not in stated.model_fields_set:
+        click.echo(f"overhang at each end, assumed: {plan.said(plan.fret_wire.overhang)}")
 
 
 def _columns(instrument: Instrument) -> dict[str, Any]:
