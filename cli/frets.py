@@ -92,9 +92,11 @@ def _columns(instrument: Instrument) -> dict[str, Any]:
 
 
 def _rows(instrument: Instrument, columns: dict[str, Any], decimals: int) -> Iterator[list[str]]:
-    for fret in range(len(instrument.neck.cents)):
+    """Write the lengths of every fret, and its angle last."""
+    for fret, angle in enumerate(instrument.neck.angles):
         lengths = (float(column[fret]) for column in columns.values())
-        yield [str(fret), *("" if math.isnan(x) else instrument.length(x, decimals) for x in lengths)]
+        cells = ("" if math.isnan(x) else instrument.length(x, decimals) for x in lengths)
+        yield [str(fret), *cells, f"{angle:.2f}"]
 
 
 def _print_text(instrument: Instrument) -> None:
@@ -105,7 +107,14 @@ def _print_text(instrument: Instrument) -> None:
     click.echo(f"{instrument.title}: lengths in {UNIT_NAMES[unit]}, from the nut; blank edges from the blank's end")
     if instrument.neck.nut_moved:
         click.echo("from nut: from the nominal nut line; row 0 is the nut that was moved for all strings")
-    print_table(("fret", *columns), list(_rows(instrument, columns, 3 if unit == "mm" else 4)))
+    rows = list(_rows(instrument, columns, 3 if unit == "mm" else 4))
+    if plan.scale.length is None:
+        print_table(("fret", *columns, "angle"), rows)
+        click.echo(
+            "angle: degrees from the centre line toward the bridge to the treble end of the fret; 90 is square"
+        )
+    else:
+        print_table(("fret", *columns), [row[:-1] for row in rows])  # every fret is square
     click.echo(f"slot depth below the finished surface: {said(sawing.depth)} {unit}")
     click.echo(
         f"saw setting on a blank still flat: {said(sawing.setting[0])} at the nut, "
@@ -121,5 +130,5 @@ def _print_csv(instrument: Instrument) -> None:
     columns = _columns(instrument)
     columns["slot depth"] = [instrument.sawing.depth] * len(instrument.neck.cents)
     writer = csv.writer(sys.stdout, lineterminator="\n")
-    writer.writerow(["fret", *(f"{name} [{unit}]" for name in columns)])
+    writer.writerow(["fret", *(f"{name} [{unit}]" for name in columns), "angle [degrees]"])
     writer.writerows(_rows(instrument, columns, 4 if unit == "mm" else 5))

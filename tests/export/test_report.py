@@ -284,6 +284,10 @@ def test_a_fan_is_measured_along_its_outer_strings(visit):
         assert [float(main[1]), float(main[2])] == pytest.approx(
             [scale * (1 - 2 ** (-fret / 12)) for scale in (838, 889)], abs=6e-4
         )
+    angles = [float(text) for text in texts(rows, "td:nth-last-child(2)")]
+    assert angles[7] == 90
+    assert angles[0] < 85
+    assert angles[24] > 95
 
 
 def test_inches_come_first_where_the_plan_has_them(visit):

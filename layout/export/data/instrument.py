@@ -63,6 +63,7 @@ def frets(instrument: Instrument) -> dict[str, Any]:
                 "speaking_fraction": float(neck.fractions[fret]),
                 "from_nut": neck.from_nut[fret].tolist(),
                 "slot": neck.slots[fret].tolist() if fret >= instrument.first_slot else None,
+                "angle": float(neck.angles[fret]),
                 "straightness": float(neck.straightness[fret]),
                 "saw_setting": float(sawing.setting[fret]),
                 "wood_left": float(sawing.wood_left[fret]),
