@@ -12,7 +12,7 @@ from slotwright.layout.instrument.lines import distance, meet
 from slotwright.layout.units import ROUNDING, show
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -33,11 +33,11 @@ TANG_FITS: Final[Fits] = (
     (0.03, "tight"),
     (0.08, "a press fit"),
     (0.10, "easy, only the beads hold it"),
-    (np.inf, "loose: glue the frets in, or take a wider tang"),
+    (np.inf, "loose, glue the frets in or take a wider tang"),
 )
 # What the beads are wider than the slot.
 BEAD_FITS: Final[Fits] = (
-    (0.07, "loose: glue the frets in, or take wider beads"),
+    (0.07, "loose, glue the frets in or take wider beads"),
     (0.09, "they grip lightly"),
     (0.20, "they grip"),
     (0.25, "they grip hard, and chip the edges of slots in ebony"),
@@ -113,13 +113,42 @@ def cut_wire(plan: Plan, neck: Neck, wire: FretWire) -> Wires:
     first = 0 if plan.frets.zero_fret else 1
     lines = neck.lines_in_board.copy()
     lines[0] = meet(neck.frets[0].moved(neck.nut_moved), neck.edges)[0, ::-1]
-    over_board = over_curve(neck, lines)[first:]
+    # The wire lies over the binding, or over the wood before a blind slot; its tang does not.
+    held = bool(plan.frets.slot_inset or plan.board.binding)
+    return wires_for(
+        wire,
+        tuple(range(first, plan.frets.count + 1)),
+        over_curve(neck, lines)[first:],
+        over_curve(neck, neck.slots)[first:] if held else None,
+        neck.radius_at(neck.frets.middle[first:]),
+    )
+
+
+def wires_for(
+    wire: FretWire, frets: tuple[int, ...], over_board: Floats, slots: Floats | None, radius: Floats
+) -> Wires:
+    """Say what wire frets take that are so long.
+
+    Parameters
+    ----------
+    wire
+        The wire.
+    frets
+        Their numbers.
+    over_board
+        Width of the finished board along each of them, over its curve [mm], shape (frets,).
+    slots
+        Lengths of the slots [mm], shape (frets,); None where they reach the edges.
+    radius
+        Radius of the board at each of them [mm], shape (frets,).
+
+    Returns
+    -------
+    Wires
+        What is cut, nipped and bent.
+    """
     cut = rounded_up(over_board + 2 * wire.overhang)
-    tang = cut.copy()
-    if plan.frets.slot_inset or plan.board.binding:
-        # The wire lies over the binding, or over the wood before a blind slot; its tang does not.
-        tang = np.maximum(over_curve(neck, neck.slots)[first:] - 2 * SHORT_OF_CORE, 0.0)
-    frets = tuple(range(first, plan.frets.count + 1))
+    tang = cut if slots is None else np.maximum(slots - 2 * SHORT_OF_CORE, 0.0)
     rods, too_long = packed(dict(zip(frets, cut.tolist(), strict=True)), wire.length)
     return Wires(
         frets=frets,
@@ -127,7 +156,7 @@ def cut_wire(plan: Plan, neck: Neck, wire: FretWire) -> Wires:
         cut=cut,
         tang=tang,
         nip=(cut - tang) / 2,
-        bend=OVERBEND * neck.radius_at(neck.frets.middle[first:]),
+        bend=OVERBEND * radius,
         length=wire.length,
         rods=rods,
         too_long=too_long,
@@ -213,51 +242,69 @@ def findings(plan: Plan, wire: FretWire, wires: Wires) -> Iterator[Finding]:
     plan, wire, wires
         The plan, the wire, and what is cut from it.
     """
-    yield from fit(wire, plan.frets.slot_width, plan.units)
+    yield from fit(wire, dict.fromkeys(wires.frets, plan.frets.slot_width), plan.units)
+    yield from too_short(wires, plan.units)
+
+
+def too_short(wires: Wires, units: Unit) -> Iterator[Finding]:
+    """Name the frets that the rods are too short for."""
     if wires.too_long:
         longest = float(wires.cut.max())
         yield Finding(
             "short wire",
             "fret wire",
-            f"rods of {plan.said(wires.length)} are too short for {frets_named(wires.too_long)}, "
-            f"up to {plan.said(longest)} long",
+            f"rods of {show(wires.length, units)} {units} are too short for {frets_named(wires.too_long)}, "
+            f"up to {show(longest, units)} {units} long",
             {"length": wires.length, "needed": longest},
         )
 
 
-def fit(wire: FretWire, slot_width: float, units: Unit) -> Iterator[Finding]:
-    """Say how tang and beads fit a slot, as far as their widths are stated.
+def fit(wire: FretWire, slots: Mapping[int, float], units: Unit) -> Iterator[Finding]:
+    """Say how tang and beads fit their slots, as far as their widths are stated.
 
     Parameters
     ----------
     wire
         The wire.
-    slot_width
-        Width of the slots [mm].
+    slots
+        Width of the slots [mm] by the numbers of their frets; where they do not all fit alike, frets are named.
     units
         Unit of the lengths in the words.
     """
-
-    def said(length: float) -> str:
-        return f"{show(length, units, 2 if units == 'mm' else 4)} {units}"
-
     if wire.tang_width is not None:
-        play = slot_width - wire.tang_width
-        yield Finding(
-            "tang fit",
-            "fret wire",
-            f"a tang of {said(wire.tang_width)} in slots of {said(slot_width)}, {said(abs(play))} "
-            f"{'narrower' if play >= 0 else 'wider'}: {_found(TANG_FITS, play)}",
-            {"play": play, "tang_width": wire.tang_width, "slot_width": slot_width},
-        )
+        play = {fret: slot - wire.tang_width for fret, slot in slots.items()}
+        yield from _fits("tang", wire.tang_width, slots, play, TANG_FITS, units)
     if wire.bead_width is not None:
-        bite = wire.bead_width - slot_width
+        bite = {fret: wire.bead_width - slot for fret, slot in slots.items()}
+        yield from _fits("bead", wire.bead_width, slots, bite, BEAD_FITS, units)
+
+
+def _fits(
+    part: str, width: float, slots: Mapping[int, float], apart: Mapping[int, float], fits: Fits, units: Unit
+) -> Iterator[Finding]:
+    """Say how a part of the wire fits, once for all slots that it fits alike."""
+    alike: dict[str, list[int]] = {}
+    for fret in sorted(apart, key=lambda fret: (apart[fret], fret)):
+        # To a hundredth of a millimetre: nobody measures a slot finer.
+        words = next(words for most, words in fits if round(apart[fret], 2) <= most)
+        alike.setdefault(words, []).append(fret)
+
+    def said(lengths: Iterable[float]) -> str:
+        shown = (show(length, units, 2 if units == "mm" else 4) for length in sorted(lengths))
+        return f"{' to '.join(dict.fromkeys(shown))} {units}"
+
+    name, key, than = (
+        ("a tang", "play", ("wider", "narrower")) if part == "tang" else ("beads", "bite", ("narrower", "wider"))
+    )
+    for words, frets in alike.items():
+        theirs, off = ([of[fret] for fret in (frets[0], frets[-1])] for of in (slots, apart))
+        of_frets = f", {frets_named(sorted(frets))}" if len(alike) > 1 else ""
         yield Finding(
-            "bead fit",
-            "fret wire",
-            f"beads of {said(wire.bead_width)} in slots of {said(slot_width)}, {said(abs(bite))} "
-            f"{'wider' if bite >= 0 else 'narrower'}: {_found(BEAD_FITS, bite)}",
-            {"bite": bite, "bead_width": wire.bead_width, "slot_width": slot_width},
+            f"{part} fit",
+            frets_named(sorted(frets)) if len(alike) > 1 else "fret wire",
+            f"{name} of {said([width])} in slots of {said(theirs)}{of_frets}, {said(map(abs, off))} "
+            f"{than[off[0] >= 0]}: {words}",
+            {key: off[0], f"{part}_width": width, "slot_width": theirs[0]},
         )
 
 
@@ -271,8 +318,3 @@ def frets_named(frets: Sequence[int]) -> str:
             rows.append([fret])
     told = [", ".join(map(str, row)) if len(row) < 3 else f"{row[0]} to {row[-1]}" for row in rows]
     return f"fret{'s' * (len(frets) > 1)} {', '.join(told)}"
-
-
-def _found(fits: Fits, width: float) -> str:
-    """Find what a width means, to a hundredth of a millimetre: nobody measures a slot finer."""
-    return next(words for most, words in fits if round(width, 2) <= most)

@@ -199,7 +199,7 @@ LIMITS = [
 @pytest.mark.parametrize(("key", "width", "words"), LIMITS)
 @pytest.mark.parametrize("units", ["mm", "in"])
 def test_fits_at_their_limits(key, width, words, units):
-    (found,) = fit(FretWire.model_validate({key: width}), 0.58, units)
+    (found,) = fit(FretWire.model_validate({key: width}), {1: 0.58}, units)
     fits = found.words.partition(": ")[2] + "."
     assert words in fits
     assert sum(each in fits for each in {words for _, _, words in LIMITS}) == 1
@@ -212,9 +212,21 @@ def test_fits_at_their_limits(key, width, words, units):
 
 def test_fits_in_inches_are_those_in_millimetres():
     inches = FretWire.model_validate({"tang_width": ".0205 in", "bead_width": ".030 in"})
-    tang, bead = fit(inches, 0.023 * 25.4, "in")
+    tang, bead = fit(inches, {1: 0.023 * 25.4}, "in")
     assert "a tang of 0.0205 in in slots of 0.0230 in, 0.0025 in narrower: a press fit" in tang.words
     assert "0.0070 in wider: they grip" in bead.words
+
+
+def test_slots_that_fit_alike_are_told_together():
+    wire = FretWire.model_validate({"tang_width": 0.52})
+    easy, loose = fit(wire, {1: 0.61, 2: 0.64, 3: 0.62, 4: 0.66}, "mm")
+    assert easy.words.startswith(
+        "a tang of 0.52 mm in slots of 0.61 to 0.62 mm, frets 1, 3, 0.09 to 0.10 mm narrower: easy"
+    )
+    assert loose.words.startswith(
+        "a tang of 0.52 mm in slots of 0.64 to 0.66 mm, frets 2, 4, 0.12 to 0.14 mm narrower: loose"
+    )
+    assert (easy.subject, loose.subject) == ("frets 1, 3", "frets 2, 4")
 
 
 def test_what_is_not_stated_is_not_judged():
