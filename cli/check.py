@@ -44,6 +44,8 @@ def _check(plan: Path, *, as_json: bool) -> None:
     click.echo(f"{plan}: can be drawn ({', '.join(sheets)})")
     for warning in instrument.warnings:
         click.echo(f"warning: {warning}")
+    for finding in instrument.wire_findings:
+        click.echo(f"fret wire: {finding}")
     if instrument.plan.bridge and instrument.bridge_lacks:
         click.echo(f"bridge is not placed: {instrument.bridge_lacks}")
     if instrument.strung is None:

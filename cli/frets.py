@@ -22,13 +22,15 @@ if TYPE_CHECKING:
 
 @click.command("frets", epilog="Example: slotwright frets heron.toml --csv > heron.csv")
 @click.argument("plan", type=FILE)
+@click.option("--wire", is_flag=True, help="Print the fret wire to cut instead.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print comma-separated values, lengths in the plan's unit.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
-def command(plan: Path, as_csv: bool, as_json: bool) -> None:
+def command(plan: Path, wire: bool, as_csv: bool, as_json: bool) -> None:
     """Print where the frets of PLAN lie and how deep they are sawn.
 
     All distances run from the nut. The step from the fret before is there to check a mark by, never
-    to mark from: small errors would add up.
+    to mark from: small errors would add up. With --wire: the wire to cut for every fret, the tang to
+    nip on a bound board or a blind slot, the rods that takes, and how the wire fits its slots.
     """
     if as_csv and as_json:
         raise click.UsageError("--csv and --json exclude each other.")
@@ -37,11 +39,29 @@ def command(plan: Path, as_csv: bool, as_json: bool) -> None:
     instrument = read_instrument(plan)
     warn(instrument)
     if as_json:
-        print_json(data.frets(instrument))
+        print_json(data.wire(instrument) if wire else data.frets(instrument))
+    elif wire:
+        _print_wire(instrument, as_csv=as_csv)
     elif as_csv:
         _print_csv(instrument)
     else:
         _print_text(instrument)
+
+
+def _print_wire(instrument: Instrument, *, as_csv: bool) -> None:
+    from slotwright.cli.wire import print_wire, print_wire_csv  # noqa: PLC0415 - only when asked for
+
+    wires, plan = instrument.wires, instrument.plan
+    if as_csv:
+        print_wire_csv(wires, plan.units)
+        return
+    print_wire(wires, instrument.title, plan.units)
+    for finding in instrument.wire_findings:
+        click.echo(finding)
+    if lacking := [key for key in ("tang_width", "bead_width") if getattr(plan.fret_wire, key) is None]:
+        click.echo(f"how the wire fits is not known without {' and '.join(lacking)} in frets.wire")
+    if not (stated := plan.frets.wire) or "overhang" not in stated.model_fields_set:
+        click.echo(f"overhang at each end, assumed: {plan.said(plan.fret_wire.overhang)}")
 
 
 def _columns(instrument: Instrument) -> dict[str, Any]:
@@ -72,9 +92,11 @@ def _columns(instrument: Instrument) -> dict[str, Any]:
 
 
 def _rows(instrument: Instrument, columns: dict[str, Any], decimals: int) -> Iterator[list[str]]:
-    for fret in range(len(instrument.neck.cents)):
+    """Write the lengths of every fret, and its angle last."""
+    for fret, angle in enumerate(instrument.neck.angles):
         lengths = (float(column[fret]) for column in columns.values())
-        yield [str(fret), *("" if math.isnan(x) else instrument.length(x, decimals) for x in lengths)]
+        cells = ("" if math.isnan(x) else instrument.length(x, decimals) for x in lengths)
+        yield [str(fret), *cells, f"{angle:.2f}"]
 
 
 def _print_text(instrument: Instrument) -> None:
@@ -85,7 +107,14 @@ def _print_text(instrument: Instrument) -> None:
     click.echo(f"{instrument.title}: lengths in {UNIT_NAMES[unit]}, from the nut; blank edges from the blank's end")
     if instrument.neck.nut_moved:
         click.echo("from nut: from the nominal nut line; row 0 is the nut that was moved for all strings")
-    print_table(("fret", *columns), list(_rows(instrument, columns, 3 if unit == "mm" else 4)))
+    rows = list(_rows(instrument, columns, 3 if unit == "mm" else 4))
+    if plan.scale.length is None:
+        print_table(("fret", *columns, "angle"), rows)
+        click.echo(
+            "angle: degrees from the centre line toward the bridge to the treble end of the fret; 90 is square"
+        )
+    else:
+        print_table(("fret", *columns), [row[:-1] for row in rows])  # every fret is square
     click.echo(f"slot depth below the finished surface: {said(sawing.depth)} {unit}")
     click.echo(
         f"saw setting on a blank still flat: {said(sawing.setting[0])} at the nut, "
@@ -101,5 +130,5 @@ def _print_csv(instrument: Instrument) -> None:
     columns = _columns(instrument)
     columns["slot depth"] = [instrument.sawing.depth] * len(instrument.neck.cents)
     writer = csv.writer(sys.stdout, lineterminator="\n")
-    writer.writerow(["fret", *(f"{name} [{unit}]" for name in columns)])
+    writer.writerow(["fret", *(f"{name} [{unit}]" for name in columns), "angle [degrees]"])
     writer.writerows(_rows(instrument, columns, 4 if unit == "mm" else 5))

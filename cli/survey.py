@@ -58,6 +58,15 @@ _SADDLE_REACH = 0.1  # of what is expected; further away it was not measured fro
 @click.option("--width", metavar="LEN", help="For the plan: width of the board at the octave fret.")
 @click.option("--spread-saddle", metavar="LEN", help="For the plan: outer string to outer string at the saddle.")
 @click.option("--plot", type=FILE, metavar="FILE.svg", help="Chart how far each crown is off.")
+@click.option("--refret", is_flag=True, help="Say instead what new frets on a measured board take.")
+@click.option(
+    "--wire",
+    multiple=True,
+    metavar="NAME=LEN",
+    help="For --refret: tang_width, bead_width, tang_depth, height, length or overhang of the wire; repeatable.",
+)
+@click.option("--binding", metavar="LEN", help="For --refret: thickness of the binding.")
+@click.option("--plane", metavar="LEN", help="For --refret: how much is planed off the board.")
 @click.option("--force", is_flag=True, help="Replace plan and chart if they exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
 def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - one for each option
@@ -65,7 +74,17 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
 
     A CSV file: fret,distance, or fret,treble,bass for both edges; all from one place near the nut,
     crown by crown. A row `nut` is the face of the nut. What the plan needs besides is asked for.
+
+    With --refret: fret,width and any of radius,slot_width,slot_depth,crown_height, cells may stay
+    empty; a row for the last fret in any case.
     """
+    if options["refret"]:
+        from slotwright.cli.refret import run  # noqa: PLC0415 - only when asked for
+
+        run(measurements, cast("Unit", unit), as_json=as_json, **options)
+        return
+    if alone := [f"--{name}" for name in ("wire", "binding", "plane") if options[name]]:
+        raise click.UsageError(f"{alone[0]} belongs to --refret.")
     from slotwright.layout.export.data import survey as data  # noqa: PLC0415
     from slotwright.layout.readings.crowns import read_measurements  # noqa: PLC0415 - quick --help
     from slotwright.layout.survey.scale import SIGMA, find_scale  # noqa: PLC0415

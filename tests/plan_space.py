@@ -166,6 +166,17 @@ def frets(about, divisions, cents):
         "tang_depth": length(about, 1, 2, (0.3, 5)),
         "slot_clearance": length(about, 0, 0.6, (0, 3)),
         "slot_inset": length(about, 0, 3, (0, 20)),
+        "wire": table({}, fret_wire(about)),
+    }
+
+
+def fret_wire(about):
+    return {
+        "crown_width": length(about, 1.3, 3, (0.5, 6)),
+        "tang_width": length(about, 0.4, 0.6, (0.1, 2)),
+        "bead_width": length(about, 0.6, 0.9, (0.1, 3)),
+        "length": length(about, 150, 500, (10, 10_000)),
+        "overhang": length(about, 1, 4, (0, 20)),
     }
 
 

@@ -158,9 +158,7 @@ def _texts(instrument: Instrument, content: Content) -> Iterator[tuple[str, Sequ
         f"{key}={value.text}"
         for key, value in instrument.assumed.items()
         # What is not there need not be listed on every sheet; the check command lists it all.
-        if key.partition(".")[0] in content.tables and value.value not in (0, False, (0.0, 0.0))
-        # Nor what is usual of the parts of a part.
-        if key.count(".") < 2  # noqa: PLR2004
+        if key.rpartition(".")[0] in content.tables and value.value not in (0, False, (0.0, 0.0))
     ]
     if noted or not assumed:
         yield "Notes", noted or ["Everything drawn here is stated in the plan."]

@@ -8,8 +8,18 @@ import numpy as np
 
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
-from slotwright.layout.drawing.marks import core, number_row, octave_check, outline, point, side_names, sides
+from slotwright.layout.drawing.marks import (
+    core,
+    label_row,
+    number_row,
+    octave_check,
+    outline,
+    point,
+    side_names,
+    sides,
+)
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, extents
+from slotwright.layout.findings import sentence
 from slotwright.layout.instrument.blank import blank_outline
 from slotwright.layout.instrument.lines import lengthened
 
@@ -53,7 +63,14 @@ def _numbers(instrument: Instrument, slots: NDArray[np.float64]) -> Iterator[Ent
     numbers = [str(fret) for fret in range(len(slots))]
     numbers[0] = "0" if instrument.plan.frets.zero_fret else "nut"
     for side, row in zip(sides(instrument), (-half - 5, half + 5), strict=True):
-        yield from number_row([point(end) for end in slots[:, side.slot]], numbers, row, 2.5)
+        ends = [point(end) for end in slots[:, side.slot]]
+        if instrument.plan.scale.length is None and side.slot == 1:
+            told = [
+                f"{number}: {angle:.2f}\u00b0" for number, angle in zip(numbers, instrument.neck.angles, strict=True)
+            ]
+            yield from label_row(ends, told, row, 2.2)
+        else:
+            yield from number_row(ends, numbers, row, 2.5)
 
 
 def _notes(instrument: Instrument) -> Iterator[str]:
@@ -63,6 +80,11 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         f"Lines are the middles of slots {said(plan.frets.slot_width)} wide; no allowance is made for the "
         f"width of a blade or cutter. Slots go {said(sawing.depth)} below the finished surface."
     )
+    if plan.scale.length is None:
+        yield (
+            "Angles, to set a mitre fence by, lie between the centre line toward the bridge and the treble end of a "
+            "slot: 90\u00b0 is square to the centre line."
+        )
     if plan.board.radius[0]:
         yield (
             f"Saw a blank that is still flat {said(sawing.setting[0])} deep at the nut "
@@ -80,6 +102,7 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         )
     elif plan.board.binding:
         yield f"The slots end at the core, drawn in dashes; the outline has binding of {said(plan.board.binding)}."
+    yield from map(sentence, instrument.wire_findings)
     yield from contacts.moved_nut(instrument)
     fret = plan.action_fret
     if plan.board.binding:

@@ -17,6 +17,8 @@ from slotwright.layout.instrument.pitch_findings import findings as pitch_findin
 from slotwright.layout.instrument.sealed import sealed
 from slotwright.layout.instrument.stringing import Strung, string_up, unstated
 from slotwright.layout.instrument.stringing import warnings as string_warnings
+from slotwright.layout.instrument.wire import Wires, cut_wire
+from slotwright.layout.instrument.wire import findings as wire_findings
 from slotwright.layout.plan.assumed import Assumed, assumed
 from slotwright.layout.units import show
 
@@ -39,6 +41,8 @@ class Instrument:
         Where everything on the board lies.
     sawing
         How deep the slots go.
+    wires
+        The wire of its frets.
     across_blank
         Slots across the square blank with run-out, bass end first [mm], shape
         (frets + 1, 2, 2); None without a blank.
@@ -50,6 +54,8 @@ class Instrument:
         What the plan would have to say of the strings.
     warnings
         What is possible but hardly meant about board and strings.
+    wire_findings
+        How the fret wire fits, as far as the plan states it.
     bridge_findings
         What a maker should know of the bridge before drilling.
     pitch_findings
@@ -61,11 +67,13 @@ class Instrument:
     plan: Plan
     neck: Neck
     sawing: Sawing
+    wires: Wires
     across_blank: NDArray[np.float64] | None
     strung: Strung | None
     placed: Placement | None
     unstated: tuple[Fault, ...]
     warnings: tuple[Finding, ...]
+    wire_findings: tuple[Finding, ...]
     bridge_findings: tuple[Finding, ...]
     pitch_findings: tuple[Finding, ...]
     assumed: dict[str, Assumed]
@@ -98,7 +106,7 @@ class Instrument:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """All that is to be said of it before wood is cut."""
-        return (*self.warnings, *self.pitch_findings, *self.bridge_findings)
+        return (*self.warnings, *self.wire_findings, *self.pitch_findings, *self.bridge_findings)
 
     @property
     def grounds(self) -> tuple[str, ...]:
@@ -155,16 +163,19 @@ def lay_out(plan: Plan) -> Instrument:
     strung = None if unsaid else string_up(plan, neck)
     if strung is not None and plan.compensation.nut == "common":
         neck = with_nut_moved(plan, neck, float(strung.offsets.nut[0]))
+    wires = cut_wire(plan, neck, plan.fret_wire)
     placed = None if strung is None or lacking(plan) else place_bridge(plan, neck, strung)
     instrument = Instrument(
         plan=plan,
         neck=neck,
         sawing=sawing,
+        wires=wires,
         across_blank=slots_across(plan, neck),
         strung=strung,
         placed=placed,
         unstated=unsaid,
         warnings=(*board_warnings(plan, neck, sawing), *(string_warnings(plan, strung) if strung else ())),
+        wire_findings=tuple(wire_findings(plan, plan.frets.wire, wires)) if plan.frets.wire else (),
         bridge_findings=tuple(bridge_findings(plan, neck, strung, placed)) if strung and placed else (),
         pitch_findings=tuple(pitch_findings(plan, strung)) if strung else (),
         assumed=assumed(plan),

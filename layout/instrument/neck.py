@@ -116,6 +116,16 @@ class Neck:
         return (self.saddle_ends - self.nut_ends) / self.scales[:, None]
 
     @property
+    def angles(self) -> Floats:
+        """Angle between the centre line toward the bridge and each fret's treble end [degrees], shape (frets + 1,).
+
+        90 is square; below it the treble end leans toward the bridge, on either hand.
+        """
+        ends = self.lines_in_board[:, 1] - self.lines_in_board[:, 0]
+        angles: Floats = np.degrees(np.arctan2(np.abs(ends[:, 1]), ends[:, 0]))
+        return angles
+
+    @property
     def straightness_cents(self) -> Floats:
         """What `straightness` costs in pitch [cents], shape (frets + 1,)."""
         return CENTS_PER_NEPER * self.straightness / (float(self.scales.min()) * self.fractions)

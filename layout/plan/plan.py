@@ -20,6 +20,7 @@ from slotwright.layout.plan.tables import (
     Calibration,
     Compensation,
     Frets,
+    FretWire,
     Jig,
     Job,
     Nut,
@@ -151,6 +152,11 @@ class Plan(Table):
             yield Fault("setup.first_gap", "the string lies on the zero fret", "leave it out")
         if self.compensation.nut == "per string":
             yield Fault("compensation.nut", '"per string" needs a nut, not a zero fret', 'use "common"')
+
+    @property
+    def fret_wire(self) -> FretWire:
+        """The wire of the frets; of one that is not stated only rods and overhang are known, as usual."""
+        return self.frets.wire or FretWire()
 
     @property
     def shared_saddles(self) -> tuple[tuple[int, ...], ...]:

@@ -130,6 +130,38 @@ class Scale(Table):
                 yield Fault("treble", "longer than bass", "swap them")
 
 
+class FretWire(Table):
+    """The wire that frets are cut from.
+
+    Parameters
+    ----------
+    crown_width
+        Width of the crown.
+    tang_width
+        Width of the tang between its beads.
+    bead_width
+        Width of the tang over its beads.
+    length
+        Length of the rods that it comes in.
+    overhang
+        What a cut piece is longer than the board is wide, at each end.
+    """
+
+    crown_width: Annotated[float | None, mm(0.5, 6)] = None
+    tang_width: Annotated[float | None, mm(0.1, 2)] = None
+    bead_width: Annotated[float | None, mm(0.1, 3)] = None
+    length: Annotated[float, mm(10, 10_000)] = 300.0
+    overhang: Annotated[float, mm(0, 20)] = 3.0
+
+    def clashes(self) -> Iterator[Fault]:
+        """Check that the beads stand out from the tang and the crown over both."""
+        if self.tang_width and self.bead_width and self.bead_width < self.tang_width:
+            yield Fault("bead_width", "less than tang_width: beads stand out from the tang", "swap them")
+        tang = max(self.tang_width or 0.0, self.bead_width or 0.0)
+        if self.crown_width and self.crown_width <= tang:
+            yield Fault("crown_width", "no more than the tang: the crown lies over the slot", "check the unit")
+
+
 class Frets(Table):
     """The frets and their slots.
 
@@ -153,6 +185,8 @@ class Frets(Table):
         What a slot is deeper than the tang.
     slot_inset
         From the edge of the board to the end of a blind slot; 0: slots run through.
+    wire
+        The wire: ``{ crown_width = 2.4, tang_width = 0.52, bead_width = 0.75 }``.
     """
 
     either = (("divisions", "cents"),)
@@ -166,6 +200,7 @@ class Frets(Table):
     tang_depth: Annotated[float, mm(0.3, 5)] = 1.6
     slot_clearance: Annotated[float, mm(0, 3)] = 0.5
     slot_inset: Annotated[float, mm(0, 20)] = 0.0
+    wire: FretWire | None = None
 
 
 class WidthAt(Table):

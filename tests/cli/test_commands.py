@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import math
 import os
 import re
 import shlex
@@ -12,6 +13,7 @@ import sys
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 from helpers import GOLDEN, STARTERS, TOP, golden, some
 
@@ -140,6 +142,38 @@ def test_frets_csv_and_table_agree(run, heron):
     assert "saw setting on a blank still flat" in table
     assert "eye protection" in table
     assert run("frets", heron, "--csv", "--json")[0] == 2
+
+
+@pytest.mark.parametrize("left_handed", [False, True])
+def test_the_angle_of_every_fret(run, tmp_path, left_handed):
+    """By the law of cosines, from where the fret crosses the outer strings and the centre line."""
+    path = tmp_path / "fan.toml"
+    path.write_text(
+        'title = "Fan"\nstrings = 5\n[scale]\ntreble = 838\nbass = 889\nsquare_fret = 9\n[frets]\ncount = 24\n'
+        f"[board]\nnut_width = 46\nleft_handed = {str(left_handed).lower()}\n"
+    )
+    told = json.loads(run("frets", "fan.toml", "--json")[1])
+    rows = list(csv.DictReader(io.StringIO(run("frets", "fan.toml", "--csv")[1])))
+    shown = [line.split()[-1] for line in run("frets", "fan.toml")[1].splitlines() if line[:1].isdigit()]
+    treble, bass = (
+        [np.array(string["nut"]), np.array(string["saddle"])] for string in (told["strings"][0], told["strings"][-1])
+    )
+    for fret, row, last in zip(told["frets"], rows, shown, strict=True):
+        left = fret["speaking_fraction"]
+        high, low = (saddle + left * (nut - saddle) for nut, saddle in (treble, bass))
+        ahead = high + np.array([100.0, 0.0])  # from the treble end toward the bridge, beside the centre line
+        a, b, c = math.dist(low, high), 100.0, math.dist(low, ahead)
+        angle = 180 - math.degrees(math.acos((a * a + b * b - c * c) / (2 * a * b)))
+        assert fret["angle"] == pytest.approx(angle, abs=1e-5)
+        assert float(row["angle [degrees]"]) == float(last) == pytest.approx(angle, abs=0.00501)
+    assert told["frets"][9]["angle"] == pytest.approx(90)
+    assert told["frets"][0]["angle"] < 75
+
+
+def test_one_scale_has_square_frets_alone(run, heron):
+    assert {fret["angle"] for fret in json.loads(run("frets", heron, "--json")[1])["frets"]} == {90}
+    assert "angle" not in run("frets", heron)[1]
+    assert "angle [degrees]" in run("frets", heron, "--csv")[1]
 
 
 def test_frets_of_an_inch_plan_are_in_inches(run):

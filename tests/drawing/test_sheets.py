@@ -234,3 +234,12 @@ def test_golden_file_catches_a_hair():
 
 def test_every_sheet_has_its_module():
     assert list(SHEETS) == ["board", "slots", "stick", "index", "radius", "nut", "saddle", "bridge"]
+
+
+def test_a_fan_tells_its_angles_on_the_slots_sheet():
+    fan = lay_out(starter("bass-five-multiscale"))
+    texts = [each.text for each in draw_sheet(fan, "slots").entities if isinstance(each, Text)]
+    assert {f"{fret}: {angle:.2f}\u00b0" for fret, angle in enumerate(fan.neck.angles) if fret} <= set(texts)
+    assert f"nut: {fan.neck.angles[0]:.2f}\u00b0" in texts
+    plain = draw_sheet(lay_out(starter("electric-six")), "slots").entities
+    assert not [each for each in plain if isinstance(each, Text) and "\u00b0" in each.text]

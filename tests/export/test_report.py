@@ -284,6 +284,10 @@ def test_a_fan_is_measured_along_its_outer_strings(visit):
         assert [float(main[1]), float(main[2])] == pytest.approx(
             [scale * (1 - 2 ** (-fret / 12)) for scale in (838, 889)], abs=6e-4
         )
+    angles = [float(text) for text in texts(rows, "td:nth-last-child(2)")]
+    assert angles[7] == 90
+    assert angles[0] < 85
+    assert angles[24] > 95
 
 
 def test_inches_come_first_where_the_plan_has_them(visit):
@@ -407,6 +411,26 @@ def test_what_the_plan_does_not_say_is_asked_for(visit):
     told = visit("half known").locator("#strings").inner_text()
     assert "the kind of string 1, nor the gauge of string 2, nor the pitch of string 3" in told
     assert "0.300" in told
+
+
+def test_the_fret_wire_has_its_table_where_the_plan_states_it():
+    wire = {"tang_width": 0.52, "length": 250}
+    bound = lay_out(Plan.model_validate(contents(frets={"wire": wire}, board={"radius": 300, "binding": 1.5})))
+    text = " ".join(re.sub(r"<[^>]+>", " ", page(bound).decode().partition('id="wire"')[2]).split())
+    wires = bound.wires
+    told = text[: text.index("Strings")]
+    for fret, cut, tang, nip in zip(wires.frets, wires.cut, wires.tang, wires.nip, strict=True):
+        row = [f"{fret}"]
+        for length, mm, inches in ((cut, 0, 3), (tang, 1, 2), (nip, 1, 2), (240, 0, 1)):
+            row += [f"{length:.{mm}f}", f"({length / 25.4:.{inches}f})"]
+        assert f" {' '.join(row)} " in told
+    for number, (rod, left) in enumerate(zip(wires.rods, wires.left, strict=True), start=1):
+        assert f" {number} {', '.join(map(str, rod))} {left:.0f} mm ({left / 25.4:.3f} in)" in told
+    assert f"{len(wires.rods)} rods of 250 mm (9.843 in)" in told
+    plain = page(lay_out(Plan.model_validate(contents(frets={"wire": {}})))).decode().partition('id="wire"')[2]
+    assert "nip at each end" not in plain
+    assert "bend to radius" not in plain
+    assert 'id="wire"' not in page(lay_out(Plan.model_validate(contents()))).decode()
 
 
 def test_findings_and_what_was_assumed(visit):

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from plan_space import About, bridge, calibration, contents, frets, jig, job, nut, scale, setup, slips, spoilt, string
 from plan_space import blank as blank_keys
 from plan_space import board as board_keys
+from plan_space import fret_wire as wire_keys
 
 from slotwright.layout.drawing.catalogue import described, draw_sheet
 from slotwright.layout.drawing.sheet import Text
@@ -31,6 +32,7 @@ from slotwright.layout.plan.tables import (
     Board,
     Calibration,
     Frets,
+    FretWire,
     Jig,
     Job,
     Nut,
@@ -140,6 +142,7 @@ def test_the_plans_know_every_table_and_key():
     two, _ = scale(about, 628.0, 648.0)
     assert keys(one, two, square) == set(Scale.model_fields)
     assert keys(*frets(about, 12, None), *frets(about, 12, [1200])) == set(Frets.model_fields)
+    assert keys(wire_keys(about)) == set(FretWire.model_fields)
     given, _, rest = board_keys(about, 6)
     assert keys(given, rest, ["edge_margin", "width_at"]) == set(Board.model_fields)
     assert keys(job()) == set(Job.model_fields)

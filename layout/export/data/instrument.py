@@ -10,11 +10,13 @@ from slotwright.layout.instrument.tolerances import CAUSES, DRAWS
 from slotwright.layout.instrument.tunings import losses
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
+    from slotwright.layout.findings import Finding
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.instrument.stringing import Strung
     from slotwright.layout.instrument.tolerances import Outcome
+    from slotwright.layout.instrument.wire import Wires
 
 
 def checked(instrument: Instrument, sheets: Sequence[str]) -> dict[str, Any]:
@@ -31,6 +33,7 @@ def checked(instrument: Instrument, sheets: Sequence[str]) -> dict[str, Any]:
         "title": instrument.plan.title,
         "sheets": list(sheets),
         "warnings": [finding.words for finding in instrument.warnings],
+        "fret_wire": [finding.words for finding in instrument.wire_findings],
         "bridge": [finding.words for finding in instrument.bridge_findings],
         "findings": [finding.data for finding in instrument.findings],
         "assumed": {key: assumed.value for key, assumed in instrument.assumed.items()},
@@ -60,6 +63,7 @@ def frets(instrument: Instrument) -> dict[str, Any]:
                 "speaking_fraction": float(neck.fractions[fret]),
                 "from_nut": neck.from_nut[fret].tolist(),
                 "slot": neck.slots[fret].tolist() if fret >= instrument.first_slot else None,
+                "angle": float(neck.angles[fret]),
                 "straightness": float(neck.straightness[fret]),
                 "saw_setting": float(sawing.setting[fret]),
                 "wood_left": float(sawing.wood_left[fret]),
@@ -67,6 +71,46 @@ def frets(instrument: Instrument) -> dict[str, Any]:
             for fret in range(len(neck.cents))
         ],
         "slot_depth": sawing.depth,
+    }
+
+
+def wire(instrument: Instrument) -> dict[str, Any]:
+    """Tell what wire every fret takes, and how it fits.
+
+    Parameters
+    ----------
+    instrument
+        The instrument.
+    """
+    return {"title": instrument.plan.title, **wire_list(instrument.wires, instrument.wire_findings)}
+
+
+def wire_list(wires: Wires, findings: Iterable[Finding]) -> dict[str, Any]:
+    """Tell what is cut from which rod.
+
+    Parameters
+    ----------
+    wires, findings
+        The wire of all frets, and what was found about it.
+    """
+    columns = zip(wires.frets, wires.over_board, wires.cut, wires.tang, wires.nip, wires.bend, strict=True)
+    return {
+        "frets": [
+            {
+                "fret": fret,
+                "over_board": float(over),
+                "cut": float(cut),
+                "tang": float(tang),
+                "nip": float(nip),
+                "bend_radius": float(bend) if np.isfinite(bend) else None,
+            }
+            for fret, over, cut, tang, nip, bend in columns
+        ],
+        "total": wires.total,
+        "rod_length": wires.length,
+        "rods": [{"frets": list(rod), "left": left} for rod, left in zip(wires.rods, wires.left, strict=True)],
+        "too_long": list(wires.too_long),
+        "findings": [finding.data for finding in findings],
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from slotwright.layout.export.data.instrument import wire_list
 from slotwright.layout.survey.findings import findings
 from slotwright.layout.survey.scale import divisor
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from slotwright.layout.readings.crowns import Measured
+    from slotwright.layout.survey.refret import Refret
     from slotwright.layout.survey.scale import Line, Saddle, Survey
     from slotwright.layout.units import Unit
 
@@ -48,6 +50,25 @@ def survey(found: Survey, saddles: Mapping[str, Saddle], units: Unit = "mm") -> 
     if saddles:
         whole["saddle"] = {side: _saddle(saddle) for side, saddle in saddles.items()}
     return whole
+
+
+def refret(found: Refret) -> dict[str, Any]:
+    """Tell what new frets on an old board take.
+
+    Parameters
+    ----------
+    found
+        What was found.
+    """
+    return {
+        **wire_list(found.wires, found.findings),
+        "slots": [
+            {"fret": fret, "depth": depth, "deepen": fret in found.shallow}
+            for fret, depth in sorted(found.slots.items())
+        ],
+        "depth_needed": found.needed,
+        "rise": None if found.rise is None else dict(zip(("nut", "saddle"), found.rise, strict=True)),
+    }
 
 
 def _saddle(saddle: Saddle) -> dict[str, float]:

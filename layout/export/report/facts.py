@@ -131,6 +131,7 @@ def fret_table(instrument: Instrument) -> dict[str, Any]:
         "rows": [
             {
                 "fret": fret,
+                "angle": f"{neck.angles[fret]:.2f}",
                 "remark": ", ".join(_remarks(instrument, fret, start)),
                 "cells": [
                     None if np.isnan(column[fret]) else both(instrument, float(column[fret]), (3, 4))

@@ -18,6 +18,7 @@ from slotwright.layout.export.report.bridge import bridge_section
 from slotwright.layout.export.report.contacts import contact_table, string_table
 from slotwright.layout.export.report.history import history
 from slotwright.layout.export.report.pitch import pitch_section
+from slotwright.layout.export.report.wire import wire_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,6 +70,7 @@ def _content(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, A
         "picture": picture,
         "layers": layers,
         "frets": facts.fret_table(instrument),
+        "wire": wire_table(instrument),
         "unstated": facts.unstated(instrument),
         "strings": string_table(instrument),
         "pitch": pitch_section(instrument),
