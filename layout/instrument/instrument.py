@@ -13,6 +13,8 @@ from slotwright.layout.instrument.board_findings import warnings as board_warnin
 from slotwright.layout.instrument.bridge import Placement, lacking, place_bridge
 from slotwright.layout.instrument.bridge_findings import findings as bridge_findings
 from slotwright.layout.instrument.neck import Neck, lay_neck, with_nut_moved
+from slotwright.layout.instrument.nut import FittedNut, fit_nut
+from slotwright.layout.instrument.nut import findings as nut_findings
 from slotwright.layout.instrument.pitch_findings import findings as pitch_findings
 from slotwright.layout.instrument.sealed import sealed
 from slotwright.layout.instrument.stringing import Strung, string_up, unstated
@@ -46,10 +48,12 @@ class Instrument:
         The strings with their offsets; None where the plan says too little of them.
     placed
         The bridge in its place; None where the plan says too little of it or of the strings.
+    fitted
+        The nut; None where the plan has none or says too little of the strings.
     unstated
         What the plan would have to say of the strings.
     warnings
-        What is possible but hardly meant about board and strings.
+        What is possible but hardly meant about board, nut and strings.
     bridge_findings
         What a maker should know of the bridge before drilling.
     pitch_findings
@@ -64,6 +68,7 @@ class Instrument:
     across_blank: NDArray[np.float64] | None
     strung: Strung | None
     placed: Placement | None
+    fitted: FittedNut | None
     unstated: tuple[Fault, ...]
     warnings: tuple[Finding, ...]
     bridge_findings: tuple[Finding, ...]
@@ -156,6 +161,7 @@ def lay_out(plan: Plan) -> Instrument:
     if strung is not None and plan.compensation.nut == "common":
         neck = with_nut_moved(plan, neck, float(strung.offsets.nut[0]))
     placed = None if strung is None or lacking(plan) else place_bridge(plan, neck, strung)
+    fitted = fit_nut(plan, neck, strung) if strung and plan.nut else None
     instrument = Instrument(
         plan=plan,
         neck=neck,
@@ -163,8 +169,13 @@ def lay_out(plan: Plan) -> Instrument:
         across_blank=slots_across(plan, neck),
         strung=strung,
         placed=placed,
+        fitted=fitted,
         unstated=unsaid,
-        warnings=(*board_warnings(plan, neck, sawing), *(string_warnings(plan, strung) if strung else ())),
+        warnings=(
+            *board_warnings(plan, neck, sawing),
+            *(nut_findings(plan, fitted) if fitted else ()),
+            *(string_warnings(plan, strung) if strung else ()),
+        ),
         bridge_findings=tuple(bridge_findings(plan, neck, strung, placed)) if strung and placed else (),
         pitch_findings=tuple(pitch_findings(plan, strung)) if strung else (),
         assumed=assumed(plan),
