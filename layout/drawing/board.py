@@ -246,8 +246,8 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         yield f"The board reaches {said(plan.behind_nut)} behind the {nut}."
     if plan.nut and plan.nut.slot:
         ends = f"{said(plan.nut_behind)} behind the zero fret" if plan.frets.zero_fret else "at the nut line"
-        deep = said(plan.nut_seat or 0.0)
-        yield f"The groove for the nut, {said(plan.nut.slot)} wide and {deep} deep, ends {ends}; it is drawn in dashes."
+        wide, deep = said(plan.nut.slot), said(plan.nut_seat or 0.0)
+        yield f"The groove for the nut, {wide} wide and {deep} deep, ends {ends}; it is drawn in dashes."
     yield "The saddle line is nominal: a string that is to play in tune is set back from it."
     yield from contacts.notes(instrument)
     yield from contacts.moved_nut(instrument)

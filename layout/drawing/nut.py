@@ -190,7 +190,7 @@ def _levels(instrument: Instrument, low: float) -> Iterator[Entity]:
     yield Line(Layer.REF_CENTRE, (0.0, low + fitted.lowest - 2), (0.0, low + top + 3))
     apart = seat > 2 * _HEIGHT
     yield Text(Layer.TEXT, (left - 6, low + top), "from the bridge", 2.5, "right")
-    yield Text(Layer.TEXT, (left - 6, low), "board" if apart or seat else "board, seat", 2.5, "right", "middle")
+    yield Text(Layer.TEXT, (left - 6, low), "board's surface" if seat else "on the board", 2.5, "right", "middle")
     if apart:
         yield Text(Layer.TEXT, (left - 6, low - seat), "seat", 2.5, "right", "middle")
     if seat > SHOWN:

@@ -69,6 +69,7 @@ def test_a_default_is_what_is_taken():
 REQUIRED = {
     "title", "strings", "board.nut_width", "board.width_at.fret", "board.width_at.width", "blank.length", "blank.width",
     "compensation.aim[...].strings", "compensation.aim[...].frets", "bridge.kind",
+    "nut.locking.rise",
 }  # fmt: skip
 
 
