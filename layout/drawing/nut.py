@@ -110,7 +110,7 @@ def _from_above(instrument: Instrument) -> Iterator[Entity]:
             yield Line(Layer.REF_BLANK, (left - 4, v), (right + 4, v))
     if ahead.any() or nut.slot:
         yield Line(Layer.REF_BLANK, (left - 4, 0.0), (right + 4, 0.0))
-    yield _upright(instrument, right + 8, 0.0, nut.thickness, right)
+    yield _upright(instrument, _beside(fitted), 0.0, nut.thickness, right)
     yield Text(Layer.TEXT, (left - 6, 1.5), "top view", 2.5, "right")
     yield Text(Layer.TEXT, (left - 6, -1.5), "fret 1 below", 2.5, "right", "top")
 
@@ -122,13 +122,21 @@ def _upright(instrument: Instrument, x: float, start: float, end: float, side: f
 
 def string_numbers(y: Floats, above: float, below: float) -> Iterator[Entity]:
     """Draw strings through a view from above, each with its number at the top of a leader."""
-    pitch = 3.2 if len(y) < 10 else 4.8
-    rows = spread(sorted(float(at) for at in y), pitch)
-    for string, place in zip(np.argsort(y), rows, strict=True):
+    for string, place in zip(np.argsort(y), _number_row(y), strict=True):
         at = float(y[string])
         yield Line(Layer.REF_STRINGS, (at, below), (at, above))
         yield Line(Layer.DIM, (at, above), (place, above + 4.0))
         yield Text(Layer.TEXT, (place, above + 4.8), str(int(string) + 1), 2.2, "center")
+
+
+def _number_row(y: Floats) -> list[float]:
+    """Say where the numbers of the strings stand, from left to right."""
+    return spread(sorted(float(at) for at in y), 3.2 if len(y) < 10 else 4.8)
+
+
+def _beside(fitted: FittedNut) -> float:
+    """Give where there is room to the right of the nut and of its strings' numbers [mm]."""
+    return max(fitted.ends[1], _number_row(fitted.places)[-1] + 2.0) + 8.0
 
 
 def _from_bridge(instrument: Instrument, low: float) -> Iterator[Entity]:
@@ -149,7 +157,7 @@ def _from_bridge(instrument: Instrument, low: float) -> Iterator[Entity]:
     yield from _crest(fitted, low)
     yield from _levels(instrument, low)
     yield from _numbers(fitted, low + fitted.lowest)
-    yield _upright(instrument, right + 16, low + fitted.lowest, low + fitted.top, right)
+    yield _upright(instrument, _beside(fitted) + 8, low + fitted.lowest, low + fitted.top, right)
 
 
 def _slotted(fitted: FittedNut) -> list[tuple[float, float]]:
@@ -189,12 +197,13 @@ def _levels(instrument: Instrument, low: float) -> Iterator[Entity]:
     top = max(fitted.top, float(fitted.bottoms.max()))
     yield Line(Layer.REF_CENTRE, (0.0, low + fitted.lowest - 2), (0.0, low + top + 3))
     apart = seat > 2 * _HEIGHT
-    yield Text(Layer.TEXT, (left - 6, low + top), "from the bridge", 2.5, "right")
+    # Above the name of the board's surface, which it may hardly reach over.
+    yield Text(Layer.TEXT, (left - 6, low + max(top, 2.5)), "from the bridge", 2.5, "right")
     yield Text(Layer.TEXT, (left - 6, low), "board's surface" if seat else "on the board", 2.5, "right", "middle")
     if apart:
         yield Text(Layer.TEXT, (left - 6, low - seat), "seat", 2.5, "right", "middle")
     if seat > SHOWN:
-        yield _upright(instrument, right + 8, low, low - seat, right)
+        yield _upright(instrument, _beside(fitted), low, low - seat, right)
     row = low + fitted.lowest - 14.0
     said = instrument.length(right - left)
     yield Dimension((left, row), (right, row), said, ((left, row + 3), (right, row + 3)))
@@ -203,8 +212,7 @@ def _levels(instrument: Instrument, low: float) -> Iterator[Entity]:
 def _numbers(fitted: FittedNut, foot: float) -> Iterator[Entity]:
     """Write the number of each slot below the foot."""
     y = fitted.places
-    rows = spread(sorted(float(at) for at in y), 3.2 if len(y) < 10 else 4.8)
-    for string, place in zip(np.argsort(y), rows, strict=True):
+    for string, place in zip(np.argsort(y), _number_row(y), strict=True):
         yield Line(Layer.DIM, (float(y[string]), foot - 1.0), (float(y[string]), foot - 2.5))
         yield Line(Layer.DIM, (float(y[string]), foot - 2.5), (place, foot - 5.0))
         yield Text(Layer.TEXT, (place, foot - 5.8), str(int(string) + 1), _HEIGHT, "center", "top")
@@ -286,7 +294,7 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         )
     yield (
         "In the table: from the centre line along the nut; over the board's surface under that string, with frets of "
-        "the stated height; leave it a little high and bring it down at the bench."
+        f"the stated height{'' if nut.locking else '; leave it a little high and bring it down at the bench'}."
     )
     if plan.frets.zero_fret:
         yield (
@@ -319,7 +327,7 @@ def _locking_notes(instrument: Instrument) -> Iterator[str]:
     treble, bass = needed(fitted.shims, missing(instrument))
     yield (
         f"A locking nut: shelf {said(fitted.seat)} below the board's surface at the middle, {said(nut.thickness)} "
-        f"long, flat and square to the neck's sides. Shim under it: {said(max(treble, 0.0))} at string 1, "
+        f"long and flat. Shim under it: {said(max(treble, 0.0))} at string 1, "
         f"{said(max(bass, 0.0))} at string {len(fitted.places)}."
     )
     for behind, aside, diameter in locking.bolts:
