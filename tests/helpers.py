@@ -214,7 +214,8 @@ def exact_neck(plan):
     """Calculate the neck of a plan from the definition of its geometry, in 50 digits.
 
     Another way than the engine's: points and cross products instead of line equations.
-    Gives ``from_nut[fret][string]``, ``slots[fret][end]`` (bass first), ``scales``, ``straightness``.
+    Gives ``from_nut[fret][string]``, ``slots[fret][end]`` (bass first), ``scales``, ``straightness``, the ends
+    of the strings as ``nuts`` and ``saddles``, and two points on each of the ``edges`` (bass first).
     """
     mp.mp.dps = 50
     m, board = mp.mpf, plan.board
@@ -283,7 +284,8 @@ def exact_neck(plan):
         max((_off(p, line) for p in row[1:-1]), default=m(0)) for row, line in zip(exact, lines, strict=True)
     ]
     scales = [_far(a, b) for a, b in zip(nuts, saddles, strict=True)]
-    return {"from_nut": from_nut, "slots": slots, "scales": scales, "straightness": straightness}
+    ends = {"nuts": nuts, "saddles": saddles, "edges": edges}
+    return {"from_nut": from_nut, "slots": slots, "scales": scales, "straightness": straightness, **ends}
 
 
 def _places(plan, spread, inside):

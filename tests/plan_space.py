@@ -284,9 +284,35 @@ def nut(about):
     return {
         "thickness": length(about, 3, 6, (1, 20)),
         "height": length(about, 6, 10, (1, 30)),
+        "seat": length(about, 0, 8, (0, 30)) | st.just(0),
+        "seat_radius": length(about, 180, 600, (0, 5000)) | st.just(0),
         "slot": length(about, 0, 6, (0, 20)),
         "ledge": length(about, 0, 10, (0, 100)),
+        "locking": table(*locking(about)),
     }
+
+
+def locking(about):
+    bolt = st.tuples(
+        length(about, 2, 8, (-1000, 3000)), length(about, -12, 12, (-1000, 3000)), length(about, 3, 5, (0.1, 100))
+    )
+    return {"rise": length(about, 4, 8, (1, 30))}, {
+        "shim": length(about, 0, 1, (0, 5)),
+        "bolts": st.lists(bolt.map(list), max_size=2),
+    }
+
+
+@st.composite
+def nuts(draw, about):
+    """Draw a nut, now and then a locking one; what would state a thing twice is left out."""
+    made = draw(table({}, nut(about)))
+    if "locking" in made and draw(st.integers(0, 3)):
+        del made["locking"]
+    if "locking" in made:
+        made = {key: value for key, value in made.items() if key not in ("slot", "seat_radius")}
+        if "seat" in made:
+            made["locking"].pop("shim", None)
+    return made
 
 
 def holes(about):
@@ -503,7 +529,7 @@ def contents(draw, kinds=BRIDGE_KINDS):
         "setup": st.builds(lambda one, other: {**one, **other}, lies, table({}, rest)),
         "compensation": compensation(about),
         "calibration": table({}, calibration()),
-        "nut": table({}, nut(about)),
+        "nut": nuts(about),
         "bridge": bridges,
     }
     return {**made, **draw(st.fixed_dictionaries({}, optional=tables))}

@@ -61,9 +61,18 @@ def _board(instrument: Instrument) -> Iterator[Entity]:
     if (instrument.plan.behind_nut and instrument.first_slot) or neck.nut_moved:
         yield Line(Layer.REF_CENTRE, point(neck.lines_in_board[0, 0]), point(neck.lines_in_board[0, 1]))
     yield from core(instrument)
-    if instrument.plan.nut and 0 < instrument.plan.nut.slot <= instrument.plan.behind_nut:
-        groove = meet(neck.frets[0].moved(neck.nut_moved - instrument.plan.nut.slot), neck.edges)[0]
-        yield Line(Layer.REF_BLANK, point(groove[0]), point(groove[1]))
+    yield from _groove(instrument)
+
+
+def _groove(instrument: Instrument) -> Iterator[Line]:
+    """Draw the groove for the nut, where the board is long enough for one."""
+    plan, neck = instrument.plan, instrument.neck
+    if not plan.nut or not 0 < plan.nut.slot <= plan.behind_nut:
+        return
+    front = plan.nut_behind  # but behind a zero fret it begins at the nut line, which is drawn
+    for behind in (front, front + plan.nut.slot) if front else (plan.nut.slot,):
+        side = meet(neck.frets[0].moved(neck.nut_moved - behind), neck.edges)[0]
+        yield Line(Layer.REF_BLANK, point(side[0]), point(side[1]))
 
 
 def _references(instrument: Instrument) -> Iterator[Entity]:
@@ -236,7 +245,9 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         nut = "zero fret" if plan.frets.zero_fret else "nut"
         yield f"The board reaches {said(plan.behind_nut)} behind the {nut}."
     if plan.nut and plan.nut.slot:
-        yield f"The groove for the nut, {said(plan.nut.slot)} wide, ends at the nut line; it is drawn in dashes."
+        ends = f"{said(plan.nut_behind)} behind the zero fret" if plan.frets.zero_fret else "at the nut line"
+        wide, deep = said(plan.nut.slot), said(plan.nut_seat or 0.0)
+        yield f"The groove for the nut, {wide} wide and {deep} deep, ends {ends}; it is drawn in dashes."
     yield "The saddle line is nominal: a string that is to play in tune is set back from it."
     yield from contacts.notes(instrument)
     yield from contacts.moved_nut(instrument)

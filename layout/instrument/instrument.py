@@ -13,6 +13,8 @@ from slotwright.layout.instrument.board_findings import warnings as board_warnin
 from slotwright.layout.instrument.bridge import Placement, lacking, place_bridge
 from slotwright.layout.instrument.bridge_findings import findings as bridge_findings
 from slotwright.layout.instrument.neck import Neck, lay_neck, with_nut_moved
+from slotwright.layout.instrument.nut import FittedNut, fit_nut
+from slotwright.layout.instrument.nut import findings as nut_findings
 from slotwright.layout.instrument.pitch_findings import findings as pitch_findings
 from slotwright.layout.instrument.sealed import sealed
 from slotwright.layout.instrument.stringing import Strung, string_up, unstated
@@ -50,10 +52,12 @@ class Instrument:
         The strings with their offsets; None where the plan says too little of them.
     placed
         The bridge in its place; None where the plan says too little of it or of the strings.
+    fitted
+        The nut; None where the plan has none or says too little of the strings.
     unstated
         What the plan would have to say of the strings.
     warnings
-        What is possible but hardly meant about board and strings.
+        What is possible but hardly meant about board, nut and strings.
     wire_findings
         How the fret wire fits, as far as the plan states it.
     bridge_findings
@@ -71,6 +75,7 @@ class Instrument:
     across_blank: NDArray[np.float64] | None
     strung: Strung | None
     placed: Placement | None
+    fitted: FittedNut | None
     unstated: tuple[Fault, ...]
     warnings: tuple[Finding, ...]
     wire_findings: tuple[Finding, ...]
@@ -165,6 +170,7 @@ def lay_out(plan: Plan) -> Instrument:
         neck = with_nut_moved(plan, neck, float(strung.offsets.nut[0]))
     wires = cut_wire(plan, neck, plan.fret_wire)
     placed = None if strung is None or lacking(plan) else place_bridge(plan, neck, strung)
+    fitted = fit_nut(plan, neck, strung) if strung and plan.nut else None
     instrument = Instrument(
         plan=plan,
         neck=neck,
@@ -173,8 +179,13 @@ def lay_out(plan: Plan) -> Instrument:
         across_blank=slots_across(plan, neck),
         strung=strung,
         placed=placed,
+        fitted=fitted,
         unstated=unsaid,
-        warnings=(*board_warnings(plan, neck, sawing), *(string_warnings(plan, strung) if strung else ())),
+        warnings=(
+            *board_warnings(plan, neck, sawing),
+            *(nut_findings(plan, fitted) if fitted else ()),
+            *(string_warnings(plan, strung) if strung else ()),
+        ),
         wire_findings=tuple(wire_findings(plan, plan.frets.wire, wires)) if plan.frets.wire else (),
         bridge_findings=tuple(bridge_findings(plan, neck, strung, placed)) if strung and placed else (),
         pitch_findings=tuple(pitch_findings(plan, strung)) if strung else (),

@@ -55,6 +55,7 @@ def assumed(plan: Plan) -> dict[str, Assumed]:
         "setup.action_fret": plan.action_fret,
         "setup.relief_between": plan.relief_between,
         "setup.nut_action": plan.nut_action,
+        "nut.seat": plan.nut_seat,
     }
     moot = {
         "frets.divisions": plan.frets.cents is not None,
@@ -63,6 +64,10 @@ def assumed(plan: Plan) -> dict[str, Assumed]:
         "scale.square_fret": plan.scale.length is not None,
         "board.course_spacing": all(string.course is None for string in plan.strings),
         "board.mark_diameter": not (plan.board.position_marks or plan.board.double_marks),
+        # A locking nut comes as it is, and stands in no groove.
+        **dict.fromkeys(
+            ("nut.height", "nut.slot", "nut.ledge"), plan.nut is not None and plan.nut.locking is not None
+        ),
     }
     found = {} if "units" in plan.model_fields_set else {"units": Assumed(plan.units, plan.units)}
     for name in ("scale", "frets", "board", "blank", "jig", "setup", "compensation", "calibration", "nut", "bridge"):

@@ -103,6 +103,8 @@ class Plan(Table):
             yield Fault(
                 "setup.press_depth", "deeper than frets.height, where the string is on the board", 'state "wood"'
             )
+        if self.nut and self.nut.seat_radius and self.nut.seat_radius < self.board.nut_width:
+            yield Fault("nut.seat_radius", "less than board.nut_width", "check the unit; 0 is flat")
 
     def _check_numbers(self) -> Iterator[Fault]:
         last, strung = self.frets.count, len(self.strings)
@@ -205,6 +207,21 @@ class Plan(Table):
         """Board behind the nut line [mm]."""
         usual = 8.0 if self.frets.zero_fret else 0.0
         return usual if self.board.behind_nut is None else self.board.behind_nut
+
+    @property
+    def nut_behind(self) -> float:
+        """From the nut line back to the front of the nut [mm]; behind a zero fret the nut only guides the strings."""
+        if self.nut is None or not self.frets.zero_fret:
+            return 0.0
+        return max(self.behind_nut - (self.nut.slot + self.nut.ledge if self.nut.slot else 0.0), 0.0)
+
+    @property
+    def nut_seat(self) -> float | None:
+        """Depth of the nut's seat below the board's surface [mm]; None where no plan or a locking nut decides it."""
+        if self.nut is None:
+            return None
+        usual = None if self.nut.locking else self.board.thickness
+        return usual if self.nut.seat is None else self.nut.seat
 
     @property
     def nut_action(self) -> float:

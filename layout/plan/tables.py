@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Annotated, Literal, get_args
 
 from slotwright.layout.errors import Fault
-from slotwright.layout.limits import FACTORS, MOST_FRETS, MOST_STRINGS, SCALES
+from slotwright.layout.limits import FACTORS, MOST_FRETS, MOST_HOLES, MOST_STRINGS, SCALES
 from slotwright.layout.physics import strings, wire
 from slotwright.layout.physics.offsets import Criterion, NutRule
 from slotwright.layout.plan import fields, rows
@@ -457,22 +457,57 @@ class Calibration(Table):
     stretch: Annotated[float, number(*FACTORS)] = 1.0
 
 
+class Locking(Table):
+    """A locking nut: a metal part bolted onto a shelf in the neck.
+
+    Parameters
+    ----------
+    rise
+        From the underside of the part to the undersides of the strings, at its middle.
+    shim
+        Thickness of the shim that the shelf leaves room for; follows from ``nut.seat`` where that is stated.
+    bolts
+        Holes through the neck, ``[x, y, diameter]``: x behind the front of the nut, y from the centre line.
+    """
+
+    rise: Annotated[float, mm(1, 30)]
+    shim: Annotated[float, mm(0, 5)] = 0.0
+    bolts: Annotated[tuple[tuple[float, float, float], ...], rows.holes(MOST_HOLES)] = ()
+
+
 class Nut(Table):
-    """The blank of the nut and its groove.
+    """The nut: its blank, what it stands on, its groove.
 
     Parameters
     ----------
     thickness
         Thickness of the nut, along the strings.
     height
-        Height of the blank.
+        Height of the blank, its foot included.
+    seat
+        Depth of the seat below the board's surface at its middle, or of the groove; 0: the nut stands on the board.
+        As deep as the board is thick unless stated; a locking nut has the one that its height needs.
+    seat_radius
+        Radius across the seat; 0: flat. Flat unless stated, but that of the board where the nut stands on it.
     slot
         Width of the groove across the board that holds the nut; 0: none.
     ledge
         Board left behind the groove.
+    locking
+        A locking nut: ``{ rise = 6.5, shim = 0.5, bolts = [[5, 10, 4], [5, -10, 4]] }``.
     """
 
+    either = (("locking", "slot"), ("locking", "seat_radius"))
+
     thickness: Annotated[float, mm(1, 20)] = 5.0
-    height: Annotated[float, mm(1, 30)] = 8.0
+    height: Annotated[float, mm(1, 30)] = 10.0
+    seat: Annotated[float | None, mm(0, 30)] = None
+    seat_radius: Annotated[float | None, mm(0, 5000)] = None
     slot: Annotated[float, mm(0, 20)] = 0.0
     ledge: Annotated[float, mm(0, 100)] = 0.0
+    locking: Locking | None = None
+
+    def clashes(self) -> Iterator[Fault]:
+        """Check that the height of a locking nut is stated once."""
+        if self.locking and self.seat is not None and "shim" in self.locking.model_fields_set:
+            yield Fault("locking.shim", "stated besides seat", "keep one of them")

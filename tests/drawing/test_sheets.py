@@ -14,6 +14,7 @@ from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.plan import Plan
 
 EVERY = [(name, sheet) for name in STARTERS for sheet in described(lay_out(starter(name)))]
+PLAIN = {"pitch": "E4", "gauge": "0.010 in", "kind": "plain steel"}
 AWKWARD = {
     "one string": contents(strings=1, board={"width_at": {"fret": 12, "width": 50}}),
     "eighteen strings": contents(strings=18, board={"nut_width": 130}),
@@ -30,6 +31,12 @@ AWKWARD = {
         board={"double_marks": [12], "position_marks": [1, 22], "binding": 2, "behind_nut": 12, "radius": [200, 500]},
         blank={"length": 520, "width": 64, "nut_at": 20},
         jig={"blade_to_pin": -35.5},
+    ),
+    "a crowded nut": contents(strings=[PLAIN] * 18, board={"nut_width": 60}, nut={}),
+    "a nut that hardly stands out": contents(strings=[PLAIN] * 2, nut={"seat": 20, "height": 5}),
+    "a nut for one string": contents(strings=[PLAIN], board={"nut_width": 6, "edge_margin": 2.5}, nut={"seat": 0}),
+    "locking nut": contents(
+        strings=[PLAIN] * 6, nut={"thickness": 8, "locking": {"rise": 6.5, "bolts": [[14, 9, 4], [5, -9, 4]]}}
     ),
 }
 

@@ -377,9 +377,9 @@ def test_a_straight_string_over_the_drawn_nut_and_saddle_has_the_stated_action(n
     plan, neck = instrument.plan, instrument.neck
     octave = plan.action_fret
 
-    # Nut: the lower corners of each slot in the view from the bridge, above the level of its foot.
+    # Nut: the lower corners of each slot in the view from the bridge, above the board's surface.
     drawn = draw_sheet(instrument, "nut").entities
-    (level,) = {e.at[1] for e in drawn if isinstance(e, Text) and e.text == "from the bridge"}
+    (level,) = {e.at[1] for e in drawn if isinstance(e, Text) and e.text == "board's surface"}
     profile = min(
         (e for e in drawn if isinstance(e, Contour) and e.layer == Layer.CUT_OUTLINE), key=lambda e: e.box()[1]
     )
@@ -417,9 +417,7 @@ def test_a_straight_string_over_the_drawn_nut_and_saddle_has_the_stated_action(n
 def test_the_nut_from_above_has_a_shelf_for_each_string():
     instrument = lay_out(starter("nylon-six"))
     drawn = draw_sheet(instrument, "nut").entities
-    contour = max(
-        (e for e in drawn if isinstance(e, Contour) and e.layer == Layer.CUT_OUTLINE), key=lambda e: e.box()[1]
-    )
+    (contour,) = (e for e in drawn if isinstance(e, Contour) and e.layer == Layer.REF_BLANK)
     # Down the sheet is toward fret 1, and the treble end lies to the right: the view from above.
     fronts = sorted({-y for _, y in contour.corners if y < 1})
     assert fronts == pytest.approx(sorted(instrument.strung.offsets.nut), rel=1e-3)
@@ -434,8 +432,8 @@ def test_a_leaning_nut_is_measured_along_itself():
     skew = instrument.neck.frets.skew[0]
     along = np.hypot(*instrument.neck.nut_ends.T) * np.sign(instrument.neck.nut_ends[:, 1])
     assert nut.places(instrument) == pytest.approx(along)
-    contour = max((e for e in draw_sheet(instrument, "nut").entities if isinstance(e, Contour) and e.layer == Layer.CUT_OUTLINE),
-                  key=lambda e: e.box()[1])  # fmt: skip
+    drawn = [e for e in draw_sheet(instrument, "nut").entities if isinstance(e, Contour)]
+    (contour,) = (e for e in drawn if e.layer == Layer.CUT_OUTLINE)
     assert contour.box()[2] - contour.box()[0] == pytest.approx(46 * np.sqrt(1 + skew**2))
 
 

@@ -70,7 +70,7 @@ def test_a_default_is_what_is_taken():
 REQUIRED = {
     "title", "strings", "board.nut_width", "board.width_at.fret", "board.width_at.width", "blank.length", "blank.width",
     "compensation.aim[...].strings", "compensation.aim[...].frets", "bridge.kind", "bridge.pins.distance",
-    "bridge.under[...].name", "bridge.under[...].outline",
+    "bridge.under[...].name", "bridge.under[...].outline", "nut.locking.rise",
 }  # fmt: skip
 
 

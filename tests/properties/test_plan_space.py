@@ -14,7 +14,22 @@ import tomlkit
 from helpers import MINIMAL, parts, prove, say, slack
 from helpers import contents as plan_contents
 from hypothesis import strategies as st
-from plan_space import About, bridge, calibration, contents, frets, jig, job, nut, scale, setup, slips, spoilt, string
+from plan_space import (
+    About,
+    bridge,
+    calibration,
+    contents,
+    frets,
+    jig,
+    job,
+    locking,
+    nut,
+    scale,
+    setup,
+    slips,
+    spoilt,
+    string,
+)
 from plan_space import blank as blank_keys
 from plan_space import board as board_keys
 from plan_space import fret_wire as wire_keys
@@ -35,6 +50,7 @@ from slotwright.layout.plan.tables import (
     FretWire,
     Jig,
     Job,
+    Locking,
     Nut,
     Scale,
     Setup,
@@ -151,6 +167,7 @@ def test_the_plans_know_every_table_and_key():
     assert keys(setup(about)[1], ["nut_action", "first_gap"]) == set(Setup.model_fields)
     assert keys(calibration()) == set(Calibration.model_fields)
     assert keys(nut(about)) == set(Nut.model_fields)
+    assert keys(*locking(about)) == set(Locking.model_fields)
     told = []
     prove(told.append, string(about, 0), 1000)
     assert keys(["course"], *told) == set(String.model_fields)
