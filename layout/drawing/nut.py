@@ -36,8 +36,13 @@ _HEIGHT: Final = 2.2
 _DETAIL: Final = 4.0  # how much larger the slots are drawn beside the table
 _FLANK: Final = 5.0  # mm of wood on both sides of a slot there
 _WIDE: Final = 74.0  # mm from the middle to the outer sides of table and details
-_COLUMNS: Final = ((12.0, "", "string"), (18.0, "from", "centre"), (22.0, "bottom over", "board"),
-                   (22.0, "bottom over", "foot"), (16.0, "width", "of slot"))  # fmt: skip
+_COLUMNS: Final[tuple[tuple[float, str, str], ...]] = (  # of the table: width [mm] and heading
+    (12.0, "", "string"),
+    (18.0, "from", "centre"),
+    (22.0, "bottom over", "board"),
+    (22.0, "bottom over", "foot"),
+    (16.0, "width", "of slot"),
+)
 _ROW: Final = 4.2  # mm from row to row of the table
 
 
