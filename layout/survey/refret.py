@@ -107,7 +107,7 @@ def refret(
     wires = wires_for(
         wire, frets, _arc(width, radius), _arc(width - 2 * binding, radius) if binding else None, radius
     )
-    slots = {fret: depth - plane for fret, depth in old.slot_depth.items()}
+    slots = {fret: max(depth - plane, 0.0) for fret, depth in old.slot_depth.items()}
     needed = new.tang_depth + BELOW_TANG if "tang_depth" in new.model_fields_set else None
     rise = _rise(along, old, new.height - plane) if old.crown_height and "height" in new.model_fields_set else None
     found = Refret(old, wires, slots, needed, rise, ())

@@ -75,6 +75,7 @@ def test_slots_to_deepen(plane, shallow):
     assert all(f"{1.9 - plane:.2f} mm deep" in each and "to 1.80 mm" in each for each in words)
     assert found.slots == pytest.approx({1: 2.4 - plane, 2: 2.0 - plane, 3: 1.9 - plane})
     assert refret(old, PLAIN, plane=1.0).shallow == ()
+    assert refret(old, PLAIN, plane=2.2).slots == pytest.approx({1: 0.2, 2: 0, 3: 0})
 
 
 def test_nut_and_saddle_follow_the_crowns():
