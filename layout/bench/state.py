@@ -131,7 +131,6 @@ def setting_of(instrument: Instrument) -> Setting:
     groups = tuple(tuple(n - 1 for n in group) for group in plan.shared_saddles)
     placed = instrument.placed
     if placed is not None:
-        saddle = saddle + placed.shared / neck.directions[:, 0]
         if placed.bands is not None and placed.reserve is not None:
             away = np.abs((placed.bands - placed.contacts[:, None]) / neck.directions[:, None, :1])[..., 0]
             room = np.copysign(away, placed.reserve)

@@ -13,8 +13,8 @@ from slotwright.layout.instrument.bridge import margins, rear_holes, single_unit
 from slotwright.layout.instrument.tunings import in_all_tunings
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import compensate
-from slotwright.layout.plan.bridges import Adjustable, Floating, IndividualSaddles, SaddleSlot
-from slotwright.layout.units import ROUNDING, SHOWN, cents, show
+from slotwright.layout.plan.bridges import Adjustable, Floating, IndividualSaddles, SaddleSlot, TwoPosts
+from slotwright.layout.units import ROUNDING, SHOWN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 EXPOSURE: Final = (2.0, 5.0)  # mm of saddle out of its base (common practice, from memory)
+ASKEW: Final = 0.1  # mm, a quarter of a cent at the octave: less is not worth a file (from memory)
 SNUG: Final = 0.25  # mm that a hole may be off and still take its screw, post or pin (from memory)
 
 
@@ -48,7 +49,7 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
     bridge = plan.bridge
     if bridge is None:
         return
-    yield from _sharing(plan, placed)
+    yield from _askew(plan, bridge, strung, placed)
     if placed.reserve is not None and placed.reserve.min() < bridge.reserve - ROUNDING:
         yield from _short_travel(plan, bridge, placed.reserve)
         gains = [] if single_units(plan) else [*_gains(plan, bridge, neck, strung, placed)]
@@ -71,21 +72,21 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
                 )
 
 
-def _sharing(plan: Plan, placed: Placement) -> Iterator[Finding]:
-    """Say what sharing a saddle or a crest costs, where it can be measured."""
-    off = np.flatnonzero(np.abs(placed.shared) > SHOWN)
-    if off.size:
-        way = np.where(placed.shared > 0, "behind", "before")
-        each = ", ".join(
-            f"{i + 1} {show(abs(float(placed.shared[i])), plan.units)} {way[i]} ({cents(placed.shared_cents[i])})"
-            for i in off
-        )
-        yield Finding(
-            "shared contact",
-            strings_named([int(i) + 1 for i in off]),
-            f"error from the shared contact, in {plan.units} and in cents at fret {plan.action_fret}: {each}",
-            {f"string_{i + 1}": float(placed.shared[i]) for i in off},
-        )
+def _askew(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) -> Iterator[Finding]:
+    """Say how far a shared saddle on a bridge that turns itself holds its strings off their common set-back."""
+    if not isinstance(bridge, TwoPosts):
+        return
+    for group in strung.saddles.groups:
+        across = float(np.ptp(placed.along[group]))
+        if across > ASKEW:
+            which = strings_named([string + 1 for string in group])
+            yield Finding(
+                "askew saddle",
+                which,
+                f"the bridge stands turned by {abs(placed.angle):.1f} degrees: file the crest of the saddle under "
+                f"{which} {plan.said(across)} askew, so that it stands square to the neck",
+                {"askew": across},
+            )
 
 
 def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:
@@ -216,14 +217,15 @@ def _gains(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Place
 
     def reach(saddle: Floats) -> float:
         """Give how far apart the contacts lie along the base."""
-        contacts = neck.on_strings(neck.scales + saddle) + placed.shared[:, None] * [1.0, 0.0]
-        return float(np.ptp(contacts @ to_rear))
+        return float(np.ptp(neck.on_strings(neck.scales + saddle) @ to_rear))
 
     if isinstance(bridge, Adjustable) and bridge.crest_offset:
         yield f"the rearmost saddle turned round by {plan.said(2 * abs(bridge.crest_offset))}"
     for cure in cures(plan, neck, strung, int(np.argmax(placed.along))):
         tuned = in_all_tunings(plan, cure.fretting)
-        offsets = compensate(tuned, strung.weights, nut=cure.nut, minimise=plan.compensation.minimise)
+        offsets = compensate(
+            tuned, strung.weights, nut=cure.nut, minimise=plan.compensation.minimise, saddles=strung.saddles
+        )
         gained = reach(strung.offsets.saddle) - reach(offsets.saddle)
         if gained > SHOWN:
             yield f"{cure.what} by {plan.said(gained)}"

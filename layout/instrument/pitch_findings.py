@@ -8,7 +8,7 @@ import numpy as np
 
 from slotwright.layout.findings import Finding, strings_named
 from slotwright.layout.instrument.stringing import least_worst
-from slotwright.layout.units import cents, show
+from slotwright.layout.units import SHOWN, cents, show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -26,6 +26,7 @@ def findings(plan: Plan, strung: Strung) -> Iterator[Finding]:
         The plan and its strings with their offsets.
     """
     yield from _beyond(plan, strung)
+    yield from _sharing(plan, strung)
     yield from estimates(plan, strung)
 
 
@@ -59,6 +60,31 @@ def estimates(plan: Plan, strung: Strung) -> Iterator[Finding]:
         yield Finding(kind, strings_named(places), words, numbers)
 
 
+def _sharing(plan: Plan, strung: Strung) -> Iterator[Finding]:
+    """Say what strings lose that share a saddle or a crest, where it can be measured."""
+    moved = strung.offsets.saddle - strung.alone.saddle
+    off = [int(i) for i in np.flatnonzero(strung.saddles.shared & (np.abs(moved) > SHOWN))]
+    if not off:
+        return
+    each = "; ".join(
+        f"string {i + 1} {show(abs(float(moved[i])), plan.units)} {'behind' if moved[i] > 0 else 'before'}, "
+        f"{cents(strung.sharing_rms[i])} ({cents(strung.sharing_worst[i])})"
+        for i in off
+    )
+    numbers = {
+        f"string_{i + 1}{name}": float(value[i])
+        for i in off
+        for name, value in (("", moved), ("_rms", strung.sharing_rms), ("_worst", strung.sharing_worst))
+    }
+    yield Finding(
+        "shared contact",
+        strings_named([i + 1 for i in off]),
+        f"shared contacts against ones of their own, in {plan.units} and what that adds to the average error (rms) "
+        f"and to the largest in cents: {each}",
+        numbers,
+    )
+
+
 def _beyond(plan: Plan, strung: Strung) -> Iterator[Finding]:
     """Say which strings stay beyond the tolerance, and what holds them there."""
     rule = plan.compensation
@@ -66,11 +92,15 @@ def _beyond(plan: Plan, strung: Strung) -> Iterator[Finding]:
     if not beyond.size:
         return
     least = least_worst(plan, strung)
+    taken = beyond[strung.saddles.shared[beyond] & (strung.alone_worst[beyond] <= rule.tolerance)]
     moves = "its saddle" if rule.nut == "none" else "saddle and nut"
     for i in beyond:
         worst, fret, best = float(strung.worst_cents[i]), int(strung.worst_fret[i]), float(least[i])
         if strung.offsets.saddle_held[i] or strung.offsets.nut_held[i]:
             why = "its contacts are held at their limits"
+        elif i in taken:
+            with_ = strings_named([other + 1 for other in strung.saddles.others(int(i))])
+            why = f"it shares a saddle with {with_}; alone it would keep {float(strung.alone_worst[i]):.2f}"
         elif best > rule.tolerance:
             why = f"no position of {moves} gets below {best:.2f}"
         elif plan.tunings:
@@ -84,6 +114,20 @@ def _beyond(plan: Plan, strung: Strung) -> Iterator[Finding]:
             f"string {i + 1}",
             f"string {i + 1}: {cents(worst)} cents remain at fret {fret}; {why}",
             {"cents": worst, "fret": fret, "least": best, "tolerance": rule.tolerance},
+        )
+    if taken.size:
+        which = [int(i) + 1 for i in taken]
+        own = (
+            "a saddle of its own for each string (bridge.groups)"
+            if plan.shared_saddles
+            else "a bridge with a saddle for each string of a course"
+        )
+        yield Finding(
+            "saddles of their own",
+            strings_named(which),
+            f"{strings_named(which)} would be within {rule.tolerance:g} cents alone: {own}, other strings paired on "
+            "one saddle, or gauges whose set-backs lie closer together",
+            {"tolerance": rule.tolerance},
         )
     if rule.nut == "none" and (least > rule.tolerance).any():
         words = 'a moved nut contact could help: compensation.nut = "common" or "per string"'
