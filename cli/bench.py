@@ -255,9 +255,10 @@ def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
     click.echo("back: away from the nut; a sharp fretted note asks for it. ±: one standard error")
     if _travels(instrument) and any(advice.travel is None for advice in advices):
         click.echo("?: nobody read where that saddle stands; a rule does, from fret 12 (column from_fret_12)")
-    for group in instrument.plan.shared_saddles:
-        if len(group) > 1:
-            click.echo(f"string {' and '.join(map(str, group))} share a saddle: one move for both")
+    what = "a saddle" if instrument.plan.shared_saddles else "a place of the crest"
+    for group in instrument.plan.shared_contacts:
+        strings = " and ".join(str(place + 1) for place in group)
+        click.echo(f"string {strings} share {what}: one move for {'both' if len(group) == 2 else 'all'}")
     if instrument.strung is None:
         click.echo("the strings are not known: moves are calculated from lengths alone")
     threaded = instrument.plan.bridge is not None and instrument.plan.bridge.per_turn is not None

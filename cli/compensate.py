@@ -112,7 +112,12 @@ def _print(instrument: Instrument, strung: Strung) -> None:
     guessed = bool(np.isfinite(strung.uncertainty).any())
     shared = bool(strung.saddles.shared.any())
     head = ["string", "pitch", "tension", "load", "set back", f"from fret {octave}"]
-    head += ["saddle with"] * shared + ["nut forward"] * nut_moves + ["± stiffness"] * guessed + ["at fret", "before", "after"]
+    head += (
+        ["saddle with"] * shared
+        + ["nut forward"] * nut_moves
+        + ["± stiffness"] * guessed
+        + ["at fret", "before", "after"]
+    )
     rows = []
     for i, body in enumerate(strung.bodies):
         fret = int(strung.worst_fret[i])

@@ -10,6 +10,7 @@ import numpy as np
 from slotwright.layout.findings import Finding, strings_named
 from slotwright.layout.instrument.board_findings import NEAR_EDGE
 from slotwright.layout.instrument.bridge import margins, rear_holes, single_units
+from slotwright.layout.instrument.pitch_findings import sharing
 from slotwright.layout.instrument.tunings import in_all_tunings
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import compensate
@@ -49,6 +50,7 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
     bridge = plan.bridge
     if bridge is None:
         return
+    yield from sharing(plan, strung)
     yield from _askew(plan, bridge, strung, placed)
     if placed.reserve is not None and placed.reserve.min() < bridge.reserve - ROUNDING:
         yield from _short_travel(plan, bridge, placed.reserve)
@@ -76,17 +78,19 @@ def _askew(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) -> Ite
     """Say how far a shared saddle on a bridge that turns itself holds its strings off their common set-back."""
     if not isinstance(bridge, TwoPosts):
         return
-    for group in strung.saddles.groups:
-        across = float(np.ptp(placed.along[group]))
-        if across > ASKEW:
-            which = strings_named([string + 1 for string in group])
-            yield Finding(
-                "askew saddle",
-                which,
-                f"the bridge stands turned by {abs(placed.angle):.1f} degrees: file the crest of the saddle under "
-                f"{which} {plan.said(across)} askew, so that it stands square to the neck",
-                {"askew": across},
-            )
+    off = {tuple(group): float(np.ptp(placed.along[group])) for group in strung.saddles.groups}
+    askew = {group: across for group, across in off.items() if across > ASKEW}
+    if askew:
+        each = ", ".join(
+            f"{plan.said(across)} under {strings_named([i + 1 for i in group])}" for group, across in askew.items()
+        )
+        yield Finding(
+            "askew saddle",
+            "bridge",
+            f"the bridge stands turned by {abs(placed.angle):.1f} degrees: file the crests of shared saddles so that "
+            f"they stand square to the neck, askew by {each}",
+            {"angle": placed.angle, "most": max(askew.values())},
+        )
 
 
 def _saddle(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Finding]:

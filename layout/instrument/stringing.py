@@ -13,7 +13,16 @@ from slotwright.layout.instrument.lines import meet
 from slotwright.layout.instrument.sharing import saddles as saddles_of
 from slotwright.layout.instrument.tunings import in_all_tunings, retuned
 from slotwright.layout.physics import strings
-from slotwright.layout.physics.offsets import NUT_REACH, SADDLE_REACH, Offsets, Saddles, compensate, largest, rms, worst
+from slotwright.layout.physics.offsets import (
+    NUT_REACH,
+    SADDLE_REACH,
+    Offsets,
+    Saddles,
+    compensate,
+    largest,
+    rms,
+    worst,
+)
 from slotwright.layout.physics.pitch import WORST_BRACKET, Fretting, Parts, clearance, errors, parts
 from slotwright.layout.physics.strings import StringBody
 from slotwright.layout.physics.wire import MOST_CORE
@@ -323,9 +332,7 @@ def serve(plan: Plan, fretting: Fretting, weights: Floats, saddles: Saddles) -> 
     """
     rule = plan.compensation
     tuned = in_all_tunings(plan, fretting)
-    return compensate(
-        tuned, weights, nut=rule.nut, minimise=rule.minimise, rounding=rule.rounding, saddles=saddles
-    )
+    return compensate(tuned, weights, nut=rule.nut, minimise=rule.minimise, rounding=rule.rounding, saddles=saddles)
 
 
 def _left_open(

@@ -100,7 +100,7 @@ class Loss:
 
 
 def losses(
-    plan: Plan, fretting: Fretting, weights: Floats, offsets: Offsets, saddles: Saddles
+    plan: Plan, fretting: Fretting, weights: Floats, offsets: Offsets, saddles: Saddles | None = None
 ) -> tuple[Loss, ...]:
     """Weigh every tuning against what it could have alone.
 
@@ -115,7 +115,7 @@ def losses(
     offsets
         Where the contacts stand.
     saddles
-        Which strings share a saddle, whatever the tuning.
+        Which strings share a saddle, whatever the tuning; None where none do.
 
     Returns
     -------

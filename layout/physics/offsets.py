@@ -153,7 +153,8 @@ def compensate(
     Returns
     -------
     Offsets
-        Offsets [mm]; of a shared saddle, the place is rounded, by which its first string is offset. An aim that does not settle both offsets leaves the nut alone.
+        Offsets [mm]. Of a shared saddle it is the offset of the first string that is rounded, and the others follow
+        it. An aim that does not settle both offsets leaves the nut alone.
     """
     search = _Search(fretting, weights, nut, minimise, beyond, saddles)
     still = np.zeros(np.broadcast_shapes(fretting.scale.shape, weights.shape[:-1])) + nut_stands
@@ -291,7 +292,7 @@ def _in_a_row(saddle: Floats, off: Floats, weights: Floats, *slopes: Floats) -> 
 def _square_step(
     off: Floats, slopes: tuple[Floats, Floats], weights: Floats, free: Flags, saddles: Saddles, *, common: bool
 ) -> tuple[Floats, Floats]:
-    """Solve the linear least-squares problem: what hangs on one string is eliminated first, then what strings share."""
+    """Solve the linear least-squares problem: first what one string has to itself, then what strings share."""
     by_saddle, by_nut = slopes
 
     def over(one: Floats, other: Floats) -> Floats:
