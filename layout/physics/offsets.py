@@ -188,14 +188,18 @@ class _Search:
         """Which strings stand on one saddle."""
         return self.sharing or Saddles.apart(self.weights.shape[-2])
 
-    def steps(self, start: Floats, most: int = _MOST_STEPS) -> tuple[Floats, Floats]:
-        """Step from a place of the nut until both offsets stand still: each step solves the problem made linear."""
+    def steps(self, start: Floats, most: int = _MOST_STEPS, kept: Flags | None = None) -> tuple[Floats, Floats]:
+        """Step from a place of the nut until both offsets stand still: each step solves the problem made linear.
+
+        A nut that is `kept` stays where it is.
+        """
         weights, saddles, common = self.weights, self.saddles, self.nut == "common"
         place, at_nut = np.zeros_like(start), start.copy()
         # One fret cannot settle two offsets: there the nut stays.
         aimed = (weights > 0).sum(axis=-1).astype(np.float64)
         settled = (saddles.sum(aimed) if common else aimed) > 1
         free = np.broadcast_to(settled, start.shape) & (self.nut != "none")
+        free = free if kept is None else free & ~kept
         step = _square_step if self.minimise == "rms" else _worst_step
         furthest = 0.2 * self.fretting.scale.min(axis=-1, keepdims=True)
         for _ in range(most):
@@ -228,16 +232,36 @@ class _Search:
             together = each.max(axis=-1, keepdims=True)
         return np.broadcast_to(together, each.shape) if self.nut == "common" else each
 
+    def within(self, saddle: Floats, at_nut: Floats) -> tuple[Floats, Floats, Flags]:
+        """Keep nuts that would go further than they may at the end of their reach, and let the rest make up for it.
+
+        Where strings share a saddle, a nut that is held alters what the others want. Says also which are kept.
+        """
+        kept = np.abs(at_nut) > NUT_REACH
+        for _ in range(at_nut.shape[-1]):
+            if not kept.any():
+                break
+            saddle, at_nut = self.steps(np.clip(at_nut, -NUT_REACH, NUT_REACH), kept=kept)
+            further = kept | (np.abs(at_nut) > NUT_REACH)
+            if (further == kept).all():
+                break
+            kept = further
+        # A hair beyond it, so that it is said to be held there.
+        return saddle, np.where(kept, at_nut * (1 + 1e-9), at_nut), kept
+
     def safe(self, saddle: Floats, at_nut: Floats) -> tuple[Floats, Floats]:
         """Look the whole reach of the nut over where the steps led out of it, or to a place worse than none.
 
         With a nut far too high the errors are no longer nearly linear in its offset.
         """
+        kept = np.zeros(at_nut.shape, dtype=np.bool_)
+        if self.nut == "per string" and self.saddles.shared.any():
+            saddle, at_nut, kept = self.within(saddle, at_nut)
         still = np.zeros_like(at_nut)
         # Two steps bring a saddle alone all but home: enough to compare with.
         unmoved = self.saddle_at(still, most=2)
         least = self.cost(unmoved, still)
-        doubtful = (np.abs(at_nut) > NUT_REACH) | (self.cost(saddle, at_nut) > least * (1 + 1e-9))
+        doubtful = (~kept & (np.abs(at_nut) > NUT_REACH)) | (self.cost(saddle, at_nut) > least * (1 + 1e-9))
         doubtful = self.saddles.most(doubtful.astype(np.float64)) > 0
         if not doubtful.any():
             return saddle, at_nut
