@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from slotwright.layout.instrument.stringing import Strung
     from slotwright.layout.plan.plan import Plan
 
-HEARD: Final = 0.01  # cents; what a string loses less is not told
+HEARD: Final = 0.05  # cents; a string that loses less is not named: nobody hears it, no gauge shows it (from memory)
 
 
 def findings(plan: Plan, strung: Strung) -> Iterator[Finding]:
