@@ -1,7 +1,9 @@
 """Which strings of a plan share a contact, and how it ties their set-backs.
 
-The one definition: strings of one saddle touch it on a straight line along the base where the plan turns that
-(`bridge.angle`), else parallel to the line through the ends of the scales, so that they have one set-back in common.
+The one definition: strings that share a contact have one set-back in common, measured along each of them from the end
+of its scale. So their contacts lie on a line parallel to the ends of the scales: square to the neck, but in a fan.
+Where the plan turns the base (`bridge.angle`), a saddle turns with it: there the contacts lie on a line along
+the base.
 """
 
 from __future__ import annotations
@@ -32,13 +34,14 @@ def saddles(plan: Plan, neck: Neck) -> Saddles:
     Saddles
         Each string's saddle, and where that holds its contact.
     """
-    lean = float(neck.saddle.skew[0])
-    if isinstance(plan.bridge, IndividualSaddles) and plan.bridge.angle:
-        lean = -plan.board.hand * math.tan(math.radians(plan.bridge.angle))
-    # x - lean * y of each scale's end and of a step along the string: alike for all contacts on such a line.
-    across = np.array([1.0, -lean])
-    ends, steps = neck.saddle_ends @ across, neck.directions @ across
     first = np.arange(len(plan.strings))
     for group in plan.shared_contacts:
         first[list(group)] = min(group)
+    apart = Saddles.apart(len(first))
+    if not isinstance(plan.bridge, IndividualSaddles) or not plan.bridge.angle:
+        return Saddles(first, apart.start, apart.rate)
+    # How far to the rear of the base the end of each scale lies, and how far a step along the string goes.
+    turn = math.radians(plan.bridge.angle)
+    to_rear = np.array([math.cos(turn), plan.board.hand * math.sin(turn)])
+    ends, steps = neck.saddle_ends @ to_rear, neck.directions @ to_rear
     return Saddles(first, (ends[first] - ends) / steps, steps[first] / steps)

@@ -123,11 +123,12 @@ def test_what_each_of_twelve_strings_loses(bridge, minimise):
             assert told[i]["saddle_offset"] == strung.offsets.saddle[i]
             assert told[i]["sharing_rms_cents"], told[i]["sharing_worst_cents"] == pytest.approx(lost, abs=0.01)
             most = max(most, *lost)
-        # One contact: one x, and the set-back of one is that of the other.
-        assert np.ptp(strung.offsets.saddle[together]) < 1e-3
+        # One contact: the set-back of one is that of the other.
+        assert np.ptp(strung.offsets.saddle[together]) == 0
     assert most > 1  # or sharing would not be worth a word
     placed = instrument.bridge
-    assert placed.contacts[::2, 0] == pytest.approx(placed.contacts[1::2, 0], abs=1e-9)
+    # One set-back along two strings that are not quite parallel: one x, but for a ten thousandth.
+    assert placed.contacts[::2, 0] == pytest.approx(placed.contacts[1::2, 0], abs=2e-4)
     contacts = instrument.neck.on_strings(instrument.neck.scales + strung.offsets.saddle)
     assert placed.contacts == pytest.approx(contacts, abs=1e-9)
 
@@ -223,12 +224,15 @@ def test_the_line_of_a_turned_base(left_handed):
         assert squares(pair, 0) < min(squares(pair, 0.01), squares(pair, -0.01))
 
 
-def test_contacts_of_a_fan_on_posts_lie_along_the_ends_of_the_scales():
+def test_strings_of_a_fan_on_posts_share_one_set_back():
     instrument = fanned({"kind": "two posts", "travel": 40, "post_spread": 90, "groups": [[2, 4]]})
+    saddle = instrument.strung.offsets.saddle
+    assert saddle[1] == saddle[3] != 0
+    # A saddle bar between the two runs along the ends of the scales, to a fiftieth of a mm over half the fan.
     ends, contacts = instrument.neck.saddle_ends, instrument.bridge.contacts
-    lean = (ends[1] - ends[3]) / np.hypot(*(ends[1] - ends[3]))
-    way = contacts[1] - contacts[3]
-    assert abs(way @ lean) == pytest.approx(np.hypot(*way), abs=1e-9)
+    (x, y), (dx, dy) = ends[1] - ends[3], contacts[1] - contacts[3]
+    assert abs(y) > 20
+    assert dx == pytest.approx(x / y * dy, abs=0.02)
 
 
 def test_a_bridge_that_turns_itself_says_how_askew_a_shared_saddle_is():
@@ -252,12 +256,12 @@ def test_what_if_and_tunings_hold_the_shared_saddle():
         strict=True,
     ):
         if "action" in one.change or "nut" in one.change:
-            assert one.saddle == pytest.approx(other.saddle, abs=1e-3)
+            assert one.saddle == other.saddle
     low = "D2 D3 A2 A3 D3 D4 F#3 F#4 A3 A3 D4 D4"
     tuned = plan.model_copy(update={"tunings": [low]})
     made = lay_out(tuned)
     strung = made.strung
-    assert np.abs(np.diff(strung.offsets.saddle)[::2]).max() < 1e-3
+    assert (np.diff(strung.offsets.saddle)[::2] == 0).all()
     # Strings as they were made, at other pitches: the tension alone changes.
     pitches = list(reversed(low.split()))
     own = losses(tuned, strung.fretting, strung.weights, strung.offsets, strung.saddles)[1]
@@ -316,7 +320,7 @@ def test_what_is_estimated_of_one_string_moves_the_saddle_of_both():
     bridge = {"kind": "individual saddles", "travel": 9, "groups": [[1, 2]]}
     instrument = lay_out(Plan.model_validate(contents(strings=strings, bridge=bridge)))
     strung = instrument.strung
-    assert strung.uncertainty[0] == pytest.approx(strung.uncertainty[1], abs=1e-3)
+    assert strung.uncertainty[0].tolist() == strung.uncertainty[1].tolist()
     low, high = strung.uncertainty[0]
     assert low < strung.offsets.saddle[0] < high
     assert np.isnan(strung.uncertainty[2]).all()
@@ -343,7 +347,7 @@ def test_a_nut_for_each_string_takes_up_what_the_saddle_cannot():
     strung = lay_out(plan).strung
     without = lay_out(twelve()).strung
     assert strung.rms[10] < without.rms[10] - 0.5
-    assert np.abs(np.diff(strung.offsets.saddle)[::2]).max() < 1e-3
+    assert (np.diff(strung.offsets.saddle)[::2] == 0).all()
     apart = compensate(strung.fretting, strung.weights, nut="per string")
     assert strung.alone.saddle == pytest.approx(apart.saddle, abs=1e-9)
     assert (strung.sharing_rms > -1e-9).all()
