@@ -153,7 +153,7 @@ def _print(instrument: Instrument, found: Intonation, *, explain: bool) -> None:
     click.echo(f"{instrument.title}: lengths in {lengths}; errors in cents at each fret, against the open string")
     if rows:
         print_table(head, rows)
-        _remarks(instrument, advices)
+        _remarks(instrument, found)
     for verdict in found.strings:
         for finding in verdict.findings:
             click.echo(f"string {verdict.string}: {finding.kind}: {finding}")
@@ -241,23 +241,27 @@ def _print_restrung(instrument: Instrument, other: Instrument, restrung: Restrun
         click.echo(f"the travel does not hold string {', '.join(str(i + 1) for i in short)}")
 
 
-def _remarks(instrument: Instrument, advices: Sequence[Advice]) -> None:
-    tolerance = instrument.plan.compensation.tolerance
+def _remarks(instrument: Instrument, found: Intonation) -> None:
+    tolerance, advices = instrument.plan.compensation.tolerance, found.advices
+    kept_out = {v.string for v in found.strings if any(finding.kind == "shared contact" for finding in v.findings)}
     beyond = [str(advice.string) for advice in advices if not advice.within]
     if beyond:
         click.echo(f"not within {tolerance:g} cents even then: string {', '.join(beyond)}")
     if not any(advice.direction in ("back", "forward") for advice in advices):
         if not beyond:
             click.echo("no saddle needs to be moved")
-        elif any(not (a.within or a.warbles or a.low or a.direction == "beyond") for a in advices):
+        elif any(
+            not (a.within or a.warbles or a.low or a.direction == "beyond" or a.string in kept_out) for a in advices
+        ):
             click.echo("no move is surer than its doubt; read more frets")
         return
     click.echo("back: away from the nut; a sharp fretted note asks for it. ±: one standard error")
     if _travels(instrument) and any(advice.travel is None for advice in advices):
         click.echo("?: nobody read where that saddle stands; a rule does, from fret 12 (column from_fret_12)")
-    for group in instrument.plan.shared_saddles:
-        if len(group) > 1:
-            click.echo(f"string {' and '.join(map(str, group))} share a saddle: one move for both")
+    what = "a saddle" if instrument.plan.shared_saddles else "a place of the crest"
+    for group in instrument.plan.shared_contacts:
+        strings = " and ".join(str(place + 1) for place in group)
+        click.echo(f"string {strings} share {what}: one move for {'both' if len(group) == 2 else 'all'}")
     if instrument.strung is None:
         click.echo("the strings are not known: moves are calculated from lengths alone")
     threaded = instrument.plan.bridge is not None and instrument.plan.bridge.per_turn is not None

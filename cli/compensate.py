@@ -109,15 +109,22 @@ def _print(instrument: Instrument, strung: Strung) -> None:
     octave = plan.action_fret
     from_octave = instrument.neck.scales + strung.offsets.saddle - instrument.neck.from_nut[octave]
     nut_moves = bool(strung.offsets.nut.any())
-    guessed = any(body.estimated for body in strung.bodies)
+    guessed = bool(np.isfinite(strung.uncertainty).any())
+    shared = bool(strung.saddles.shared.any())
     head = ["string", "pitch", "tension", "load", "set back", f"from fret {octave}"]
-    head += ["nut forward"] * nut_moves + ["± stiffness"] * guessed + ["at fret", "before", "after"]
+    head += (
+        ["saddle with"] * shared
+        + ["nut forward"] * nut_moves
+        + ["± stiffness"] * guessed
+        + ["at fret", "before", "after"]
+    )
     rows = []
     for i, body in enumerate(strung.bodies):
         fret = int(strung.worst_fret[i])
         load = "" if body.stress_ratio is None else f"{100 * body.stress_ratio:.0f} %"
         row = [str(i + 1), _pitch(instrument, i), f"{body.tension:.1f} N", load]
         row += [said(float(strung.offsets.saddle[i])), said(float(from_octave[i]))]
+        row += [_mates(strung, i)] * shared
         row += [said(float(strung.offsets.nut[i]))] * nut_moves
         furthest = float(np.abs(strung.uncertainty[i] - strung.offsets.saddle[i]).max())
         doubt = "" if np.isnan(furthest) else said(furthest)
@@ -136,6 +143,11 @@ def _print(instrument: Instrument, strung: Strung) -> None:
         click.echo(line)
 
 
+def _mates(strung: Strung, place: int) -> str:
+    """Name the strings on the same saddle."""
+    return ", ".join(str(other + 1) for other in strung.saddles.others(place))
+
+
 def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
     rule = instrument.plan.compensation
     if not any(finding.kind == "beyond tolerance" for finding in instrument.pitch_findings):
@@ -150,10 +162,6 @@ def _remarks(instrument: Instrument, strung: Strung) -> Iterator[str]:
     if any(body.stress_ratio is not None for body in strung.bodies):
         yield "load: tension as a part of the breaking load of music wire of that size"
     yield from instrument.grounds
-    for group in instrument.plan.shared_saddles:
-        if len(group) > 1:
-            shared = " and ".join(map(str, group))
-            yield f"string {shared} share a saddle: slotwright check says what that costs them"
     yield cautions.STRINGS
 
 
@@ -165,6 +173,8 @@ def _explain(instrument: Instrument, strung: Strung, string: int) -> None:
         f"{plan.units}: cents at every fret and where they come from"
     )
     click.echo(_basis(instrument, strung, i))
+    if strung.saddles.shared[i]:
+        click.echo(_company(instrument, strung, i))
     after = strung.after
     columns = {
         "before": strung.before.total[i],
@@ -222,6 +232,20 @@ def _basis(instrument: Instrument, strung: Strung, i: int) -> str:
     if stated := [name for name, value in ways.items() if value is not None]:
         return f"its stiffness is stated: {' and '.join(stated)}"
     return "its stiffness is calculated from gauge and tension, with the modulus of published strings"
+
+
+def _company(instrument: Instrument, strung: Strung, i: int) -> str:
+    """Say what a string loses by sharing its saddle."""
+    said, alone = instrument.length, float(strung.alone.saddle[i])
+    words = (
+        f"it shares a saddle with string {_mates(strung, i)}; alone it would be set back {said(alone)}; sharing adds "
+        f"{cents(strung.sharing_rms[i])} cents to its average error (rms), {cents(strung.sharing_worst[i])} to its "
+        "largest"
+    )
+    if strung.bodies[i].estimated or np.isnan(strung.uncertainty[i]).any():
+        return words
+    low, high = (said(float(end)) for end in strung.uncertainty[i])
+    return f"{words}; an estimate of theirs leaves {low} to {high} open"
 
 
 def _plot(instrument: Instrument, strung: Strung, slipped: Outcome | None, path: Path, *, force: bool) -> None:

@@ -25,7 +25,7 @@ def print_losses(instrument: Instrument, strung: Strung) -> None:
             str(i + 1),
             *(f"{each[i]:.2f}" for each in (loss.rms, loss.own_best_rms, loss.worst, loss.own_best_worst)),
         ]
-        for loss in losses(instrument.plan, strung.fretting, strung.weights, strung.offsets)
+        for loss in losses(instrument.plan, strung.fretting, strung.weights, strung.offsets, strung.saddles)
         for i in range(len(strung.bodies))
     ]
     print_table(("tuning", "string", "rms", "alone", "worst", "alone"), rows)

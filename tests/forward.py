@@ -83,16 +83,22 @@ class World:
     action_off: float | np.ndarray = 0.0  # mm above what the plan says, of all strings or of each
     first_gap_off: float | np.ndarray = 0.0  # mm likewise, of the open string above crown 1
     press_depth: float = 0.0  # mm that the hand presses below the line from saddle to crown
+    sideways: tuple | None = (
+        None  # mm that each string goes to the side from nut to saddle; None for six, spread evenly
+    )
 
     def _own(self, name, string):
         """Give what one string has of something that may be the same for all."""
         return float(np.broadcast_to(getattr(self, name), len(self.strings))[string - 1])
 
+    def aside(self, string):
+        """Give how far a string goes to the side from nut to saddle [mm]."""
+        return ((string - 1) / 5 - 0.5) * (AT_SADDLE - SPREAD) if self.sideways is None else self.sideways[string - 1]
+
     def errors(self, string, frets=range(1, 23)):
         """Give what a perfect meter reads of fretted notes against the open string [cents]."""
         pitch, mass, ea, ei, _ = self.strings[string - 1]
-        side = (string - 1) / 5 - 0.5
-        scale = np.hypot(SCALE, side * (AT_SADDLE - SPREAD))
+        scale = np.hypot(SCALE, self.aside(string))
         # The maker's tension is that of the plan: what brings the nominal length to pitch.
         tension = mass * (2e-3 * scale * frequency(pitch)) ** 2
         ea *= scale**2 / SCALE**2  # the plan states EA over tension, and tension goes with the string's own scale

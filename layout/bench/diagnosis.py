@@ -15,9 +15,9 @@ from slotwright.layout.bench.moves import judge, of_moves, of_screws
 from slotwright.layout.bench.patterns import UPPER_FRETS, Evidence
 from slotwright.layout.bench.rounds import joined
 from slotwright.layout.bench.state import LOW_FRETS, SIGMA_READING, each_pass, gather, setting_of
-from slotwright.layout.findings import Finding
+from slotwright.layout.findings import Finding, strings_named
 from slotwright.layout.instrument.bridge_findings import cures
-from slotwright.layout.physics.offsets import SADDLE_REACH, compensate
+from slotwright.layout.physics.offsets import SADDLE_REACH, Saddles, compensate, largest
 from slotwright.layout.physics.pitch import parts
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER
 from slotwright.layout.plan.bridges import Adjustable
@@ -118,6 +118,7 @@ def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
             *(() if alike else _doubtful(advice)),
             *of_moves(plan, advice, tracks[advice.string]),
             *words.no_position(advice),
+            *words.company(advice),
             *words.of_marks(advice, marks[advice.string]),
             *words.travel(advice),
         )
@@ -263,6 +264,40 @@ class _Words:
             way = "toward fret 1" if nut > 0 else "away from fret 1"
             evidence += f"; the nut contact {self.said(abs(nut))} {way} would leave {rest:.1f} at most"
         yield Finding("no position", f"string {advice.string}", evidence, {"least": most})
+
+    @cached_property
+    def least_together(self) -> Floats:
+        """What stays at most of each string when saddles are moved whole so that the worst note is least [cents]."""
+        evidence, place = self.evidence, self.evidence.readings.place
+        first = np.arange(len(place))
+        for group in self.setting.groups:
+            read = [string for string in group if evidence.readings.read[string].any()]
+            first[read] = min(read, default=0)
+        whole = Saddles(first, place - place[first], np.ones(len(place)))
+        fretting, nut = self.setting.fretting, self.setting.nut
+        best = compensate(
+            fretting, evidence.weights, minimise="worst", beyond=evidence.beyond, nut_stands=nut, saddles=whole
+        )
+        off = parts(fretting, best.saddle, nut).total + evidence.beyond
+        return whole.most(largest(off, evidence.weights))
+
+    def company(self, advice: Advice) -> Iterator[Finding]:
+        """Say so when a string could be within the tolerance, but not together with those that share its saddle."""
+        string, tolerance = advice.string - 1, self.evidence.tolerance
+        mates = [other + 1 for group in self.setting.groups if string in group for other in group if other != string]
+        if not mates or advice.within or self.least_together[string] <= tolerance:
+            return
+        off = parts(self.setting.fretting, self.least_largest.saddle, self.setting.nut).total + self.evidence.beyond
+        alone = float(largest(off, self.evidence.weights)[string])
+        if alone > tolerance:
+            return  # `no_position` has it
+        together = float(self.least_together[string])
+        words = (
+            f"it shares a contact with {strings_named(mates)}: no place of that gets all of them below "
+            f"{together:.1f} cents, alone this one could have {alone:.1f}; saddles of their own, or gauges whose "
+            "set-backs lie closer to each other, would help"
+        )
+        yield Finding("shared contact", f"string {advice.string}", words, {"least": together, "alone": alone})
 
     def travel(self, advice: Advice) -> Iterator[Finding]:
         """Say what is missing at the end of the travel, and what each cure would gain."""

@@ -251,7 +251,7 @@ def of_moves(plan: Plan, advice: Advice, track: Track) -> Iterator[Finding]:
             "the turns allow for that"
         )
         yield Finding("turns", subject, words, {"per_turn": pitch * track.share, "thread_pitch": pitch})
-    shared = any(advice.string in group for group in plan.shared_saddles if len(group) > 1)
+    shared = any(advice.string - 1 in group for group in plan.shared_contacts)
     if advice.direction in ("back", "forward") and not shared and _worst(advice) <= plan.compensation.tolerance:
         words = f"inside the tolerance, but so close to its end ({_worst(advice):.1f} cents) that a move makes sure"
         yield Finding("close", subject, words, {"cents": _worst(advice)})

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from slotwright.layout.bench.state import Readings, Setting
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.instrument.stringing import Strung
+    from slotwright.layout.physics.offsets import Saddles
     from slotwright.layout.plan.plan import Plan
 
     Floats = NDArray[np.float64]
@@ -102,8 +103,8 @@ def restring(
 
     def further(factors: Floats) -> Floats:
         """Give how much further back the other strings want their saddles [mm]."""
-        there = _belongs(other.plan, after, factors, setting.nut)
-        return there - _belongs(instrument.plan, before, factors, setting.nut)
+        there = _belongs(other.plan, after, before.saddles, factors, setting.nut)
+        return there - _belongs(instrument.plan, before, before.saddles, factors, setting.nut)
 
     factors, covariance = _factors(instrument.plan, calibrated)
     both = [further(factors + step) - further(factors - step) for step in _STEP * np.eye(2)]
@@ -145,11 +146,12 @@ def _factors(plan: Plan, calibrated: Calibrated | None) -> tuple[Floats, Floats]
     return factors, np.eye(2) * (PRIOR if (factors == 1).all() else KEPT_UNCERTAINTY) ** 2
 
 
-def _belongs(plan: Plan, strung: Strung, factors: Floats, nut: Floats) -> Floats:
-    """Give where the saddles belong with these factors while the nut stays [mm]."""
+def _belongs(plan: Plan, strung: Strung, saddles: Saddles, factors: Floats, nut: Floats) -> Floats:
+    """Give where the saddles that are there belong with these factors while the nut stays [mm]."""
     factored = replace(strung.fretting, stiffness=float(factors[0]), stretch=float(factors[1]))
     tuned = in_all_tunings(plan, factored)
-    return compensate(tuned, strung.weights, minimise=plan.compensation.minimise, nut_stands=nut).saddle
+    rule = plan.compensation.minimise
+    return compensate(tuned, strung.weights, minimise=rule, nut_stands=nut, saddles=saddles).saddle
 
 
 def _unlike(instrument: Instrument, other: Instrument) -> list[Fault]:

@@ -127,16 +127,15 @@ def setting_of(instrument: Instrument) -> Setting:
     if strung is None:
         none, strings = np.zeros(len(plan.strings)), limp(plan, neck)
         return Setting(strings, strings, weights, none, none, None, (), across)
-    saddle, room = strung.offsets.saddle, None
-    groups = tuple(tuple(n - 1 for n in group) for group in plan.shared_saddles)
+    room = None
     placed = instrument.placed
-    if placed is not None:
-        saddle = saddle + placed.shared / neck.directions[:, 0]
-        if placed.bands is not None and placed.reserve is not None:
-            away = np.abs((placed.bands - placed.contacts[:, None]) / neck.directions[:, None, :1])[..., 0]
-            room = np.copysign(away, placed.reserve)
+    if placed is not None and placed.bands is not None and placed.reserve is not None:
+        away = np.abs((placed.bands - placed.contacts[:, None]) / neck.directions[:, None, :1])[..., 0]
+        room = np.copysign(away, placed.reserve)
     tuned = in_all_tunings(plan, strung.fretting)
-    return Setting(strung.fretting, tuned, weights, saddle, strung.offsets.nut, room, groups, across)
+    return Setting(
+        strung.fretting, tuned, weights, strung.offsets.saddle, strung.offsets.nut, room, plan.shared_contacts, across
+    )
 
 
 def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:

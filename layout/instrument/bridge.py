@@ -55,8 +55,8 @@ class Placement:
     contacts
         Where the strings touch it [mm], shape (strings, 2).
     shared
-        How far each contact stands behind the place its string alone would want [mm], shape
-        (strings,): what a shared saddle or crest costs.
+        How far each contact stands behind the place its string alone would want, along the centre
+        line [mm], shape (strings,): what a shared saddle or crest costs.
     shared_cents
         What that does to the note at the octave fret [cents], shape (strings,).
     missed
@@ -155,10 +155,11 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     if faults := tuple(_faults(plan, bridge)):
         raise PlanError(faults)
     hand = np.array([1.0, plan.board.hand])
-    wanted = neck.on_strings(neck.scales + strung.offsets.saddle) * hand
+    contacts, alone = (
+        neck.on_strings(neck.scales + offsets.saddle) * hand for offsets in (strung.offsets, strung.alone)
+    )
     directions = neck.directions * hand
-    contacts = _shared(plan, bridge, strung, wanted, directions)
-    moved = contacts[:, 0] - wanted[:, 0]
+    moved = contacts[:, 0] - alone[:, 0]
     over_top, exposure = _heights(plan, neck, bridge, strung)
     slot, missed = None, np.zeros(len(contacts))
     there = what_is_there(plan, neck, bridge)
@@ -312,20 +313,6 @@ def single_units(plan: Plan) -> bool:
     bridge = plan.bridge
     stands_at_an_angle = not isinstance(bridge, IndividualSaddles) or "angle" in bridge.model_fields_set
     return plan.scale.length is None and not stands_at_an_angle
-
-
-def _shared(plan: Plan, bridge: Bridge, strung: Strung, wanted: Floats, directions: Floats) -> Floats:
-    """Put strings that share a saddle or a crest at the place that serves them together best."""
-    groups: Sequence[Sequence[int]] = plan.courses
-    if isinstance(bridge, Adjustable):
-        groups = [[n - 1 for n in group] for group in bridge.groups]
-    pull = (strung.weights * strung.sensitivity**2).sum(axis=1)
-    x = wanted[:, 0].copy()
-    for group in groups:
-        members = list(group)
-        x[members] = np.average(x[members], weights=pull[members])
-    moved: Floats = wanted + ((x - wanted[:, 0]) / directions[:, 0])[:, None] * directions
-    return moved
 
 
 def _frame(plan: Plan, bridge: Bridge, contacts: Floats) -> Axes:

@@ -11,13 +11,14 @@ from slotwright.layout.findings import Finding, strings_named
 from slotwright.layout.instrument import neck_angle
 from slotwright.layout.instrument.board_findings import NEAR_EDGE
 from slotwright.layout.instrument.bridge import TIE_HOLE, margins, single_units
+from slotwright.layout.instrument.pitch_findings import sharing
 from slotwright.layout.instrument.replacing import old_footprint, pins_that_stay, under_the_top
 from slotwright.layout.instrument.saddle_slot import rows
 from slotwright.layout.instrument.tunings import in_all_tunings
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import compensate
-from slotwright.layout.plan.bridges import Adjustable, Floating, IndividualSaddles, SaddleSlot
-from slotwright.layout.units import ROUNDING, SHOWN, cents, show
+from slotwright.layout.plan.bridges import Adjustable, Floating, IndividualSaddles, SaddleSlot, TwoPosts
+from slotwright.layout.units import ROUNDING, SHOWN, cents
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+ASKEW: Final = 0.1  # mm, a quarter of a cent at the octave: less is not worth a file (from memory)
 BREAK: Final = (15, 45)  # degrees over a saddle (common practice, no source)
 BREAK_REAR: Final = 12  # degrees, the least for the rear row of pins (likewise)
 PASSES: Final = 0.5  # mm that a hole is wider than the string that goes through it (common practice, no source)
@@ -53,7 +55,8 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
     bridge = plan.bridge
     if bridge is None:
         return
-    yield from _sharing(plan, placed)
+    yield from sharing(plan, strung)
+    yield from _askew(plan, bridge, strung, placed)
     if placed.reserve is not None and placed.reserve.min() < bridge.reserve - ROUNDING:
         yield from _short_travel(plan, bridge, placed.reserve)
         gains = [] if single_units(plan) else [*_gains(plan, bridge, neck, strung, placed)]
@@ -82,20 +85,22 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
                 )
 
 
-def _sharing(plan: Plan, placed: Placement) -> Iterator[Finding]:
-    """Say what sharing a saddle or a crest costs, where it can be measured."""
-    off = np.flatnonzero(np.abs(placed.shared) > SHOWN)
-    if off.size:
-        way = np.where(placed.shared > 0, "behind", "before")
+def _askew(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) -> Iterator[Finding]:
+    """Say how far a shared saddle on a bridge that turns itself holds its strings off their common set-back."""
+    if not isinstance(bridge, TwoPosts):
+        return
+    off = {tuple(group): float(np.ptp(placed.along[group])) for group in strung.saddles.groups}
+    askew = {group: across for group, across in off.items() if across > ASKEW}
+    if askew:
         each = ", ".join(
-            f"{i + 1} {show(abs(float(placed.shared[i])), plan.units)} {way[i]} ({cents(placed.shared_cents[i])})"
-            for i in off
+            f"{plan.said(across)} under {strings_named([i + 1 for i in group])}" for group, across in askew.items()
         )
         yield Finding(
-            "shared contact",
-            strings_named([int(i) + 1 for i in off]),
-            f"error from the shared contact, in {plan.units} and in cents at fret {plan.action_fret}: {each}",
-            {f"string_{i + 1}": float(placed.shared[i]) for i in off},
+            "askew saddle",
+            "bridge",
+            f"the bridge stands turned by {abs(placed.angle):.1f} degrees: file the crests of shared saddles so that "
+            f"they stand square to the neck, askew by {each}",
+            {"angle": placed.angle, "most": max(askew.values())},
         )
 
 
@@ -254,14 +259,15 @@ def _gains(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Place
 
     def reach(saddle: Floats) -> float:
         """Give how far apart the contacts lie along the base."""
-        contacts = neck.on_strings(neck.scales + saddle) + placed.shared[:, None] * [1.0, 0.0]
-        return float(np.ptp(contacts @ to_rear))
+        return float(np.ptp(neck.on_strings(neck.scales + saddle) @ to_rear))
 
     if isinstance(bridge, Adjustable) and bridge.crest_offset:
         yield f"the rearmost saddle turned round by {plan.said(2 * abs(bridge.crest_offset))}"
     for cure in cures(plan, neck, strung, int(np.argmax(placed.along))):
         tuned = in_all_tunings(plan, cure.fretting)
-        offsets = compensate(tuned, strung.weights, nut=cure.nut, minimise=plan.compensation.minimise)
+        offsets = compensate(
+            tuned, strung.weights, nut=cure.nut, minimise=plan.compensation.minimise, saddles=strung.saddles
+        )
         gained = reach(strung.offsets.saddle) - reach(offsets.saddle)
         if gained > SHOWN:
             yield f"{cure.what} by {plan.said(gained)}"

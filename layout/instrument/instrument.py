@@ -111,7 +111,8 @@ class Instrument:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """All that is to be said of it before wood is cut."""
-        return (*self.warnings, *self.wire_findings, *self.pitch_findings, *self.bridge_findings)
+        of_bridge = (finding for finding in self.bridge_findings if finding not in self.pitch_findings)
+        return (*self.warnings, *self.wire_findings, *self.pitch_findings, *of_bridge)
 
     @property
     def grounds(self) -> tuple[str, ...]:

@@ -10,9 +10,19 @@ import numpy as np
 from slotwright.layout.errors import Fault, PlanError
 from slotwright.layout.findings import Finding
 from slotwright.layout.instrument.lines import meet
+from slotwright.layout.instrument.sharing import saddles as saddles_of
 from slotwright.layout.instrument.tunings import in_all_tunings, retuned
 from slotwright.layout.physics import strings
-from slotwright.layout.physics.offsets import NUT_REACH, SADDLE_REACH, Offsets, compensate, largest, rms, worst
+from slotwright.layout.physics.offsets import (
+    NUT_REACH,
+    SADDLE_REACH,
+    Offsets,
+    Saddles,
+    compensate,
+    largest,
+    rms,
+    worst,
+)
 from slotwright.layout.physics.pitch import WORST_BRACKET, Fretting, Parts, clearance, errors, parts
 from slotwright.layout.physics.strings import StringBody
 from slotwright.layout.physics.wire import MOST_CORE
@@ -45,7 +55,14 @@ class Strung:
     weights
         The aim: weight of each fret for each string, shape (strings, frets).
     offsets
-        Where saddle and nut contacts belong, in all tunings of the plan together [mm], shape (strings,).
+        Where saddle and nut contacts belong, in all tunings of the plan together [mm], shape (strings,); strings
+        that share a saddle have its one contact.
+    saddles
+        Which strings share a saddle.
+    alone
+        Where the contacts would belong if no string shared its saddle.
+    alone_rms, alone_worst
+        Of the errors at the target frets then, the largest without its sign [cents], shape (strings,).
     before, after
         Errors at the strings' own pitches with both offsets zero and with the offsets found [cents], shape
         (strings, frets).
@@ -55,15 +72,20 @@ class Strung:
         The fret of the aim with the largest error left, shape (strings,).
     uncertainty
         Least and greatest saddle offset that an estimated core or bending stiffness leaves open [mm], shape
-        (strings, 2); NaN where nothing is estimated.
+        (strings, 2); NaN where nothing is estimated of a string nor of one that shares its saddle.
     inharmonicity
-        Least and greatest inharmonicity of the open string that it leaves open, shape (strings, 2); NaN likewise.
+        Least and greatest inharmonicity of the open string that it leaves open, shape (strings, 2); NaN where
+        nothing is estimated of the string.
     """
 
     bodies: tuple[StringBody, ...]
     fretting: Fretting
     weights: Floats
     offsets: Offsets
+    saddles: Saddles
+    alone: Offsets
+    alone_rms: Floats
+    alone_worst: Floats
     before: Parts
     after: Parts
     rms: Floats
@@ -81,6 +103,16 @@ class Strung:
     def worst_cents(self) -> Floats:
         """Largest error left at the target frets, with its sign [cents], shape (strings,)."""
         return self.after.total[np.arange(len(self.bodies)), self.worst_fret - 1]
+
+    @property
+    def sharing_rms(self) -> Floats:
+        """What a string loses by sharing: rms now, less what it would be alone [cents], shape (strings,)."""
+        return self.rms - self.alone_rms
+
+    @property
+    def sharing_worst(self) -> Floats:
+        """The same of the largest error without its sign [cents]; below 0 where that fares better in company."""
+        return np.abs(self.worst_cents) - self.alone_worst
 
 
 def unstated(plan: Plan) -> tuple[Fault, ...]:
@@ -123,15 +155,23 @@ def string_up(plan: Plan, neck: Neck) -> Strung:
     if faults := [*_below_crowns(plan, neck, fretting)]:
         raise PlanError(faults)
     weights = aim_weights(plan)
-    offsets = serve(plan, fretting, weights)
+    saddles = saddles_of(plan, neck)
+    offsets = alone = serve(plan, fretting, weights, saddles)
     nothing = np.zeros(len(bodies))
-    saddle_range, inharmonicity_range = _left_open(plan, neck, fretting, weights, bodies)
-    after = parts(fretting, offsets.saddle, offsets.nut)
+    saddle_range, inharmonicity_range = _left_open(plan, neck, fretting, weights, saddles, bodies)
+    after = left_alone = parts(fretting, offsets.saddle, offsets.nut)
+    if saddles.shared.any():
+        alone = serve(plan, fretting, weights, Saddles.apart(len(bodies)))
+        left_alone = parts(fretting, alone.saddle, alone.nut)
     return Strung(
         bodies=bodies,
         fretting=fretting,
         weights=weights,
         offsets=offsets,
+        saddles=saddles,
+        alone=alone,
+        alone_rms=rms(left_alone.total, weights),
+        alone_worst=largest(left_alone.total, weights),
         before=parts(fretting, nothing, nothing),
         after=after,
         rms=rms(after.total, weights),
@@ -170,6 +210,8 @@ def limp(plan: Plan, neck: Neck) -> Fretting:
 def least_worst(plan: Plan, strung: Strung) -> Floats:
     """Give the least that the largest error can be, wherever the contacts stand that may be moved.
 
+    Strings that share a saddle are served together: of those it is what the best place leaves to each.
+
     Parameters
     ----------
     plan
@@ -182,7 +224,9 @@ def least_worst(plan: Plan, strung: Strung) -> Floats:
     ndarray, shape (strings,)
         Largest error at the target frets of each string at the offsets that make it least [cents].
     """
-    best = compensate(strung.fretting, strung.weights, nut=plan.compensation.nut, minimise="worst")
+    best = compensate(
+        strung.fretting, strung.weights, nut=plan.compensation.nut, minimise="worst", saddles=strung.saddles
+    )
     return largest(parts(strung.fretting, best.saddle, best.nut).total, strung.weights)
 
 
@@ -272,7 +316,7 @@ def aim_weights(plan: Plan) -> Floats:
     return weights
 
 
-def serve(plan: Plan, fretting: Fretting, weights: Floats) -> Offsets:
+def serve(plan: Plan, fretting: Fretting, weights: Floats, saddles: Saddles) -> Offsets:
     """Find the offsets that serve a plan's aim, in all its tunings together.
 
     Parameters
@@ -283,21 +327,28 @@ def serve(plan: Plan, fretting: Fretting, weights: Floats) -> Offsets:
         Its strings, or strings like them.
     weights
         The aim, shape (strings, frets).
+    saddles
+        Which of them share a saddle.
     """
     rule = plan.compensation
     tuned = in_all_tunings(plan, fretting)
-    return compensate(tuned, weights, nut=rule.nut, minimise=rule.minimise, rounding=rule.rounding)
+    return compensate(tuned, weights, nut=rule.nut, minimise=rule.minimise, rounding=rule.rounding, saddles=saddles)
 
 
 def _left_open(
-    plan: Plan, neck: Neck, fretting: Fretting, weights: Floats, bodies: Sequence[StringBody]
+    plan: Plan,
+    neck: Neck,
+    fretting: Fretting,
+    weights: Floats,
+    saddles: Saddles,
+    bodies: Sequence[StringBody],
 ) -> tuple[Floats, Floats]:
     """See how far saddle offset and inharmonicity hang on what is estimated of the strings, shape (strings, 2)."""
-    estimated = np.array([[body.estimated] for body in bodies])
+    estimated = np.array([body.estimated for body in bodies])
     if not estimated.any():
         nothing = np.full((len(bodies), 2), np.nan)
         return nothing, nothing
-    saddles, inharmonicities = [], []
+    offsets, inharmonicities = [], []
     for end in (-1, 1):
         others = _bodies(plan, neck, end)
         other = replace(
@@ -306,10 +357,12 @@ def _left_open(
             axial=np.array([body.axial for body in others]),
             bending=np.array([body.bending for body in others]),
         )
-        saddles.append(serve(plan, other, weights).saddle)
+        offsets.append(serve(plan, other, weights, saddles).saddle)
         inharmonicities.append(np.array([body.inharmonicity for body in others]))
     first, second = (
-        np.where(estimated, np.sort(np.stack(ends, axis=-1), axis=-1), np.nan) for ends in (saddles, inharmonicities)
+        np.where(which[:, None], np.sort(np.stack(ends, axis=-1), axis=-1), np.nan)
+        # What is estimated of one string moves the saddle of all that share it.
+        for which, ends in ((saddles.most(1.0 * estimated) > 0, offsets), (estimated, inharmonicities))
     )
     return first, second
 

@@ -220,6 +220,8 @@ class _Built:
     ----------
     fretting, saddle, nut
         The instrument as planned.
+    stands_on
+        A string of each saddle, shape (strings,): strings that share one slip with it.
     slide
         How far a crown moves along each string per move along the neck, shape (strings, frets).
     bow, action_bow
@@ -238,6 +240,7 @@ class _Built:
     fretting: Fretting
     saddle: Floats
     nut: Floats
+    stands_on: NDArray[np.intp]
     slide: Floats
     bow: Floats
     action_bow: Floats
@@ -258,6 +261,7 @@ class _Built:
         return cls(
             fretting=strung.fretting,
             saddle=strung.offsets.saddle,
+            stands_on=strung.saddles.first,
             nut=strung.offsets.nut,
             slide=slide[:, 1:],
             bow=bow[:, 1:],
@@ -290,4 +294,4 @@ class _Built:
             axial=f.axial * stiffer,
             bending=f.bending * np.where(self.evenly, 1.0, thicker) ** 2,
         )
-        return parts(slipped, self.saddle + slips["saddle"], self.nut + slips["nut"]).total
+        return parts(slipped, self.saddle + slips["saddle"][..., self.stands_on], self.nut + slips["nut"]).total

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from slotwright.layout.physics.offsets import Offsets
+    from slotwright.layout.physics.offsets import Offsets, Saddles
     from slotwright.layout.physics.pitch import Fretting
     from slotwright.layout.physics.strings import StringBody
     from slotwright.layout.plan.plan import Plan
@@ -88,7 +88,8 @@ class Loss:
         Of the errors at the target frets where the contacts stand [cents], shape (strings,).
     own_best_rms, own_best_worst
         The least that each could be if the contacts served this tuning alone [cents], shape (strings,). A nut
-        common to all strings serves them together: there a single string may fare better in company.
+        common to all strings and a shared saddle serve strings together: there a single one may fare better in
+        company.
     """
 
     tuning: str
@@ -98,7 +99,9 @@ class Loss:
     own_best_worst: Floats
 
 
-def losses(plan: Plan, fretting: Fretting, weights: Floats, offsets: Offsets) -> tuple[Loss, ...]:
+def losses(
+    plan: Plan, fretting: Fretting, weights: Floats, offsets: Offsets, saddles: Saddles | None = None
+) -> tuple[Loss, ...]:
     """Weigh every tuning against what it could have alone.
 
     Parameters
@@ -111,6 +114,8 @@ def losses(plan: Plan, fretting: Fretting, weights: Floats, offsets: Offsets) ->
         The aim, shape (strings, frets).
     offsets
         Where the contacts stand.
+    saddles
+        Which strings share a saddle, whatever the tuning; None where none do.
 
     Returns
     -------
@@ -127,7 +132,8 @@ def losses(plan: Plan, fretting: Fretting, weights: Floats, offsets: Offsets) ->
     for tuning, tension in zip((own, *plan.tunings), tensions, strict=True):
         tuned = replace(fretting, tension=tension)
         even, least = (
-            compensate(tuned, weights, nut=plan.compensation.nut, minimise=minimise) for minimise in ("rms", "worst")
+            compensate(tuned, weights, nut=plan.compensation.nut, minimise=minimise, saddles=saddles)
+            for minimise in ("rms", "worst")
         )
         found.append(
             Loss(

@@ -81,7 +81,7 @@ def what_if(plan: Plan, neck: Neck, strung: Strung, string: int) -> tuple[WhatIf
     }
     found = []
     for change, fretting in changes.items():
-        offsets = serve(plan, fretting, strung.weights)
+        offsets = serve(plan, fretting, strung.weights, strung.saddles)
         cents = parts(fretting, strung.offsets.saddle, strung.offsets.nut).total - strung.after.total
         found.append(WhatIf(change, cents[place], float(offsets.saddle[place]), float(offsets.nut[place])))
     return tuple(found)

@@ -27,7 +27,71 @@ NUT_REACH: Final = 1.5  # mm (from memory)
 _MOST_STEPS: Final = 30  # the problem is smooth and tiny: three steps are the rule
 _CLOSE: Final = 1e-10  # mm
 _FURTHEST: Final = 10.0  # mm that a nut is ever moved while the steps go on
+_WIDEST: Final = 500.0  # mm that a saddle is ever moved by one step, further than any
 _PLACES: Final = 13  # of the nut to try where steps alone are not to be trusted
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Saddles:
+    """Which strings stand on one saddle, and how far the contact of each goes when it is moved.
+
+    Strings of one saddle touch it on one straight line; its place is told by the offset of its first string.
+
+    Parameters
+    ----------
+    first
+        The first string (from 0) on the saddle of each string, shape (S,): itself where it has one to itself.
+    start
+        Offset of each string where that of the first is 0 [mm], shape (S,).
+    rate
+        How far it goes for each mm that the first one goes, shape (S,).
+    """
+
+    first: NDArray[np.intp]
+    start: Floats
+    rate: Floats
+
+    @classmethod
+    def apart(cls, strings: int) -> Saddles:
+        """Give each of so many strings a saddle to itself."""
+        return cls(np.arange(strings), np.zeros(strings), np.ones(strings))
+
+    @property
+    def shared(self) -> Flags:
+        """True for strings that have no saddle to themselves, shape (S,)."""
+        flags: Flags = self._same.sum(axis=1) > 1
+        return flags
+
+    def others(self, string: int) -> list[int]:
+        """Name the strings (from 0) on the saddle of one of them (from 0)."""
+        return [int(other) for other in np.flatnonzero(self.first == self.first[string]) if other != string]
+
+    @property
+    def groups(self) -> list[list[int]]:
+        """Strings (from 0) of every saddle that more than one stands on."""
+        return [[i, *self.others(i)] for i in np.flatnonzero(self.shared).tolist() if self.first[i] == i]
+
+    def at(self, place: Floats) -> Floats:
+        """Give the offsets where each string's saddle is at a place, shape (..., S) [mm]."""
+        return self.start + self.rate * place
+
+    def place(self, offsets: Floats) -> Floats:
+        """Give the place of each string's saddle, shape (..., S) [mm]."""
+        return offsets[..., self.first]
+
+    def sum(self, each: Floats) -> Floats:
+        """Add up what the strings of each saddle have, shape (..., S)."""
+        return each @ self._same.astype(np.float64)
+
+    def most(self, each: Floats) -> Floats:
+        """Give the most that a string of each saddle has, shape (..., S)."""
+        most: Floats = np.where(self._same, each[..., None, :], -np.inf).max(axis=-1)
+        return most
+
+    @property
+    def _same(self) -> Flags:
+        same: Flags = self.first[:, None] == self.first
+        return same
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +122,12 @@ def compensate(
     rounding: float = 0.0,
     beyond: Floats | float = 0.0,
     nut_stands: Floats | float = 0.0,
+    saddles: Saddles | None = None,
 ) -> Offsets:
     """Find the offsets that serve an aim best.
+
+    Strings on one saddle have one contact: its place serves the frets of all of them together, as if they were
+    frets of one string.
 
     Parameters
     ----------
@@ -79,13 +147,16 @@ def compensate(
         What was measured beyond the model's errors [cents], shape (S, F).
     nut_stands
         Where the nut contacts stand before anything is moved [mm], shape (S,).
+    saddles
+        Which strings share a saddle; None where none do.
 
     Returns
     -------
     Offsets
-        Offsets [mm]. An aim that does not settle both offsets leaves the nut alone.
+        Offsets [mm]. Of a shared saddle it is the offset of the first string that is rounded, and the others follow
+        it. An aim that does not settle both offsets leaves the nut alone.
     """
-    search = _Search(fretting, weights, nut, minimise, beyond)
+    search = _Search(fretting, weights, nut, minimise, beyond, saddles)
     still = np.zeros(np.broadcast_shapes(fretting.scale.shape, weights.shape[:-1])) + nut_stands
     saddle, best_nut = search.steps(still)
     if nut != "none":
@@ -94,9 +165,11 @@ def compensate(
     shop_nut = _rounded(held_nut, rounding)
     if (shop_nut != best_nut).any():
         saddle = search.saddle_at(shop_nut)  # it makes up for what the nut may not do
-    low, high = (reach * fretting.scale for reach in SADDLE_REACH)
-    held = np.clip(saddle, low, high)
-    return Offsets(_rounded(held, rounding), shop_nut, held != saddle, held_nut != best_nut)
+    saddles = search.saddles
+    low, high = ((reach * fretting.scale - saddles.start) / saddles.rate for reach in SADDLE_REACH)
+    place = saddles.place(saddle)
+    held = np.clip(place, saddles.most(low), -saddles.most(-high))
+    return Offsets(saddles.at(_rounded(held, rounding)), shop_nut, held != place, held_nut != best_nut)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,24 +181,39 @@ class _Search:
     nut: NutRule
     minimise: Criterion
     beyond: Floats | float = 0.0
+    sharing: Saddles | None = None
 
-    def steps(self, start: Floats, most: int = _MOST_STEPS) -> tuple[Floats, Floats]:
-        """Step from a place of the nut until both offsets stand still: each step solves the problem made linear."""
-        weights, scale = self.weights, self.fretting.scale
-        saddle, at_nut = np.zeros_like(start), start.copy()
+    @property
+    def saddles(self) -> Saddles:
+        """Which strings stand on one saddle."""
+        return self.sharing or Saddles.apart(self.weights.shape[-2])
+
+    def steps(self, start: Floats, most: int = _MOST_STEPS, kept: Flags | None = None) -> tuple[Floats, Floats]:
+        """Step from a place of the nut until both offsets stand still: each step solves the problem made linear.
+
+        A nut that is `kept` stays where it is.
+        """
+        weights, saddles, common = self.weights, self.saddles, self.nut == "common"
+        place, at_nut = np.zeros_like(start), start.copy()
         # One fret cannot settle two offsets: there the nut stays.
-        free = np.broadcast_to((weights > 0).sum(axis=-1) > 1, start.shape) & (self.nut != "none")
+        aimed = (weights > 0).sum(axis=-1).astype(np.float64)
+        settled = (saddles.sum(aimed) if common else aimed) > 1
+        free = np.broadcast_to(settled, start.shape) & (self.nut != "none")
+        free = free if kept is None else free & ~kept
         step = _square_step if self.minimise == "rms" else _worst_step
+        furthest = 0.2 * self.fretting.scale.min(axis=-1, keepdims=True)
         for _ in range(most):
+            saddle = saddles.at(place)
             off, jacobian = errors(self.fretting, saddle, at_nut)
             off, rows, jacobian = _in_a_row(saddle, off + self.beyond, weights, jacobian)
-            move, move_nut = step(off, jacobian, rows, free, common=self.nut == "common")
+            slopes = saddles.rate[:, None] * jacobian[..., 0], jacobian[..., 1]
+            move, move_nut = step(off, slopes, rows, free, saddles, common=common)
             # Hold wild first steps inside the instrument.
-            saddle = np.clip(saddle + move, -0.2 * scale, 0.2 * scale)
+            place = np.clip(place + move, -furthest, furthest)
             at_nut = np.clip(at_nut + move_nut, -_FURTHEST, _FURTHEST)
             if max(np.abs(move).max(), np.abs(move_nut).max()) < _CLOSE:
                 break
-        return saddle, at_nut
+        return saddles.at(place), at_nut
 
     def saddle_at(self, at_nut: Floats, most: int = _MOST_STEPS) -> Floats:
         """Find the best saddle while the nut stays where it is."""
@@ -133,27 +221,48 @@ class _Search:
         return saddle
 
     def cost(self, saddle: Floats, at_nut: Floats) -> Floats:
-        """Give what is to be made least: of each string, or of all where they share the nut."""
+        """Give what is to be made least: of each saddle's strings, or of all where they share the nut."""
         off, weights = _in_a_row(saddle, parts(self.fretting, saddle, at_nut).total + self.beyond, self.weights)
         each: Floats
         if self.minimise == "rms":
-            each = (weights * off**2).sum(axis=-1)
+            each = self.saddles.sum((weights * off**2).sum(axis=-1))
             together = each.sum(axis=-1, keepdims=True)
         else:
-            each = largest(off, weights)
+            each = self.saddles.most(largest(off, weights))
             together = each.max(axis=-1, keepdims=True)
         return np.broadcast_to(together, each.shape) if self.nut == "common" else each
+
+    def within(self, saddle: Floats, at_nut: Floats) -> tuple[Floats, Floats, Flags]:
+        """Keep nuts that would go further than they may at the end of their reach, and let the rest make up for it.
+
+        Where strings share a saddle, a nut that is held alters what the others want. Says also which are kept.
+        """
+        kept = np.abs(at_nut) > NUT_REACH
+        for _ in range(at_nut.shape[-1]):
+            if not kept.any():
+                break
+            saddle, at_nut = self.steps(np.clip(at_nut, -NUT_REACH, NUT_REACH), kept=kept)
+            further = kept | (np.abs(at_nut) > NUT_REACH)
+            if (further == kept).all():
+                break
+            kept = further
+        # A hair beyond it, so that it is said to be held there.
+        return saddle, np.where(kept, at_nut * (1 + 1e-9), at_nut), kept
 
     def safe(self, saddle: Floats, at_nut: Floats) -> tuple[Floats, Floats]:
         """Look the whole reach of the nut over where the steps led out of it, or to a place worse than none.
 
         With a nut far too high the errors are no longer nearly linear in its offset.
         """
+        kept = np.zeros(at_nut.shape, dtype=np.bool_)
+        if self.nut == "per string" and self.saddles.shared.any():
+            saddle, at_nut, kept = self.within(saddle, at_nut)
         still = np.zeros_like(at_nut)
         # Two steps bring a saddle alone all but home: enough to compare with.
         unmoved = self.saddle_at(still, most=2)
         least = self.cost(unmoved, still)
-        doubtful = (np.abs(at_nut) > NUT_REACH) | (self.cost(saddle, at_nut) > least * (1 + 1e-9))
+        doubtful = (~kept & (np.abs(at_nut) > NUT_REACH)) | (self.cost(saddle, at_nut) > least * (1 + 1e-9))
+        doubtful = self.saddles.most(doubtful.astype(np.float64)) > 0
         if not doubtful.any():
             return saddle, at_nut
         best, best_nut = unmoved, still
@@ -205,30 +314,60 @@ def _in_a_row(saddle: Floats, off: Floats, weights: Floats, *slopes: Floats) -> 
 
 
 def _square_step(
-    off: Floats, jacobian: Floats, weights: Floats, free: Flags, *, common: bool
+    off: Floats, slopes: tuple[Floats, Floats], weights: Floats, free: Flags, saddles: Saddles, *, common: bool
 ) -> tuple[Floats, Floats]:
-    """Solve the linear least-squares problem: the saddle eliminated first, then the nut."""
-    by_saddle, by_nut = jacobian[..., 0], jacobian[..., 1]
-    aa = (weights * by_saddle**2).sum(axis=-1)
-    ab = (weights * by_saddle * by_nut).sum(axis=-1)
-    ae = (weights * by_saddle * off).sum(axis=-1)
-    # What the saddle cannot do of each row.
-    rest = by_nut - (ab / aa)[..., None] * by_saddle
-    bb = np.where(free, (weights * rest**2).sum(axis=-1), 0.0)
-    be = np.where(free, (weights * rest * off).sum(axis=-1), 0.0)
+    """Solve the linear least-squares problem: first what one string has to itself, then what strings share."""
+    by_saddle, by_nut = slopes
+
+    def over(one: Floats, other: Floats) -> Floats:
+        total: Floats = (weights * one * other).sum(axis=-1)
+        return total
+
     if common:
-        bb = np.broadcast_to(bb.sum(axis=-1, keepdims=True), bb.shape)
-        be = np.broadcast_to(be.sum(axis=-1, keepdims=True), be.shape)
-    move_nut = np.divide(-be, bb, out=np.zeros_like(be), where=bb > 0)
-    return -(ae + ab * move_nut) / aa, move_nut
+        aa, ab, ae = (saddles.sum(over(by_saddle, each)) for each in (by_saddle, by_nut, off))
+        # What the saddle cannot do of each row.
+        rest = by_nut - (ab / aa)[..., None] * by_saddle
+        bb, be = (np.where(free, over(rest, each), 0.0).sum(axis=-1, keepdims=True) for each in (rest, off))
+        move_nut = np.broadcast_to(np.divide(-be, bb, out=np.zeros_like(be), where=bb > 0), ae.shape)
+        return -(ae + ab * move_nut) / aa, move_nut
+    bb, ba, be = (over(by_nut, each) for each in (by_nut, by_saddle, off))
+    share, own = (np.where(free, each / bb, 0.0) for each in (ba, be))
+    # What the nuts cannot do of each row.
+    rest = by_saddle - share[..., None] * by_nut
+    move = -saddles.sum(over(rest, off)) / saddles.sum(over(rest, rest))
+    return move, -(own + share * move)
 
 
 def _worst_step(
-    off: Floats, jacobian: Floats, weights: Floats, free: Flags, *, common: bool
+    off: Floats, slopes: tuple[Floats, Floats], weights: Floats, free: Flags, saddles: Saddles, *, common: bool
 ) -> tuple[Floats, Floats]:
     """Solve the linear minimax problem."""
     aimed = weights > 0
-    off, by_saddle, by_nut = (np.where(aimed, each, 0.0) for each in (off, jacobian[..., 0], jacobian[..., 1]))
+    off, by_saddle, by_nut = (np.where(aimed, each, 0.0) for each in (off, *slopes))
+    if not saddles.shared.any():
+        if not free.any():
+            return least_largest(off, by_saddle), np.zeros(off.shape[:-1])
+        return least_largest_of_two(off, by_saddle, by_nut, free, 2 * _FURTHEST, common=common)
+    # The strings of each saddle, filled up with ones that are never off: (..., saddles, most strings on one, frets).
+    firsts, on = np.unique(saddles.first, return_inverse=True)
+    nth = np.array([np.count_nonzero(on[:string] == saddle) for string, saddle in enumerate(on)])
+
+    def gathered(each: Floats) -> Floats:
+        filled = np.zeros((*each.shape[:-2], len(firsts), nth.max() + 1, each.shape[-1]))
+        filled[..., on, nth, :] = each
+        return filled
+
+    off, by_saddle, by_nut = map(gathered, (off, by_saddle, by_nut))
+    may = gathered(free[..., None].astype(np.float64))
+    if free.any() and not common:
+        # Here the saddle is what strings have in common, and the nut what each has to itself.
+        real = np.broadcast_to(gathered(np.ones((len(on), 1)))[..., 0] > 0, off.shape[:-1])
+        nut, place = least_largest_of_two(off, by_nut * may, by_saddle, real, _WIDEST, common=True)
+        return place[..., on, nth], nut[..., on, nth]
+    off, by_saddle, by_nut = (each.reshape(*each.shape[:-2], -1) for each in (off, by_saddle, by_nut))
     if not free.any():
-        return least_largest(off, by_saddle), np.zeros(off.shape[:-1])
-    return least_largest_of_two(off, by_saddle, by_nut, free, 2 * _FURTHEST, common=common)
+        return least_largest(off, by_saddle)[..., on], np.zeros(free.shape)
+    place, nut = least_largest_of_two(
+        off, by_saddle, by_nut, may[..., 0].max(axis=-1) > 0, 2 * _FURTHEST, common=True
+    )
+    return place[..., on], nut[..., on]

@@ -144,7 +144,7 @@ class Adjustable(AnyBridge):
     crest_offset
         A saddle turned round moves its contact by twice this.
     groups
-        Strings that share a saddle: ``[[1, 2], [3, 4]]``.
+        Strings that share a saddle, and so one set-back: ``[[1, 2], [3, 4]]``.
     """
 
     travel: Annotated[float | None, mm(0.5, 100)] = None

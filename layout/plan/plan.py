@@ -165,6 +165,15 @@ class Plan(Table):
         """Strings that are moved on one saddle."""
         return self.bridge.groups if isinstance(self.bridge, Adjustable) else ()
 
+    @property
+    def shared_contacts(self) -> tuple[tuple[int, ...], ...]:
+        """Places (from 0) of strings that touch the bridge as one: on one saddle, or as a course on a crest."""
+        if self.bridge is None:
+            return ()
+        on_saddles = tuple(tuple(string - 1 for string in group) for group in self.shared_saddles)
+        groups = on_saddles if isinstance(self.bridge, Adjustable) else self.courses
+        return tuple(group for group in groups if len(group) > 1)
+
     def said(self, length: float) -> str:
         """Write a length [mm] with the unit of the plan."""
         return f"{show(float(length), self.units)} {self.units}"

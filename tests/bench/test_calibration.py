@@ -199,6 +199,21 @@ def test_restringing_tells_tension_and_travel(instrument):
     assert (told.error > 0.03).all()
 
 
+@pytest.mark.parametrize("minimise", ["rms", "worst"])
+def test_a_shared_saddle_goes_from_one_common_place_to_the_other(minimise):
+    """With nothing read, restringing moves it as far as the two plans lie apart, not by the mean of two wishes."""
+    rule = {"bridge": {"groups": [[1, 2], [4, 6]]}, "minimise": minimise}
+    # Aims that pull unlike: a mean of wishes would miss.
+    rule["aim"] = [{"strings": [1, 4], "frets": list(range(1, 16))}, {"strings": [2, 6], "frets": [12, 17]}]
+    now, then = lay_out(flat_plan(**rule)), lay_out(flat_plan(HEAVIER, **rule))
+    setting = setting_of(now)
+    move = restring(now, then, setting, gather(setting, ()), (), None).move
+    apart = then.strung.offsets.saddle - now.strung.offsets.saddle
+    assert move == pytest.approx(apart, abs=1e-6)
+    wishes = then.strung.alone.saddle - now.strung.alone.saddle
+    assert abs(move[3] - wishes[[3, 5]].mean()) > 0.02
+
+
 def test_another_neck_is_no_restringing(instrument):
     setting = setting_of(instrument)
     nothing = gather(setting, ())

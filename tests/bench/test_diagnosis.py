@@ -1,10 +1,11 @@
 """Findings: for each kind an instrument that has just that fault, and healthy ones that raise none."""
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from forward import flat_plan, healthy, table
+from forward import World, flat_plan, healthy, table
 from helpers import few
 
 from slotwright.layout.bench.diagnosis import intonate
@@ -198,3 +199,33 @@ def test_a_zero_fret_has_no_slot():
     said = [f.words for v in judged(lay_out(made), rows).strings for f in v.findings if f.kind == "nut"]
     assert said
     assert all("height of the zero fret first" in evidence and "slot" not in evidence for evidence in said)
+
+
+@pytest.mark.parametrize("know", [True, False])
+def test_what_a_shared_saddle_cannot_do_is_laid_to_the_sharing(know):
+    """Strings 1 and 4 on one saddle, read where it serves both best; the least of all by search over the model."""
+    plan = flat_plan(tolerance=1.0, bridge={"groups": [[1, 4]]}, aim=[{"strings": list(ALL), "frets": [7, 12, 17]}])
+    instrument, frets = lay_out(plan), [7, 12, 17]
+    world = World(instrument.strung.offsets.saddle)
+    rows = [(s, fret, c) for s in ALL for fret, c in zip(frets, world.errors(s, frets), strict=True)]
+    readings = parse_readings(table(rows), instrument.plan)
+    if know:
+        readings = [replace(r, saddle_offset=float(world.saddle[r.string - 1])) for r in readings]
+    found = {verdict.string: verdict for verdict in intonate(instrument, readings).strings}
+    shared = {s: [f for f in v.findings if f.kind == "shared contact"] for s, v in found.items()}
+    assert [s for s in ALL if shared[s]] == [1, 4]
+
+    def most(by, *strings):
+        return max(np.abs(world.moved(s, by).errors(s, frets)).max() for s in strings)
+
+    least = min(most(by, 1, 4) for by in np.linspace(-2, 2, 2001))
+    for string in (1, 4):
+        (finding,) = shared[string]
+        assert finding.numbers["least"] == pytest.approx(least, abs=0.03)
+        alone = min(most(by, string) for by in np.linspace(-4, 4, 2001))
+        assert finding.numbers["alone"] == pytest.approx(alone, abs=0.03)
+    # Each on a saddle of its own, read at the same places, is moved, and nothing is said of sharing.
+    apart = lay_out(plan.model_copy(update={"bridge": {"kind": "individual saddles", "travel": 14}}))
+    verdicts = intonate(apart, parse_readings(table(rows), apart.plan)).strings
+    assert not [f for v in verdicts for f in v.findings if f.kind == "shared contact"]
+    assert verdicts[0].advice.direction != verdicts[3].advice.direction

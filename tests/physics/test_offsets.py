@@ -7,9 +7,9 @@ import pytest
 from helpers import random_fretting, some, tried
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.optimize import minimize, minimize_scalar, root
+from scipy.optimize import linprog, minimize, minimize_scalar, root
 
-from slotwright.layout.physics.offsets import NUT_REACH, _Search, compensate, rms, worst
+from slotwright.layout.physics.offsets import NUT_REACH, Saddles, _Search, compensate, rms, worst
 from slotwright.layout.physics.pitch import errors, parts
 
 seeds = st.integers(0, 2**32 - 1)
@@ -449,3 +449,124 @@ def test_tunings_share_the_offsets(nut):
     worst_of_all = compensate(together, weights, minimise="worst")
     off = [np.where(weights > 0, parts(each, worst_of_all.saddle, worst_of_all.nut).total, 0) for each in tuned]
     assert np.max(off, axis=(0, 2)) == pytest.approx(-np.min(off, axis=(0, 2)), abs=1e-6)
+
+
+# Strings 1 and 3 on one saddle, 2 and 4 on another whose line leans, 5 by itself.
+TIED = Saddles(np.array([0, 1, 0, 1, 4]), np.array([0, 0, 0, -0.7, 0]), np.array([1, 1, 1.02, 0.97, 1]))
+FIRSTS = {0: (0, 2), 1: (1, 3), 4: (4,)}
+
+
+def on_saddles(places):
+    """Write out where the strings of `TIED` stand, by the places of its three saddles."""
+    first, second, third = places
+    return np.array([first, second, 1.02 * first, 0.97 * second - 0.7, third])
+
+
+def neighbours(cost, ours, step=1e-3):
+    """Say whether every step away from a place costs more."""
+    steps = np.vstack((np.eye(len(ours)), -np.eye(len(ours)))) * step
+    return all(cost(ours + each) > cost(ours) for each in steps)
+
+
+def test_what_strings_of_one_saddle_are_called():
+    assert TIED.groups == [[0, 2], [1, 3]]
+    assert TIED.others(3) == [1]
+    assert TIED.others(4) == []
+    assert TIED.shared.tolist() == [True, True, True, True, False]
+    assert TIED.sum(np.arange(5.0)).tolist() == [2, 4, 2, 4, 4]
+    assert TIED.most(np.arange(5.0)).tolist() == [2, 3, 2, 3, 4]
+
+
+@pytest.mark.parametrize("nut", ["none", "per string", "common"])
+@given(seeds)
+@tried(8)
+def test_shared_saddles_against_scipy(nut, seed):
+    fretting, weights = problem(seed, strings=5)
+    found = compensate(fretting, weights, nut=nut, saddles=TIED)
+    ours = found.saddle[[0, 1, 4]]
+    assert found.saddle == pytest.approx(on_saddles(ours), abs=1e-12)
+    many = {"none": 0, "per string": 5, "common": 1}[nut]
+
+    def nuts(x):
+        return np.zeros(5) if nut == "none" else np.broadcast_to(x[3:], (5,))
+
+    def cost(x):
+        return float((weights * parts(fretting, on_saddles(x[:3]), nuts(x)).total ** 2).sum())
+
+    def gradient(x):
+        off, slopes = errors(fretting, on_saddles(x[:3]), nuts(x))
+        s, n = np.moveaxis((weights[..., None] * off[..., None] * slopes).sum(axis=1), -1, 0)
+        by_nut = {"none": [], "per string": [*n], "common": [n.sum()]}[nut]
+        return [s[0] + 1.02 * s[2], s[1] + 0.97 * s[3], s[4], *by_nut]
+
+    ours = np.concatenate((ours, found.nut[:many]))
+    if found.nut_held.any():  # at the end of its reach: no root, but nothing within reach is better
+        within = [(None, None)] * 3 + [(-NUT_REACH, NUT_REACH)] * many
+        best = minimize(cost, np.zeros(3 + many), method="L-BFGS-B", jac=lambda x: 2 * np.array(gradient(x)),
+                        bounds=within, options={"maxiter": 1000, "ftol": 1e-14, "gtol": 1e-9})  # fmt: skip
+        assert cost(ours) <= best.fun * (1 + 1e-6)
+        return
+    assert root(gradient, np.zeros(3 + many), tol=1e-13).x == pytest.approx(ours, abs=NEAR)
+    assert neighbours(cost, ours)
+
+
+@pytest.mark.parametrize("nut", ["none", "per string", "common"])
+@given(seeds)
+@tried(8)
+def test_the_worst_of_shared_saddles_against_a_linear_programme(nut, seed):
+    """Least of all: made linear there, no programme finds anything better, and each saddle has its own least."""
+    fretting, weights = problem(seed, strings=5)
+    found = compensate(fretting, weights, nut=nut, minimise="worst", saddles=TIED)
+    assert found.saddle == pytest.approx(on_saddles(found.saddle[[0, 1, 4]]), abs=1e-12)
+    off, slopes = errors(fretting, found.saddle, found.nut)
+    # With a nut for all the saddle that fares worst decides; without, each saddle is a problem of its own.
+    for group in [(0, 1, 2, 3, 4)] if nut == "common" else FIRSTS.values():
+        rows = []
+        for i in group:
+            for fret in np.flatnonzero(weights[i] > 0):
+                saddles = [0.0, 0.0, 0.0]
+                saddles[{0: 0, 2: 0, 1: 1, 3: 1, 4: 2}[i]] = TIED.rate[i] * slopes[i, fret, 0]
+                nuts = np.eye(5)[i] * slopes[i, fret, 1] if nut == "per string" else np.zeros(5)
+                if nut == "common":
+                    nuts[0] = slopes[i, fret, 1]
+                rows.append([*saddles, *nuts, off[i, fret]])
+        rows = np.array(rows)
+        a = np.vstack((rows[:, :-1], -rows[:, :-1]))
+        a = np.column_stack((a, -np.ones(len(a))))
+        b = np.concatenate((-rows[:, -1], rows[:, -1]))
+        reach = [(-NUT_REACH - nut, NUT_REACH - nut) for nut in found.nut]
+        bounds = [(-20, 20)] * 3 + reach + [(0, None)]
+        best = linprog(np.eye(9)[8], A_ub=a, b_ub=b, bounds=bounds).fun
+        assert np.abs(rows[:, -1]).max() == pytest.approx(best, abs=1e-5)
+
+
+def test_shared_saddles_serve_tunings_together():
+    fretting, weights = problem(2, strings=5)
+    together = replace(fretting, tension=np.outer([1.0, 0.8], fretting.tension))
+    found = compensate(together, weights, saddles=TIED)
+
+    def cost(x):
+        tuned = (replace(fretting, tension=each) for each in together.tension)
+        return sum(float((weights * parts(each, on_saddles(x), np.zeros(5)).total ** 2).sum()) for each in tuned)
+
+    assert neighbours(cost, found.saddle[[0, 1, 4]])
+    most = compensate(together, weights, minimise="worst", saddles=TIED)
+    off = parts(together, most.saddle, np.zeros(5)).total * (weights > 0)
+    for group in FIRSTS.values():
+        of_saddle = off[:, list(group)]
+        assert of_saddle.max() == pytest.approx(-of_saddle.min(), abs=1e-6)
+
+
+def test_a_shared_saddle_is_held_and_rounded_as_one():
+    fretting, weights = problem(2, strings=5)
+    fine, coarse = (compensate(fretting, weights, rounding=step, saddles=TIED) for step in (0.0, 0.5))
+    assert (np.abs(coarse.saddle - fine.saddle) <= 0.25 * 1.02 + 1e-9).all()
+    assert coarse.saddle == pytest.approx(on_saddles(np.round(fine.saddle[[0, 1, 4]] / 0.5) * 0.5), abs=1e-12)
+    # One string that asks for more than any bridge has: both stop where the first of them meets the limit.
+    sharp = np.zeros((5, 18))
+    sharp[2] = 500.0
+    held = compensate(fretting, weights, beyond=sharp, saddles=TIED)
+    assert held.saddle_held.tolist() == [True, False, True, False, False]
+    assert held.saddle == pytest.approx(on_saddles(held.saddle[[0, 1, 4]]))
+    assert (held.saddle[[0, 2]] <= 0.04 * fretting.scale[[0, 2]] + 1e-9).all()
+    assert (held.saddle[[0, 2]] / fretting.scale[[0, 2]]).max() == pytest.approx(0.04)

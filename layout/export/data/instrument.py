@@ -152,7 +152,11 @@ def _string(instrument: Instrument, strung: Strung, i: int) -> dict[str, Any]:
         "inharmonicity_range": strung.inharmonicity[i].tolist() if body.estimated else None,
         "core_estimated": body.core_estimated,
         "saddle_offset": float(strung.offsets.saddle[i]),
-        "saddle_offset_range": strung.uncertainty[i].tolist() if body.estimated else None,
+        "saddle_offset_range": None if np.isnan(strung.uncertainty[i]).any() else strung.uncertainty[i].tolist(),
+        "shared_with": [other + 1 for other in strung.saddles.others(i)],
+        "saddle_offset_alone": float(strung.alone.saddle[i]),
+        "sharing_rms_cents": float(strung.sharing_rms[i]),
+        "sharing_worst_cents": float(strung.sharing_worst[i]),
         "nut_offset": float(strung.offsets.nut[i]),
         "held_at_limit": bool(strung.offsets.saddle_held[i] or strung.offsets.nut_held[i]),
         "rms_cents": float(strung.rms[i]),
@@ -180,7 +184,7 @@ def _losses(instrument: Instrument, strung: Strung) -> list[dict[str, Any]]:
                 for i in range(len(strung.bodies))
             ],
         }
-        for loss in losses(instrument.plan, strung.fretting, strung.weights, strung.offsets)
+        for loss in losses(instrument.plan, strung.fretting, strung.weights, strung.offsets, strung.saddles)
     ]
 
 

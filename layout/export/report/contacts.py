@@ -95,11 +95,11 @@ def contact_table(instrument: Instrument) -> dict[str, Any] | None:
         return None
     offsets, octave = strung.offsets, neck.from_nut[plan.action_fret]
     rows = []
-    for place, body in enumerate(strung.bodies):
+    for place in range(len(strung.bodies)):
         back, forward = float(offsets.saddle[place]), float(offsets.nut[place])
         least, most = (float(end) for end in strung.uncertainty[place])
         doubt = None
-        if body.estimated:
+        if not np.isnan(least):
             doubt = both(instrument, max(abs(least - back), abs(most - back)))
         rows.append(
             {
@@ -110,6 +110,7 @@ def contact_table(instrument: Instrument) -> dict[str, Any] | None:
                 "to_nut": both(instrument, float(octave[place] - forward)),
                 "forward": both(instrument, forward),
                 "doubt": doubt,
+                "mates": ", ".join(str(other + 1) for other in strung.saddles.others(place)),
                 "stays": cents(strung.worst_cents[place]),
                 "fret": int(strung.worst_fret[place]),
             }
@@ -117,6 +118,7 @@ def contact_table(instrument: Instrument) -> dict[str, Any] | None:
     return {
         "rows": rows,
         "nut_moves": bool(np.any(offsets.nut)),
+        "shared": bool(strung.saddles.shared.any()),
         "doubted": any(row["doubt"] for row in rows),
         "overhang": plan.compensation.nut == "per string" and float(offsets.nut.max()) > SHOWN,
         "zero_fret": plan.frets.zero_fret,
