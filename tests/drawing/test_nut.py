@@ -216,7 +216,7 @@ def test_a_zero_fret_starter_with_a_nut():
     check(lay_out(starter("travel-six-zero-fret").model_copy(update={"nut": {"height": 9}})))
 
 
-@pytest.mark.parametrize("part", parts(4))
+@pytest.mark.parametrize("part", parts(2))
 def test_any_nut(part):
     """On plans of every kind; each that is drawn counts."""
     drawn = []
@@ -231,9 +231,9 @@ def test_any_nut(part):
             check(instrument)
             drawn.append(given)
 
-    prove(holds, any_plan(), 1500, part)
+    prove(holds, any_plan(), 900, part)
     say(f"{len(drawn)} nuts drawn")
-    assert len(drawn) >= (50 if FULL else 5)
+    assert len(drawn) >= (100 if FULL else 5)
 
 
 def test_slots_are_wider_than_their_strings_by_what_the_sheet_says():
