@@ -506,8 +506,8 @@ def about_plan(draw):
 
 
 @st.composite
-def contents(draw, kinds=BRIDGE_KINDS):
-    """Draw the contents of a plan; most can be drawn, some must be refused."""
+def contents(draw, kinds=None):
+    """Draw the contents of a plan, with a bridge of some kinds if asked; most can be drawn, some must be refused."""
     divisions, cents, about = draw(about_plan())
     made: dict[str, Any] = {"title": draw(st.text(max_size=40).map("t{}".format)), "units": about.units}
     made["strings"] = draw(all_strings(about))
@@ -518,7 +518,7 @@ def contents(draw, kinds=BRIDGE_KINDS):
     keys, either, rest = board(about, made["strings"])
     made["board"] = {**draw(table(keys, rest)), **draw(either)}
     lies, rest = setup(about)
-    bridges = st.sampled_from(kinds).flatmap(
+    bridges = st.sampled_from(kinds or BRIDGE_KINDS).flatmap(
         lambda kind: table(*bridge(about, kind)).map(lambda keys: {"kind": kind, **one_way(keys)})
     )
     tables = {
@@ -532,7 +532,8 @@ def contents(draw, kinds=BRIDGE_KINDS):
         "nut": nuts(about),
         "bridge": bridges,
     }
-    return {**made, **draw(st.fixed_dictionaries({}, optional=tables))}
+    always = {"bridge": tables.pop("bridge")} if kinds else {}
+    return {**made, **draw(st.fixed_dictionaries(always, optional=tables))}
 
 
 JUNK = (

@@ -83,5 +83,6 @@ def clear_of(corners: Floats, place: Floats) -> float:
     """Give how far a point lies from the nearest side of a polygon [mm]."""
     ends = np.roll(corners, -1, axis=0)
     side = ends - corners
-    share = np.clip(((place - corners) * side).sum(axis=1) / (side**2).sum(axis=1), 0.0, 1.0)
+    length = np.maximum((side**2).sum(axis=1), np.finfo(float).tiny)  # of corners named twice none
+    share = np.clip(((place - corners) * side).sum(axis=1) / length, 0.0, 1.0)
     return float(np.hypot(*(corners + share[:, None] * side - place).T).min())

@@ -121,7 +121,7 @@ def test_what_each_of_twelve_strings_loses(bridge, minimise):
             assert abs(strung.worst_cents[i]) == pytest.approx(largest(shared), abs=0.01)
             assert told[i]["shared_with"] == [n for n in pair if n != i + 1]
             assert told[i]["saddle_offset"] == strung.offsets.saddle[i]
-            assert told[i]["sharing_rms_cents"], told[i]["sharing_worst_cents"] == pytest.approx(lost, abs=0.01)
+            assert (told[i]["sharing_rms_cents"], told[i]["sharing_worst_cents"]) == pytest.approx(lost, abs=0.01)
             most = max(most, *lost)
         # One contact: the set-back of one is that of the other.
         assert np.ptp(strung.offsets.saddle[together]) == 0
