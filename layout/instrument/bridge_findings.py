@@ -71,9 +71,9 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
     yield from _break_angles(plan, bridge, placed)
     yield from pins_that_stay(plan, neck, placed)
     yield from old_footprint(plan, placed)
-    yield from under_the_top(plan, placed)
+    yield from under_the_top(placed)
     if len(placed.there.holes) and any(not hole.there for hole in placed.holes):
-        yield Finding("holes that are there", "holes", _old_holes(plan, bridge, strung, placed))
+        yield Finding("holes that are there", "holes", _old_holes(plan, strung, placed))
     for name, treble, bass, _ in margins(plan, neck):
         for side, margin in (("treble", treble), ("bass", bass)):
             if margin < NEAR_EDGE - SHOWN:
@@ -273,7 +273,7 @@ def _gains(plan: Plan, bridge: Bridge, neck: Neck, strung: Strung, placed: Place
             yield f"{cure.what} by {plan.said(gained)}"
 
 
-def _old_holes(plan: Plan, bridge: Bridge, strung: Strung, placed: Placement) -> str:
+def _old_holes(plan: Plan, strung: Strung, placed: Placement) -> str:
     """Say whether holes that are there already can serve."""
     said = plan.said
     hand = plan.board.hand

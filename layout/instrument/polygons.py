@@ -40,7 +40,7 @@ def cut(corners: Floats, at: Floats, toward: Floats) -> Floats:
     for here, there, one, other in zip(corners, np.roll(corners, -1, axis=0), depth, np.roll(depth, -1), strict=True):
         if one >= 0:
             kept.append(here)
-        if (one > 0) != (other > 0) and one != other and one != 0 and other != 0:
+        if (one > 0) != (other > 0) and 0 not in (one, other):
             kept.append(here + one / (one - other) * (there - here))
     return np.array(kept).reshape(-1, 2)
 

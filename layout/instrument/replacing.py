@@ -146,13 +146,13 @@ def old_footprint(plan: Plan, placed: Placement) -> Iterator[Finding]:
         )
 
 
-def under_the_top(plan: Plan, placed: Placement) -> Iterator[Finding]:
+def under_the_top(placed: Placement) -> Iterator[Finding]:
     """Say which holes miss the plate or meet a brace.
 
     Parameters
     ----------
-    plan, placed
-        The plan and its bridge.
+    placed
+        The bridge.
     """
     under = placed.there.under
     plates = [corners for name, corners in under if name == "plate"]

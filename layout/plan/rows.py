@@ -159,7 +159,11 @@ def places(most: int, *, across: bool) -> LengthField:
         else:
             raise WrongValueError(f"given {quoted(given)}; allowed {allowed}")
         in_turn = iter(keys)
-        return Place(**dict(zip(keys, each_of(values, lambda part: checks[next(in_turn)](part)), strict=True)))
+
+        def one(part: object) -> float:
+            return checks[next(in_turn)](part)
+
+        return Place(**dict(zip(keys, each_of(values, one), strict=True)))
 
     def all_of(given: object) -> tuple[Place, ...]:
         if not isinstance(given, list | tuple):

@@ -75,7 +75,9 @@ def test_points_by_two_rules_are_where_both_rules_end(scale, left_handed, units)
     drilled = np.array([(hole.x, hole.y) for hole in placed.holes])
     assert drilled == pytest.approx(wanted, abs=1e-6)
     for (a, b), place in zip(far, drilled, strict=True):
-        found = fsolve(lambda p, a=a, b=b: [np.hypot(*(p - treble)) - a, np.hypot(*(p - bass)) - b], place + [3, 1])
+        found = fsolve(
+            lambda p, a=a, b=b: [np.hypot(*(p - treble)) - a, np.hypot(*(p - bass)) - b], place + np.array([3.0, 1.0])
+        )
         assert found == pytest.approx(place, abs=1e-6)
 
 
