@@ -12,6 +12,8 @@ from slotwright.cli.console import FILE, print_json, read_instrument
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from slotwright.layout.instrument.instrument import Instrument
+
 
 @click.command("check", epilog="Example: slotwright check heron.toml")
 @click.argument("plan", type=FILE, required=False)
@@ -46,17 +48,23 @@ def _check(plan: Path, *, as_json: bool) -> None:
         click.echo(f"warning: {warning}")
     for finding in instrument.wire_findings:
         click.echo(f"fret wire: {finding}")
-    if instrument.plan.bridge and instrument.bridge_lacks:
-        click.echo(f"bridge is not placed: {instrument.bridge_lacks}")
     if instrument.strung is None:
         click.echo(f"pitch is not calculated: {instrument.unstated[0]}")
-    for finding in instrument.bridge_findings:
-        click.echo(f"bridge: {finding}")
+    _print_bridge(instrument)
     if instrument.assumed:
         click.echo(f"assumed, not stated in the plan ({instrument.plan.units}):")
         width = max(map(len, instrument.assumed))
         for key, value in instrument.assumed.items():
             click.echo(f"  {key:<{width}}  {value.text}")
+
+
+def _print_bridge(instrument: Instrument) -> None:
+    if instrument.plan.bridge and instrument.bridge_lacks:
+        click.echo(f"bridge is not placed: {instrument.bridge_lacks}")
+    for key, now in instrument.plan.bridge.older.items() if instrument.plan.bridge else ():
+        click.echo(f"bridge.{key} is still read; it is now bridge.{now}")
+    for finding in instrument.bridge_findings:
+        click.echo(f"bridge: {finding}")
 
 
 def _print_keys(*, as_json: bool) -> None:

@@ -342,6 +342,7 @@ def bridge(about, kind):
         "outline": st.tuples(length(about, across, 2 * across, (1, 500)), length(about, 25, 60, (1, 500))).map(list),
         "front": length(about, -10, 10, (-200, 200)),
         "holes": holes(about),
+        "seat": st.tuples(length(about, 6, 12, (0.5, 50)), length(about, 2, 8, (0.5, 50))).map(list),
         "existing": existing(about),
         "existing_holes": holes(about),
         "under": st.lists(under(about), max_size=2),

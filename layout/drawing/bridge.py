@@ -113,6 +113,8 @@ def _bridge(instrument: Instrument) -> Iterator[Entity]:
         if hole.top is not None:
             yield Circle(Layer.REF_BLANK, (hole.x, hole.y), hole.top / 2)
         yield Circle(Layer.DRILL, (hole.x, hole.y), hole.diameter / 2)
+        if hole.seat is not None:
+            yield Circle(Layer.POCKET, (hole.x, hole.y), hole.seat / 2)
         yield from cross((hole.x, hole.y), hole.diameter / 2 + 1.0)
     for x, y, diameter in placed.there.holes:
         yield Circle(Layer.REF_BLANK, (float(x), float(y)), float(diameter) / 2)
@@ -173,7 +175,28 @@ def _strings(instrument: Instrument) -> Iterator[Entity]:
             yield Contour(Layer.REF_SADDLE, tuple(map(point, (*corners, front + _BAND * beside[i]))))
     distances = np.hypot(*(placed.contacts - crowns).T)
     words = [f"{i}: {instrument.length(float(far))}" for i, far in enumerate(distances, start=1)]
-    yield from contacts.column(instrument, placed.contacts, words, _rear(instrument) + 8)
+    beside_all = _rear(instrument) + 8
+    yield from contacts.column(instrument, placed.contacts, words, beside_all)
+    yield from _from_behind(instrument, beside_all + max(text_width(text, _HEIGHT) for text in words) + 14)
+
+
+def _from_behind(instrument: Instrument, x: float) -> Iterator[Entity]:
+    """Draw the rear face with its tie holes, from `x` on: the top at its foot, the treble side as beside it."""
+    bridge, placed = instrument.plan.bridge, instrument.bridge
+    if not isinstance(bridge, SaddleSlot) or placed.ties is None or not placed.outlines:
+        return
+    if bridge.tie_height is None or bridge.base_height is None:
+        return
+    across = placed.outlines[0][:, 1]
+    low, high = float(across.min()), float(across.max())
+    corners = ((x, low), (x + bridge.base_height, low), (x + bridge.base_height, high), (x, high))
+    yield Contour(Layer.REF_BLANK, corners)
+    yield Line(Layer.REF_CENTRE, (x - 2, 0.0), (x + bridge.base_height + 2, 0.0))
+    for _, rear in placed.ties:
+        centre = (x + bridge.tie_height, float(rear[1]))
+        yield Circle(Layer.DIM, centre, (bridge.tie_diameter or TIE_HOLE) / 2)
+    yield Text(Layer.TEXT, (x + bridge.base_height / 2, high + 4), "rear face", _HEIGHT, "center")
+    yield Text(Layer.TEXT, (x, low - 1), "foot", _HEIGHT, "center", "top")
 
 
 def _checks(instrument: Instrument) -> Iterator[Entity]:
@@ -209,7 +232,8 @@ def checked_on(instrument: Instrument) -> str:
     if any(hole.what == "post" for hole in placed.holes):
         return "posts"
     if len(placed.outlines) == 1:
-        return "front corners of the bridge"
+        rounded_off = getattr(instrument.plan.bridge, "corner_radius", 0.0)
+        return f"front corners of the bridge{' before they are rounded' if rounded_off else ''}"
     return "outer contacts" if placed.slot is None else "front corners of the saddle slot"
 
 
@@ -262,6 +286,9 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         crown = float(instrument.neck.frets.middle[plan.action_fret])
         at = "; ".join(f"{said(hole.x - crown)}, {_aside(instrument, hole.y)}" for hole in same)
         yield f"{len(same)} {words}{'s' * (len(same) > 1)}, {said(same[0].diameter)} wide: {at}."
+        if same[0].seat is not None and bridge.seat is not None:
+            wide, deep = map(said, bridge.seat)
+            yield f"They are opened to {wide} wide, {deep} deep, where the ball ends sit."
         if same[0].top is not None:
             yield (
                 f"Pins are tapered: drill {said(same[0].diameter)}, ream to {said(same[0].top)} at the top, until "

@@ -359,7 +359,9 @@ def _hole(place: Floats, diameter: float, what: str, top: float | None = None) -
 def _stated_holes(bridge: Bridge, frames: Sequence[Axes]) -> Iterator[Hole]:
     """Yield the holes the plan states; each single unit has them all."""
     for frame in frames:
-        yield from (_hole(frame.out(np.array([x, y])), diameter, "hole") for x, y, diameter in bridge.holes)
+        for x, y, diameter in bridge.holes:
+            seat = bridge.seat[0] if bridge.seat is not None and bridge.seat[0] > diameter else None
+            yield replace(_hole(frame.out(np.array([x, y])), diameter, "hole"), seat=seat)
 
 
 def _holes(

@@ -177,9 +177,9 @@ def _break_angles(plan: Plan, bridge: Bridge, placed: Placement) -> Iterator[Fin
         run = float(np.hypot(pin.x - contact[0], pin.y - contact[1])) - pin.wide / 2
         angle = float(np.degrees(np.arctan2(placed.exposure[i], max(run, 0.0))))
         least = BREAK_REAR if behind[i] else BREAK[0]
-        if angle < least - SHOWN:
+        if round(angle) < least:
             low.append((i + 1, angle))
-        elif angle > BREAK[1] + SHOWN:
+        elif round(angle) > BREAK[1]:
             high.append((i + 1, angle))
     for found, what, why in ((low, "flat", "a string may buzz"), (high, "steep", "the saddle is pushed hard")):
         if found:

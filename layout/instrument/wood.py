@@ -40,6 +40,8 @@ class Hole:
         Its diameter at the surface once it is reamed [mm]; None where it is straight.
     there
         It is there already, and stays.
+    seat
+        What it is opened to for a ferrule or a ball end [mm]; None where it is not.
     """
 
     x: float
@@ -48,6 +50,7 @@ class Hole:
     what: str
     top: float | None = None
     there: bool = False
+    seat: float | None = None
 
     @property
     def wide(self) -> float:

@@ -89,6 +89,8 @@ class AnyBridge(Table):
         From the foremost contact line to the front edge; a third of its length unless stated.
     holes
         ``[x, y, diameter]`` from the datum, before rotation.
+    seat
+        ``[diameter, depth]`` that the holes are opened to, for ferrules or ball ends.
     existing
         What is there already.
     existing_holes
@@ -109,6 +111,7 @@ class AnyBridge(Table):
     outline: Annotated[tuple[float, float] | None, mm_row(("across", "along"), 1, 500)] = None
     front: Annotated[float | None, mm(-200, 200)] = None
     holes: Annotated[tuple[tuple[float, float, float], ...], rows.holes(MOST_HOLES)] = ()
+    seat: Annotated[tuple[float, float] | None, mm_row(("diameter", "depth"), 0.5, 50)] = None
     existing: Existing | None = None
     existing_holes: Annotated[tuple[tuple[float, float, float], ...], rows.holes(MOST_HOLES)] = ()
     under: Annotated[tuple[Under, ...], rows.tables()] = ()
@@ -126,6 +129,18 @@ class AnyBridge(Table):
     def per_turn(self) -> float | None:
         """How far a clockwise turn moves a saddle, back positive [mm]; None without a thread."""
         return None
+
+    @property
+    def older(self) -> dict[str, str]:
+        """Keys that are still read, and what they are called now."""
+        return {key: now for key, now in _OLDER.items() if key in self.model_fields_set}
+
+
+_OLDER: Final = {
+    "existing_holes": 'existing = { from = "nut line", holes = [...] }',
+    "pin_distance": "pins = { distance = ... }",
+    "pin_diameter": "pins = { head = ... }",
+}
 
 
 class Adjustable(AnyBridge):

@@ -675,3 +675,15 @@ def test_all_keys_of_a_plan(run):
     assert {"path", "words", "unit", "default", "required"} == set(told[0])
     assert [line.split()[0] for line in out.splitlines()[:-1]] == [key["path"] for key in told]
     assert run("check")[0] == run("check", "heron.toml", "--keys")[0] == 2
+
+
+def test_keys_that_moved_are_read_and_named(run, tmp_path):
+    run("new", "steel-six", "--from", "steel-six")
+    path = tmp_path / "steel-six.toml"
+    text = path.read_text("utf-8")
+    old = re.sub(r"pins = \{.*\}", 'pin_distance = "7 mm"\nexisting_holes = [[26, 1, 0.2]]', text)
+    path.write_text(old, "utf-8")
+    code, out, _ = run("check", "steel-six.toml")
+    assert code == 0
+    assert "bridge.pin_distance is still read; it is now bridge.pins = { distance = ... }" in out
+    assert 'bridge.existing_holes is still read; it is now bridge.existing = { from = "nut line"' in out

@@ -33,7 +33,9 @@ def read(instrument, tmp_path, sheet="bridge", units="mm"):
 def hold(instrument, tmp_path, units="mm"):
     """Hold that slot and holes lie in their bridge with the wood around that the plan asks for."""
     bridge, layers = instrument.plan.bridge, read(instrument, tmp_path, units=units)
-    (pocket,), drilled = layers["POCKET"], layers.get("DRILL", [])
+    # The slot, and not the seat of a string hole: what is least like a circle.
+    pocket = min(layers["POCKET"], key=lambda shape: shape.area / shape.length**2)
+    drilled = layers.get("DRILL", [])
     assert pocket.area > 0
     wood = bridge.wood
     for hole in drilled:
@@ -183,3 +185,27 @@ def test_a_slot_before_pins_that_stay_against_brute_force(rows):
         assert room.min() > 2 - 1e-6
         tried += lost > 0.05
     assert tried
+
+
+def test_tie_holes_are_placed_in_the_rear_face(tmp_path):
+    """Seen from behind at their height over the foot, where the strings leave the bridge; none to drill from above."""
+    instrument = lay_out(starter("nylon-six"))
+    layers = read(instrument, tmp_path)
+    assert "DRILL" not in layers
+    circles, face = layers["DIM"], max(layers["REF_BLANK"], key=lambda shape: shape.bounds[0])
+    bridge, crowns = instrument.plan.bridge, instrument.neck.on_strings(instrument.neck.from_nut[12])
+    rear = max(x for x, _ in shapely.get_coordinates(layers["CUT_OUTLINE"][0]))
+    assert len(circles) == 6
+    for number, circle in enumerate(circles):
+        contact, crown = instrument.bridge.contacts[number], crowns[number]
+        aside = crown[1] + (contact[1] - crown[1]) / (contact[0] - crown[0]) * (rear - crown[0])
+        middle = circle.centroid
+        assert (middle.x - face.bounds[0], middle.y) == pytest.approx((bridge.tie_height, aside), abs=1e-3)
+
+
+def test_seats_of_string_holes(tmp_path):
+    instrument = made(holes=[[25, 0, 4]], seat=[7, 3], outline=[150, 50])
+    (hole,), pockets = (layers := read(instrument, tmp_path))["DRILL"], layers["POCKET"]
+    seat = max(pockets, key=lambda shape: -abs(shape.area - np.pi * 3.5**2))
+    assert seat.contains(hole)
+    assert seat.area == pytest.approx(np.pi * 3.5**2, rel=0.01)
