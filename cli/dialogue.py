@@ -155,7 +155,9 @@ class _Log:
         self.form = measured(self.name, text, lambda given: form_of(given, self.plan))
 
     def _refuse_protected(self) -> None:
-        """Refuse a file that is not to be written to, also when its owner could."""
+        """Refuse a file that is not to be written to, also when its owner could; and what is no file."""
+        if self.path.is_dir():
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(self.name))
         if self.path.is_file() and not (os.access(self.path, os.W_OK) and self.path.stat().st_mode & 0o222):
             raise PermissionError(errno.EACCES, "write-protected; name another log, or allow writing", str(self.name))
 

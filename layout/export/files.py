@@ -87,7 +87,9 @@ def add_to(path: Path, row: bytes) -> None:
             written = file.write(row)
             _refuse_part(path, written, len(row))
             os.fsync(file.fileno())
-        except BaseException:
+        except BaseException as error:
+            if isinstance(error, OSError):
+                error.filename = str(path)  # which a refused write does not tell
             end = file.tell()
             if written and file.seek(0, os.SEEK_END) == end:  # nobody else wrote behind it
                 file.truncate(end - written)
