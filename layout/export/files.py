@@ -88,7 +88,7 @@ def add_to(path: Path, row: bytes) -> None:
             _refuse_part(path, written, len(row))
             os.fsync(file.fileno())
         except BaseException as error:
-            if isinstance(error, OSError):
+            if isinstance(error, OSError) and error.errno:
                 error.filename = str(path)  # which a refused write does not tell
             end = file.tell()
             if written and file.seek(0, os.SEEK_END) == end:  # nobody else wrote behind it
