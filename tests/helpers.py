@@ -6,6 +6,8 @@ import copy
 import itertools
 import os
 import resource
+import shutil
+import subprocess
 import sys
 import tomllib
 from pathlib import Path
@@ -13,6 +15,7 @@ from typing import Any
 
 import mpmath as mp
 import numpy as np
+import pytest
 from hypothesis import given, seed, settings
 from hypothesis import strategies as st
 
@@ -337,3 +340,13 @@ def _cross(one, two):
     q = (c[1] - d[1], d[0] - c[0], c[0] * d[1] - d[0] * c[1])
     w = p[0] * q[1] - p[1] * q[0]
     return (p[1] * q[2] - p[2] * q[1]) / w, (p[2] * q[0] - p[0] * q[2]) / w
+
+
+def kept():
+    """Give the names of all files that belong to the project, as git knows them."""
+    if not (TOP / ".git").exists():
+        pytest.skip("the sources are not under git here: clone them")
+    if (git := shutil.which("git")) is None:
+        pytest.skip("no git: install it (Debian: apt-get install git)")
+    done = subprocess.run([git, "ls-files"], cwd=TOP, capture_output=True, text=True, check=True)
+    return done.stdout.split()

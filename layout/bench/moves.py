@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.bench.advice import advise, turns_of
+from slotwright.layout.bench.advice import advise, move_of, turns_of
 from slotwright.layout.bench.state import SIGMA_OPEN, SIGMA_READING, gather
 from slotwright.layout.findings import Finding, strings_named
 from slotwright.layout.plan.bridges import Adjustable
@@ -205,10 +205,9 @@ def _turns(plan: Plan, advice: Advice, track: Track) -> float | None:
 
 def step_of(plan: Plan, advice: Advice, track: Track) -> float:
     """Give the move that a hand is asked for [mm], back positive: whole quarter turns where there is a thread."""
-    turns = turns_of(plan, advice.wanted / track.allowance)
-    if turns is None or plan.bridge is None:
+    if plan.bridge is None or plan.bridge.per_turn is None:
         return advice.wanted
-    return turns * (plan.bridge.per_turn or 0.0)
+    return move_of(plan, advice.wanted / track.allowance)
 
 
 def of_moves(plan: Plan, advice: Advice, track: Track) -> Iterator[Finding]:

@@ -351,5 +351,7 @@ def _of_its_place(instrument: Instrument) -> Iterator[str]:
             "to its face, and everything here is measured along it."
         )
     if ahead.any():
-        figures = ", ".join(f"{i}: {said(float(x))}" for i, x in enumerate(ahead, start=1))
-        yield f"Shelves toward fret 1 (minus: away from it), measured from the end of the board: {figures}."
+        figures = ", ".join(
+            f"{i}: {said(abs(float(x)))}{' away from it' if x < 0 else ''}" for i, x in enumerate(ahead, start=1)
+        )
+        yield f"Shelves toward fret 1, measured from the end of the board: {figures}."

@@ -144,7 +144,9 @@ def _notes(instrument: Instrument) -> Iterator[str]:
             "How deep the saddle stands in its bridge is not known, so its foot is drawn as a reference only; state "
             "bridge.plane_height, base_height and slot_depth."
         )
-    figures = ", ".join(f"{i}: {said(float(x))}" for i, x in enumerate(placed.along, start=1))
-    yield f"Contacts across the saddle from its middle, toward the rear positive: {figures}."
+    figures = ", ".join(
+        f"{i}: {said(abs(float(x)))} {'behind' if x > 0 else 'before'}" for i, x in enumerate(placed.along, start=1)
+    )
+    yield f"Contacts across the saddle from its middle: {figures}."
     yield from contacts.grounds(instrument)
     yield from map(sentence, instrument.bridge_findings)

@@ -54,11 +54,6 @@ class Placement:
         How far its saddle is, which may lie at an angle in it [degrees].
     contacts
         Where the strings touch it [mm], shape (strings, 2).
-    shared
-        How far each contact stands behind the place its string alone would want, along the centre
-        line [mm], shape (strings,): what a shared saddle or crest costs.
-    shared_cents
-        What that does to the note at the octave fret [cents], shape (strings,).
     missed
         How far behind the place that is wanted each contact of a saddle lies that is too thin for all,
         or that holes are in the way of [mm], shape (strings,).
@@ -96,8 +91,6 @@ class Placement:
     angle: float
     crest_angle: float
     contacts: Floats
-    shared: Floats
-    shared_cents: Floats
     missed: Floats
     missed_cents: Floats
     along: Floats
@@ -155,11 +148,8 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     if faults := tuple(_faults(plan, bridge)):
         raise PlanError(faults)
     hand = np.array([1.0, plan.board.hand])
-    contacts, alone = (
-        neck.on_strings(neck.scales + offsets.saddle) * hand for offsets in (strung.offsets, strung.alone)
-    )
+    contacts = neck.on_strings(neck.scales + strung.offsets.saddle) * hand
     directions = neck.directions * hand
-    moved = contacts[:, 0] - alone[:, 0]
     over_top, exposure = _heights(plan, neck, bridge, strung)
     slot, missed = None, np.zeros(len(contacts))
     there = what_is_there(plan, neck, bridge)
@@ -194,8 +184,6 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
         angle=math.degrees(frame.turn) * flip,
         crest_angle=math.degrees(frame.turn if slot is None else slot.axes.turn) * flip,
         contacts=contacts * hand,
-        shared=moved,
-        shared_cents=sensitivity * moved,
         missed=-missed,
         missed_cents=-sensitivity * missed,
         along=along,

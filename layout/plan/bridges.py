@@ -27,8 +27,8 @@ class Measured(Table):
     Parameters
     ----------
     from
-        ``fret 12``, its crown, or ``nut line``: where x is measured from, toward the bridge; y from the centre
-        line, treble side positive.
+        ``fret 12``, the crown at the octave, or ``nut line``: where x is measured from, toward the bridge; y from
+        the centre line, treble side positive.
     """
 
     origin: Annotated[Origin, one_of(ORIGINS)] = Field("fret 12", alias="from")
@@ -39,9 +39,6 @@ class Existing(Measured):
 
     Parameters
     ----------
-    from
-        ``fret 12``, its crown, or ``nut line``: where x is measured from, toward the bridge; y from the centre
-        line, treble side positive.
     pins
         Pin holes that stay, ``[x, y, diameter]``, or ``{ treble, bass, diameter }`` by two rule distances, from the
         ends of fret 12.
@@ -61,9 +58,6 @@ class Under(Measured):
 
     Parameters
     ----------
-    from
-        ``fret 12``, its crown, or ``nut line``: where x is measured from, toward the bridge; y from the centre
-        line, treble side positive.
     name
         ``plate`` or ``brace``.
     outline

@@ -13,6 +13,7 @@ from pydantic_core import PydanticUndefined
 from slotwright.layout.plan.bridges import KINDS, AnyBridge
 from slotwright.layout.plan.fields import LengthField
 from slotwright.layout.plan.plan import Plan
+from slotwright.layout.plan.table import Table
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -81,8 +82,8 @@ def _of_bridge() -> Iterator[Key]:
     """Yield the keys of all kinds of bridge; those of some name the kinds."""
     every = AnyBridge.model_fields
     said: dict[str, str] = {}
-    for base in dict.fromkeys(base for kind in KINDS for base in kind.__mro__):
-        said |= _said(base)
+    for kind in KINDS:
+        said |= _said(kind)
     for name, field in every.items():
         yield _key(f"bridge.{name}", said.get(name, ""), field)
         for table in _tables(field):
@@ -104,11 +105,12 @@ def _key(path: str, words: str, field: FieldInfo) -> Key:
 
 
 def _said(table: type[Any]) -> dict[str, str]:
-    """Take the description of each key from that of its table; nothing where Python dropped them."""
-    text = inspect.cleandoc(table.__doc__ or "").partition("----------\n")[2]
+    """Take the description of each key from that of its table, or of what it is built on; nothing without any."""
     found: dict[str, str] = {}
-    for names, words in re.findall(r"^(\S.*)\n((?:    .*\n?)+)", text, re.MULTILINE):
-        found |= dict.fromkeys(names.split(", "), " ".join(words.split()))
+    for base in reversed(table.__mro__):
+        text = inspect.cleandoc(base.__doc__ or "").partition("----------\n")[2] if issubclass(base, Table) else ""
+        for names, words in re.findall(r"^(\S.*)\n((?:    .*\n?)+)", text, re.MULTILINE):
+            found |= dict.fromkeys(names.split(", "), " ".join(words.split()))
     return {name: words for name, words in found.items() if words != "The tables."}
 
 

@@ -203,19 +203,21 @@ def test_single_units_on_a_multiscale():
 
 def test_shared_saddles_serve_both_strings():
     instrument = made(bridge={"kind": "individual saddles", "travel": 9, "groups": [[1, 3]]})
-    placed = instrument.bridge
+    placed, strung = instrument.bridge, instrument.strung
     assert placed.contacts[0, 0] == pytest.approx(placed.contacts[2, 0])
-    assert placed.shared[0] > 0 > placed.shared[2]
-    assert placed.shared_cents[0] < 0 < placed.shared_cents[2]
-    assert placed.shared[1] == 0
+    shared = strung.offsets.saddle - strung.alone.saddle
+    worth = strung.sensitivity[:, 11] * shared
+    assert shared[0] > 0 > shared[2]
+    assert worth[0] < 0 < worth[2]
+    assert shared[1] == 0
     # By hand: at fret 12 of 600 mm a millimetre is worth 1731.23 * (1/300 - 1/600) = 2.885 cents.
-    assert placed.shared_cents[2] == pytest.approx(-2.885 * placed.shared[2], rel=0.05)
+    assert worth[2] == pytest.approx(-2.885 * shared[2], rel=0.05)
     (said,) = [finding for finding in instrument.bridge_findings if finding.kind == "shared contact"]
     for place, way in ((0, "behind"), (2, "before")):
         # One target fret: alone each is in tune there. What a millimetre is worth changes by 0.5 % with each.
         lost = float(instrument.strung.sharing_rms[place])
-        assert lost == pytest.approx(abs(placed.shared_cents[place]), rel=0.01)
-        words = f"string {place + 1} {abs(placed.shared[place]):.2f} {way}, {cents(lost)} ({cents(lost)})"
+        assert lost == pytest.approx(abs(worth[place]), rel=0.01)
+        words = f"string {place + 1} {abs(shared[place]):.2f} {way}, {cents(lost)} ({cents(lost)})"
         assert words in said.words
 
 
