@@ -358,6 +358,7 @@ def bridge(about, kind):
         "slot_depth": length(about, 5, 10, (0.5, 50)),
         "crown_radius": length(about, 0, 3, (0, 20)),
         "corner_radius": length(about, 0, 10, (0, 100)),
+        "top_radius": length(about, 3000, 12_000, (0, 100_000)) | st.just(0),
         "slot_lean": st.floats(-5, 10),
         "pins": pins(about),
         "wood": wood(about),

@@ -18,6 +18,7 @@ from slotwright.layout.export.report.bridge import bridge_section
 from slotwright.layout.export.report.contacts import contact_table, string_table
 from slotwright.layout.export.report.history import history
 from slotwright.layout.export.report.pitch import pitch_section
+from slotwright.layout.export.report.side import side_view
 from slotwright.layout.export.report.wire import wire_table
 
 if TYPE_CHECKING:
@@ -76,6 +77,7 @@ def _content(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, A
         "pitch": pitch_section(instrument),
         "contacts": contact_table(instrument),
         "bridge": bridge,
+        "side": side_view(instrument),
         "history": history(instrument, readings),
         "findings": facts.findings(instrument),
         "assumed": facts.assumed(instrument),
