@@ -61,6 +61,14 @@ class UsualSet:
     strings: tuple[Made, ...]
     tuning: str
 
+    @property
+    def gauges(self) -> str:
+        """Gauges in thousandths of an inch, string 1 first, w for wound ones."""
+        return " ".join(
+            f"{round(1000 * each.gauge / MM_PER_INCH, 1):g}{'w' * each.kind.startswith('wound')}"
+            for each in self.strings
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class _Family:
