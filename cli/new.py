@@ -107,7 +107,7 @@ def _changed(text: str, starter: str, strings: str | None, scale: str | None) ->
         there, given = strings_of(text), strings_in(strings)
         if there != given:
             raise SlotwrightError(
-                f"{starter} has {there} strings, {strings} is a set of {given}; take --from {fitting_starter(strings)}"
+                f"{starter} has {there} strings, {strings} has {given}; take --from {fitting_starter(strings)}"
             )
         text = with_set(text, strings)
     if scale is not None:
