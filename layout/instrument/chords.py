@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from slotwright.layout.plan.plan import Plan
 
 FURTHEST: Final = 3  # pairs of a chord that are worth a line each
-DEAF: Final = 1.0  # cents/mm; a note that answers less to its saddle is no note to place a saddle by (from memory)
+# Speaking fraction, between frets 4 and 5 of twelve: nobody places a saddle by what lies below (from memory).
+LOW: Final = 2 ** (-4.5 / 12)
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,23 +180,23 @@ def chord_findings(plan: Plan, strung: Strung) -> Iterator[Finding]:
     """
     aims = (aim for aim in plan.compensation.aim if aim.chords)
     served = {string - 1 for aim in aims for string in aim.strings or range(1, len(plan.strings) + 1)}
-    answers = np.where(strung.weights > 0, np.abs(strung.sensitivity), 0.0).max(axis=1)
-    low = [place for place in sorted(served) if answers[place] < DEAF]
+    highest = [int(np.flatnonzero(row)[-1]) for row in strung.weights]
+    low = [place for place in sorted(served) if strung.fretting.fractions[highest[place]] > LOW]
     if not low:
         return
-    highest = [int(np.flatnonzero(strung.weights[place])[-1]) + 1 for place in low]
     off = [float(strung.after.total[place, plan.action_fret - 1]) for place in low]
     named = strings_named([place + 1 for place in low])
-    most = float(answers[low].max())
+    most = max(float(abs(strung.sensitivity[place, highest[place]])) for place in low)
+    frets = [highest[place] + 1 for place in low]
     yield Finding(
         "low chords",
         named,
-        f"no chord frets {named} further up than fret {', '.join(map(str, highest))}: there 1 mm of saddle changes "
+        f"no chord frets {named} further up than fret {', '.join(map(str, frets))}: there 1 mm of saddle changes "
         f"the pitch by {most:.1f} cents at most, and fret {plan.action_fret} is then off by "
         f"{', '.join(map(cents, off))} cents; add chords further up, or aim at frets",
         {
             "cents_per_mm": most,
-            **{f"string_{place + 1}_fret": fret for place, fret in zip(low, highest, strict=True)},
+            **{f"string_{place + 1}_fret": fret for place, fret in zip(low, frets, strict=True)},
             **{f"string_{place + 1}_cents": each for place, each in zip(low, off, strict=True)},
         },
     )

@@ -102,7 +102,7 @@ electric              10-52   10 13 17 30w 42w 52w
 electric              11-48   11 14 18 28w 38w 48w
 electric              11-54   11 15 20 32w 42w 54w
 electric              12-52   12 16 24w 32w 42w 52w
-electric              12-56   12 16 24w 34w 44w 56w
+electric              12-56   12 16 24w 32w 44w 56w
 acoustic              10-47   10 14 23w 30w 39w 47w
 acoustic              11-52   11 15 22w 32w 42w 52w
 acoustic              12-53   12 16 24w 32w 42w 53w
