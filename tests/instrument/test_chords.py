@@ -34,6 +34,12 @@ MANDOLIN = tuple(  # four courses in unison, an octave below a mandolin
     each for each in (("E4", 0.000300, 8000.0, 20.0, 0.25), ("A3", 0.000600, 15000.0, 90.0, 0.36),
                       ("D3", 0.0014, 15000.0, 80.0, 0.6), ("G2", 0.0030, 19000.0, 130.0, 0.9)) for _ in range(2)
 )  # fmt: skip
+OCTAVES = (  # four courses, the thinner string of each on the bass side
+    ("G3", 0.00114, 29254.0, 340.0, 0.430), ("G4", 0.000325, 8350.0, 27.0, 0.229),
+    ("D3", 0.00184, 19000.0, 135.0, 0.660), ("D4", 0.000574, 14600.0, 85.0, 0.305),
+    ("A2", 0.00343, 24000.0, 210.0, 0.914), ("A3", 0.00103, 26400.0, 273.0, 0.406),
+    ("E2", 0.00567, 29500.0, 330.0, 1.168), ("E3", 0.00240, 22000.0, 180.0, 0.660),
+)  # fmt: skip
 APART = (2.0, 3.0)  # mm inside a course, at nut and saddle
 
 
@@ -185,18 +191,23 @@ def sideways(plan):
 
 @pytest.mark.parametrize(
     ("made_of", "chords"),
-    [(STRINGS, CHORDS), (UKULELE, ["0003", "2010", "x 12 12 10"]), (MANDOLIN, ["0023", "0 12 x 12"])],
-    ids=["six", "ukulele", "mandolin"],
+    [
+        (STRINGS, CHORDS),
+        (UKULELE, ["0003", "2010", "x 12 12 10"]),
+        (MANDOLIN, ["0023", "0 12 x 12"]),
+        (OCTAVES, ["3200", "12 x 10 12"]),
+    ],
+    ids=["six", "ukulele", "mandolin", "octaves"],
 )
 def test_every_pair_against_frequencies_of_a_second_model(made_of, chords):
     plan, aim = flat_plan(made_of, aim=[]), {"aim": [{"chords": chords}]}
-    if made_of is MANDOLIN:
+    if made_of in (MANDOLIN, OCTAVES):
         courses = [string.model_copy(update={"course": n // 2 + 1}) for n, string in enumerate(plan.strings)]
         board = plan.board.model_copy(update={"course_spacing": list(APART)})
         plan = plan.model_copy(update={"strings": courses, "board": board})
     plan = plan.model_copy(update={"compensation": aim})
     chords = [chord.split() if " " in chord else list(chord) for chord in chords]
-    if made_of is MANDOLIN:
+    if made_of in (MANDOLIN, OCTAVES):
         chords = [[place for place in chord for _ in range(2)] for chord in chords]
     strung = lay_out(plan).strung
     before = World(np.zeros(len(made_of)), strings=made_of, sideways=sideways(plan))
