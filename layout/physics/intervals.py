@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import Final
 
+from slotwright.layout.physics.strings import A4
+
 # Ratios of the primes 2, 3 and 5, by semitones: H. von Helmholtz, On the Sensations of Tone, the intervals of the
 # just scale (from memory). Where there are several, the simplest; the minor seventh is that of two minor thirds and
 # a major one, 9/5.
@@ -47,7 +49,7 @@ def interval_name(steps: int) -> str:
     return above if steps % 12 == 0 else f"{name} + {above}"
 
 
-def note_name(frequency: float, a4: float = 440.0) -> str:
+def note_name(frequency: float) -> str:
     """Name the note nearest to a frequency [Hz]."""
-    key = semitones(1200 * math.log2(frequency / a4)) + 69
+    key = semitones(1200 * math.log2(frequency / A4)) + 69
     return f"{_NOTES[key % 12]}{key // 12 - 1}"

@@ -406,7 +406,7 @@ class Aim(Table):
     strings
         Numbers of the strings; all of them for chords, unless stated.
     frets
-        Their target frets.
+        Their target frets, unless chords are stated.
     weights
         How much each fret counts; all alike unless stated.
     chords
