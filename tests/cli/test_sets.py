@@ -85,6 +85,14 @@ def test_a_set_and_a_scale_go_into_every_starter_and_nothing_else_changes(run, t
     assert "Anderson" not in text  # what is remarked of other strings goes with them
 
 
+def test_what_is_remarked_of_other_strings_goes_with_them(run, tmp_path):
+    run("new", "mine", "--strings", "nylon hard")
+    text = (tmp_path / "mine.toml").read_text("utf-8")
+    assert "normal" in starters()["nylon-six"]
+    assert "normal" not in text
+    assert text.startswith('title = "mine"\nunits = "mm"\nstrings = { set = "nylon hard" }\n\n[job]\n')
+
+
 @pytest.mark.parametrize(
     ("args", "says"),
     [

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from forward import AT_SADDLE, SPREAD, STRINGS, World, flat_plan, frequency
 from helpers import MINIMAL
+from scipy.optimize import minimize_scalar
 
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.chords import sounded
@@ -176,6 +177,22 @@ def test_offsets_from_chords_against_brute_search(minimise):
         assert minimise == "worst" or off[1] < min(off[0], off[2])
 
 
+def test_strings_on_one_saddle_count_alike_however_often_chords_play_them():
+    played = ["x 12 x x x x", "x 12 x x x x", "x 7 x x x x", "5 x x x x x"]
+    strung = lay_out(flat_plan(aim=[{"chords": played}], bridge={"groups": [[5, 6]]})).strung
+    world = World(np.zeros(6))
+
+    def cost(back):
+        """Sum weighted squares where one saddle sets both strings back alike."""
+        at = replace(world, saddle=np.full(6, back))
+        (often, once), (low,) = at.errors(5, [12, 7]), at.errors(6, [5])
+        return 2 / 3 * often**2 + 1 / 3 * once**2 + low**2
+
+    back = minimize_scalar(cost, bounds=(-5, 12), method="bounded", options={"xatol": 1e-8}).x
+    assert strung.offsets.saddle[4:] == pytest.approx(back, abs=1e-4)
+    assert abs(strung.alone.saddle[4] - strung.alone.saddle[5]) > 0.1  # they want different places
+
+
 def sideways(plan):
     """Say anew how far each string goes to the side."""
     count = len(plan.strings)
@@ -291,5 +308,8 @@ def test_chords_on_low_frets_alone_are_warned_of():
     assert "further up than fret 1, 2, 2" in found[0].words
     one = lay_out(plan_of(of, {"chords": ["022100"], "strings": [3]}))
     assert [f.subject for f in one.findings if f.kind == "low chords"] == ["string 3"]
+    low, high = (lay_out(plan_of(of, {"chords": [fret * 6]})).findings for fret in "45")
+    assert [f.subject for f in low if f.kind == "low chords"] == ["strings 1, 2, 3, 4, 5, 6"]
+    assert not [f for f in high if f.kind == "low chords"]
     assert not [f for f in lay_out(plan_of(of, {"chords": ["577555"]})).findings if f.kind == "low chords"]
     assert not [f for f in lay_out(plan_of(of, {"strings": [1], "frets": [1]})).findings if f.kind == "low chords"]
