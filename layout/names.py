@@ -15,3 +15,5 @@ USUAL_FORMATS: Final[tuple[Format, ...]] = ("dxf", "svg")
 VERSIONS: Final[tuple[Version, ...]] = get_args(Version)
 BRIDGE_KINDS: Final[tuple[BridgeKind, ...]] = get_args(BridgeKind)
 UNKNOWN_KIND: Final = "?"  # of a bridge: missing or misspelt
+ONE_TABLE: Final = "one table"  # of a key that may hold a list of tables or one table instead
+SEVERAL_TABLES: Final = "several tables"

@@ -15,6 +15,7 @@ from slotwright.layout import cautions
 from slotwright.layout.export.report import facts
 from slotwright.layout.export.report.board import board_picture
 from slotwright.layout.export.report.bridge import bridge_section
+from slotwright.layout.export.report.chords import chord_table
 from slotwright.layout.export.report.contacts import contact_table, string_table
 from slotwright.layout.export.report.history import history
 from slotwright.layout.export.report.pitch import pitch_section
@@ -75,6 +76,7 @@ def _content(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, A
         "unstated": facts.unstated(instrument),
         "strings": string_table(instrument),
         "pitch": pitch_section(instrument),
+        "chords": chord_table(instrument),
         "contacts": contact_table(instrument),
         "bridge": bridge,
         "side": side_view(instrument),
