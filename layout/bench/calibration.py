@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.bench.state import LOW_FRETS, SIGMA_OPEN
+from slotwright.layout.bench.state import LOW_FRETS
 from slotwright.layout.instrument.tolerances import CAUSES
 from slotwright.layout.limits import FACTORS
 from slotwright.layout.physics.pitch import parts
@@ -280,6 +280,7 @@ class _Block:
     string: int
     frets: NDArray[np.intp]
     weigh: Floats
+    tuning: float
 
 
 class _Taught:
@@ -290,7 +291,13 @@ class _Taught:
         self.saddle = np.stack([readings.saddle for readings in passes])
         self.cents = np.stack([readings.cents for readings in passes])
         self.blocks = [
-            _Block(at, string, frets, np.asarray(np.linalg.inv(readings.covariance(string, frets)), dtype=np.float64))
+            _Block(
+                at,
+                string,
+                frets,
+                np.asarray(np.linalg.inv(readings.covariance(string, frets)), dtype=np.float64),
+                float(readings.open_variance[string]),
+            )
             for at, readings in enumerate(passes)
             for string in _teaching(readings)
             for frets in [np.flatnonzero(readings.read[string])]
@@ -306,8 +313,8 @@ class _Taught:
     def besides_tuning(self, fretting: Fretting) -> Floats:
         """Give the same, note by note, with what is likeliest the error of the open string taken off [cents]."""
         missed = self.missed(fretting)
-        each = [(missed[block.at, block.string, block.frets], block.weigh) for block in self.blocks]
-        return np.concatenate([off - SIGMA_OPEN**2 * (weigh @ off).sum() for off, weigh in each])
+        each = [(missed[block.at, block.string, block.frets], block) for block in self.blocks]
+        return np.concatenate([off - block.tuning * (block.weigh @ off).sum() for off, block in each])
 
     def information(self, fretting: Fretting, spread: Floats) -> tuple[Floats, Floats, float]:
         """Give what the readings know of the causes, where they pull them, and the chi-square of what is missed."""

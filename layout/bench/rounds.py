@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slotwright.layout.bench.state import SIGMA_OPEN, SIGMA_READING
+from slotwright.layout.bench.state import doubt_of, open_doubt_of
 from slotwright.layout.findings import Finding
 from slotwright.layout.units import SHOWN
 
@@ -82,14 +82,19 @@ def _same_place(before: Sequence[Reading], after: Sequence[Reading]) -> bool:
         return False  # the pickups were, perhaps
     old, new = _errors(before), _errors(after)
     return bool(old.keys() & new.keys()) and all(
-        abs(np.mean(old[fret]) - np.mean(new[fret])) <= _apart(len(old[fret]), len(new[fret])) + _EXACT
+        abs(np.mean(old[fret]) - np.mean(new[fret])) <= _apart(before, after, fret) + _EXACT
         for fret in old.keys() & new.keys()
     )
 
 
-def _apart(one: int, other: int) -> float:
-    """Give how far the means of so many readings of a note may lie apart, each round tuned by itself [cents]."""
-    return _SURE * float(np.sqrt(SIGMA_READING**2 * (1 / one + 1 / other) + 2 * SIGMA_OPEN**2))
+def _apart(before: Sequence[Reading], after: Sequence[Reading], fret: int) -> float:
+    """Give how far the means of a note may lie apart in two rounds, each tuned by itself [cents]."""
+    variance = 0.0
+    for part in (before, after):
+        own = [each for each in part if each.fret == fret and not each.warbles]
+        variance += float(np.mean([doubt_of(each) ** 2 for each in own])) / len(own)
+        variance += open_doubt_of(own[0]) ** 2
+    return _SURE * variance**0.5
 
 
 def _errors(readings: Sequence[Reading]) -> dict[int, list[float]]:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 SIGMA_READING: Final = 0.5  # cents, standard error of one reading (from memory)
 LOW_FRETS: Final = 3  # frets 1 to 3 feel nut and hand most, the saddle least (common practice, no source)
+LEAST_DOUBT: Final = 0.05  # cents, what no reading is surer than: strings drift by more in a minute (from memory)
 SIGMA_OPEN: Final = 0.5  # cents, of the open string's tuning, common to all its readings (from memory)
 
 
@@ -54,6 +55,10 @@ class Readings:
         Where the model is to take each saddle [mm], shape (strings,): as stated, else where the
         readings themselves put it. The answer to a move changes by half a part in a hundred per mm,
         too much for a saddle found far from its place.
+    variance
+        Of each mean error, the open string's aside [cents2], shape (strings, frets).
+    open_variance
+        Of the open string's tuning, common to all readings of the string [cents2], shape (strings,).
     """
 
     cents: Floats
@@ -63,6 +68,8 @@ class Readings:
     settled: Flags
     warbles: Flags
     place: Floats
+    variance: Floats
+    open_variance: Floats
 
     @property
     def read(self) -> Flags:
@@ -71,8 +78,7 @@ class Readings:
 
     def covariance(self, string: int, frets: NDArray[np.intp]) -> Floats:
         """Give the covariance of the mean errors of one string [cents2], shape (frets, frets)."""
-        own = np.diag(SIGMA_READING**2 / self.count[string, frets])
-        covariance: Floats = own + SIGMA_OPEN**2
+        covariance: Floats = np.diag(self.variance[string, frets]) + self.open_variance[string]
         return covariance
 
 
@@ -138,6 +144,16 @@ def setting_of(instrument: Instrument) -> Setting:
     )
 
 
+def doubt_of(reading: Reading) -> float:
+    """Give the standard error of a reading [cents]: as stated, else a meter's."""
+    return SIGMA_READING if reading.doubt is None else max(reading.doubt, LEAST_DOUBT)
+
+
+def open_doubt_of(reading: Reading) -> float:
+    """Give the standard error of the open string of a reading [cents]."""
+    return SIGMA_OPEN if reading.open_doubt is None else max(reading.open_doubt, LEAST_DOUBT)
+
+
 def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:
     """Average each string's last pass.
 
@@ -166,6 +182,8 @@ def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:
             saddle[string - 1] + reading.moved if reading.saddle_offset is None else reading.saddle_offset
         )
     heard: dict[tuple[int, int], list[float]] = defaultdict(list)
+    doubts: dict[tuple[int, int], list[float]] = defaultdict(list)
+    variance, tuning = np.full(shape, SIGMA_READING**2), np.full(shape[0], SIGMA_OPEN**2)
     warbles = np.zeros(shape[0], dtype=np.bool_)
     for reading in readings:
         if reading.at != last[reading.string]:
@@ -173,10 +191,14 @@ def gather(setting: Setting, readings: Sequence[Reading]) -> Readings:
         if reading.warbles:
             warbles[reading.string - 1] = True
         else:
-            heard[reading.string - 1, reading.fret - 1].append(reading.error)
+            note = reading.string - 1, reading.fret - 1
+            heard[note].append(reading.error)
+            doubts[note].append(doubt_of(reading))
+            tuning[reading.string - 1] = open_doubt_of(reading) ** 2
     for note, each in heard.items():
         cents[note], count[note] = float(np.mean(each)), len(each)
-    found = Readings(cents, count, saddle, known, settled, warbles, saddle)
+        variance[note] = np.mean(np.square(doubts[note])) / len(each)
+    found = Readings(cents, count, saddle, known, settled, warbles, saddle, variance, tuning)
     if known.all():
         return found
     # The move that the readings want, from where the plan has the saddle, tells how far it stands from there.

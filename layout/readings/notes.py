@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -11,6 +12,7 @@ from slotwright.layout.instrument.neck import lay_neck
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.offsets import SADDLE_REACH
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER, speaking_fraction
+from slotwright.layout.plan.fields import quoted
 from slotwright.layout.readings.table import MOST_BYTES, read_rows
 from slotwright.layout.sources import read
 from slotwright.layout.units import MM_PER_INCH
@@ -30,10 +32,15 @@ if TYPE_CHECKING:
 
 FROM_FRET: Final = 12  # where a rule finds a saddle's place from
 COLUMNS: Final = (
-    "string", "fret", "cents", "open", "hz", "saddle_offset", f"from_fret_{FROM_FRET}", "pass", "note", "moved"
+    "string", "fret", "cents", "open", "hz", "saddle_offset", f"from_fret_{FROM_FRET}", "pass", "note", "moved",
+    "doubt", "glide", "inharmonicity", "source",
 )  # fmt: skip
+SOURCES: Final = ("meter", "recording")
 FURTHEST: Final = 300.0  # cents; a reading further off is of another note
 MOST_PASSES: Final = 99
+MOST_DOUBT: Final = 50.0  # cents
+AGREE: Final = 0.05  # cents that hz and cents of one row may differ by, as they are rounded
+UNHEARD: Final = 5.0  # cents, how far an open string may be off that a recording does not have (from memory)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +63,16 @@ class Reading:
         What the saddle was to be moved by before this pass, back positive [mm].
     note
         What else was heard.
+    doubt
+        Standard error of the cents [cents]; None where not stated.
+    open_doubt
+        The same of the open string then.
+    source
+        ``meter`` or ``recording``.
+    glide
+        By how much the note stood higher after the pluck [cents]; None where not told.
+    inharmonicity
+        B of the note; None where not told.
     """
 
     string: int
@@ -66,6 +83,11 @@ class Reading:
     at: int = 1
     moved: float = 0.0
     note: str = ""
+    doubt: float | None = None
+    open_doubt: float | None = None
+    source: str = SOURCES[0]
+    glide: float | None = None
+    inharmonicity: float | None = None
 
     @property
     def error(self) -> float:
@@ -110,14 +132,14 @@ def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:
     ----------
     text
         A table with `string`, `fret` and `cents` or `hz`, and perhaps more of `COLUMNS`; lengths in
-        the units of the plan.
+        the units of the plan. Fret 0 is the open string of that pass.
     plan
         The plan of the instrument.
 
     Returns
     -------
     tuple of Reading
-        In the order of the file.
+        Of fretted notes, in the order of the file; what was read of open strings stands with each.
 
     Raises
     ------
@@ -134,21 +156,36 @@ def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:
     stands: dict[tuple[int, int], Reading] = {}
     reach = reach_of(plan)
     from_fret = _from_fret(rows, plan)
+    opened = _opened(rows, plan)
+    _refuse_mixed(rows)
     for row in rows:
-        string = row.whole("string", 1, len(plan.strings))
-        if row.cells.get("fret") == "0":
-            row.fault("fret", "given 0", "cents of the open string go into the column open")
+        if _is_open(row):
             continue
+        string = row.whole("string", 1, len(plan.strings))
         fret = row.whole("fret", 1, plan.frets.count)
+        at = row.whole("pass", 1, MOST_PASSES) if row.has("pass") else 1
+        source = _source(row)
+        if row.has("open"):
+            tuned = (row.number("open", -FURTHEST, FURTHEST), None)
+            if (string, at) in opened:
+                row.fault("open", "given besides a row of fret 0", "state one of them")
+        else:
+            unheard = (0.0, None if source == SOURCES[0] else UNHEARD)
+            tuned = opened.get((string, at), unheard)
         reading = Reading(
             string=string,
             fret=fret,
             cents=_cents(row, plan, string, fret),
-            open=row.number("open", -FURTHEST, FURTHEST) if row.has("open") else 0.0,
+            open=tuned[0],
             saddle_offset=_stands(row, plan, string, reach, from_fret),
-            at=row.whole("pass", 1, MOST_PASSES) if row.has("pass") else 1,
+            at=at,
             moved=row.length("moved", -reach[1], reach[1], plan.units) if row.has("moved") else 0.0,
             note=row.text("note"),
+            doubt=row.number("doubt", 0.0, MOST_DOUBT) if row.has("doubt") else None,
+            open_doubt=tuned[1],
+            source=source,
+            glide=row.number("glide", -FURTHEST, FURTHEST) if row.has("glide") else None,
+            inharmonicity=row.number("inharmonicity", 0.0, 0.1) if row.has("inharmonicity") else None,
         )
         before = stands.setdefault((string, reading.at), reading)
         if reading.saddle_offset is None:
@@ -164,6 +201,56 @@ def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:
             rows.faults.append(Fault("", what, f"no bridge reaches further than {plan.said(reach[1])}"))
     rows.refuse()
     return tuple(found)
+
+
+def _is_open(row: Row) -> bool:
+    return row.cells.get("fret") == "0"
+
+
+def _source(row: Row) -> str:
+    """Tell what a row was read with."""
+    given = row.text("source").lower()
+    if given and given not in SOURCES:
+        row.fault("source", f"given {quoted(given)}", "allowed meter and recording")
+    return given if given in SOURCES else SOURCES[0]
+
+
+def _opened(rows: Rows, plan: Plan) -> dict[tuple[int, int], tuple[float, float | None]]:
+    """Read the rows of open strings: cents and their doubt by string and pass, repeats averaged."""
+    heard: dict[tuple[int, int], list[tuple[float, float | None]]] = defaultdict(list)
+    for row in filter(_is_open, rows):
+        string = row.whole("string", 1, len(plan.strings))
+        at = row.whole("pass", 1, MOST_PASSES) if row.has("pass") else 1
+        doubt = row.number("doubt", 0.0, MOST_DOUBT) if row.has("doubt") else None
+        if row.has("open"):
+            row.fault("open", "given besides fret 0", "a row of fret 0 states the open string in hz or cents")
+        cents = _cents(row, plan, string, 0)
+        if not math.isnan(cents):
+            heard[string, at].append((cents, doubt))
+    opened: dict[tuple[int, int], tuple[float, float | None]] = {}
+    for which, each in heard.items():
+        doubts = [doubt for _, doubt in each if doubt is not None]
+        doubt = math.hypot(*doubts) / len(each) if len(doubts) == len(each) else None
+        opened[which] = (sum(cents for cents, _ in each) / len(each), doubt)
+    return opened
+
+
+def _refuse_mixed(rows: Rows) -> None:
+    """Refuse a pass that was read partly with a meter and partly from a recording: they mean different things."""
+    lines: dict[str, dict[str, list[int]]] = defaultdict(lambda: defaultdict(list))
+    for row in rows:
+        source = row.cells.get("source", "").lower() or SOURCES[0]
+        lines[row.cells.get("pass") or "1"][source].append(row.line)
+    for at, sources in lines.items():
+        if set(sources) == set(SOURCES):
+            meter, recording = (", ".join(map(str, sources[source])) for source in SOURCES)
+            rows.faults.append(
+                Fault(
+                    f"pass {at}",
+                    f"read with a meter (line {meter}) and from a recording (line {recording})",
+                    "the two differ by a cent or more; keep one of them, or number the passes",
+                )
+            )
 
 
 def _from_fret(rows: Rows, plan: Plan) -> Floats | None:
@@ -219,11 +306,16 @@ def warbling(note: str) -> bool:
 def _cents(row: Row, plan: Plan, string: int, fret: int) -> float:
     if not row.has("hz") and not row.has("cents") and warbling(row.text("note")):
         return math.nan  # a meter that hunts shows no figure
-    if row.has("hz") == row.has("cents"):
-        row.fault("cents", "given besides hz" if row.has("hz") else "nothing given", "state cents or hz")
+    if not row.has("hz") and not row.has("cents"):
+        row.fault("cents", "nothing given", "state cents or hz")
         return 0.0
     if row.has("cents"):
-        return row.number("cents", -FURTHEST, FURTHEST)
+        stated = row.number("cents", -FURTHEST, FURTHEST)
+        if row.has("hz"):
+            meant = cents_of(plan, string, fret, row.number("hz", 5.0, 20_000.0))
+            if meant is None or abs(meant - stated) > AGREE:
+                row.fault("cents", "given besides hz", "state cents or hz, or what agrees")
+        return stated
     faults = len(row.faults)
     hertz = row.number("hz", 5.0, 20_000.0)
     if len(row.faults) > faults:

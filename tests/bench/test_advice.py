@@ -252,7 +252,7 @@ BAD = [
     ("string,fret,cents\n1,12,\n", "line 2, column cents: nothing given"),
     ("string,fret,cents\n\n7,12,1\n", 'line 3, column string: given "7"; allowed a whole number from 1 to 6'),
     ("string,fret,cents\n1,23,1\n", 'line 2, column fret: given "23"; allowed a whole number from 1 to 22'),
-    ("string,fret,cents\n1,0,1\n", "line 2, column fret: given 0; cents of the open string go into the column open"),
+    ("string,fret,cents,open\n1,0,1,2\n", "line 2, column open: given besides fret 0"),
     ("string,fret,cents\n1,12,nan\n", 'line 2, column cents: given "nan"'),
     ("string,fret,cents\n1,12,1,5\n", "line 2: 4 cells for 3 columns; write a decimal point, not a comma"),
     ("string,fret,cents,hz\n1,12,1,660\n", "line 2, column cents: given besides hz"),
