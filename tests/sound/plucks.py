@@ -10,13 +10,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
     from sound.stiff import Array, String
-
-Complex = NDArray[np.complex128]
 
 REFERENCE = 0.05  # rms of a note in its first second, full scale 1: a plucked note's peaks stand five times as high
 HIGHEST = 12000.0  # Hz, above which partials are left out

@@ -22,9 +22,8 @@ if TYPE_CHECKING:
 
 Width = Literal[8, 16, 24, "float"]
 
-ORDER = tuple(
-    (string, fret) for string in (6, 5, 4, 3, 2, 1) for fret in (0, 12, 17)
-)  # as notes are played by default
+ORDER = tuple((string, fret) for string in (6, 5, 4, 3, 2, 1) for fret in (0, 12, 17))  # the order unless told
+PLAIN, BODY = Pluck(), Body()
 
 
 @dataclass(frozen=True)
@@ -111,7 +110,7 @@ def record(
     notes: Sequence[Note],
     around: Around = Around(),
     *,
-    body: Body = Body(),
+    body: Body = BODY,
     rate: int = 44100,
     seconds: float | None = None,
     missed: Sequence[tuple[int, int]] = (),
@@ -263,7 +262,7 @@ def wav(samples: Array, rate: int, width: Width = 16, *, finished: bool = True) 
     form = struct.pack("<HHIIHH", 3 if width == "float" else 1, data.shape[1], rate, rate * frame, frame, bits)
     size = len(body) if finished else 0
     odd = b"\0" * (len(body) % 2)
-    head = b"RIFF" + struct.pack("<I", 36 + size + len(odd) if finished else 0) + b"WAVE"
+    head = b"RIFF" + struct.pack("<I", 36 + size + (len(odd) if finished else 0)) + b"WAVE"
     return head + b"fmt " + struct.pack("<I", 16) + form + b"data" + struct.pack("<I", size) + body + odd
 
 
@@ -277,7 +276,7 @@ def plucks(
     seed: int = 0,
     every: float = 2.5,
     start: float = 0.6,
-    pluck: Pluck = Pluck(),
+    pluck: Pluck = PLAIN,
     off: Sequence[float] | None = None,
 ) -> list[Note]:
     """Let a player go over an instrument: as evenly as a hand does it.

@@ -111,10 +111,10 @@ def elements(string, clamped, many=360):
 @pytest.mark.parametrize("string", some([STIFF, MADE["wound E2"], MADE["nylon B3"], MADE["steel E4"]], 2))
 def test_finite_elements_agree(string, clamped):
     exact = ends(string, clamped).frequencies(30)
-    assert np.abs(cents(elements(string, clamped), exact)).max() < 0.01
-    assert np.abs(cents(elements(ends(string, clamped), 1), ends(string, clamped).frequencies(30))).max() < 0.01 or (
-        clamped != 1
-    )  # and they tell the ends apart
+    found = elements(string, clamped)
+    assert np.abs(cents(found, exact)).max() < 0.01
+    others = [ends(string, other).frequencies(30) for other in {0, 1, 2} - {clamped}]
+    assert min(np.abs(cents(found, other)).min() for other in others) > 2  # they tell the ends apart
 
 
 def test_the_law_serves_a_clamped_string_within_a_hundredth_of_a_cent():
@@ -140,18 +140,21 @@ def test_strings_are_as_they_were_measured():
     assert [made.kind for made in (steel(0.3, 640, 330), wound(0.4, 0.005, 640, 110), nylon(50, 0.002, 650, 147))] == [
         "steel", "wound", "nylon",
     ]  # fmt: skip
-    assert cents(at_fret(MADE["wound E2"], 5, sharp=7).frequencies()[0], at_fret(MADE["wound E2"], 5).frequencies()[0]) == (
-        pytest.approx(7)
-    )
+    assert cents(
+        at_fret(MADE["wound E2"], 5, sharp=7).frequencies()[0], at_fret(MADE["wound E2"], 5).frequencies()[0]
+    ) == (pytest.approx(7))
 
 
 def test_an_instrument_sounds_as_its_errors_say():
-    """With the tension of the plan; the series of `forward` is good to 0.05 cents."""
-    world = healthy(action_off=0.2, stretch=1.1, stiffness=0.9)
-    for string in (1, 3, 6):
+    """With the tension of the plan: the series of `forward` is as good as exact there.
+
+    Its factor of stiffness is on the cents, here it is on the root of EI: not quite the same.
+    """
+    right, odd = healthy(action_off=0.2, stretch=1.1), healthy(stiffness=0.9)
+    for string, world, close in ((1, right, 0.001), (3, right, 0.001), (6, right, 0.001), (6, odd, 0.08)):
         sounding = [of_instrument(world, string, fret, tune=False).frequencies()[0] for fret in (0, 3, 12, 17)]
         heard = cents(np.array(sounding[1:]), sounding[0]) - [300, 1200, 1700]
-        assert heard == pytest.approx(world.errors(string, [3, 12, 17]), abs=0.05)
+        assert heard == pytest.approx(world.errors(string, [3, 12, 17]), abs=close)
         off = of_instrument(world, string, 0, off=-4.0)
         assert cents(off.frequencies()[0], frequency(STRINGS[string - 1][0])) == pytest.approx(-4.0, abs=1e-6)
         assert of_instrument(world, string, 12, off=-4.0).kind == ("wound" if string > 3 else "steel")
@@ -180,7 +183,7 @@ def test_blocks_lose_nothing():
         assert np.std(quick - slow) < 3e-5 * np.std(slow)
 
 
-BARE = Pluck(glide=0, second=None, pick=-200, scatter=0)
+BARE = Pluck(plucked=117, glide=0, second=None, pick=-200, scatter=0)
 
 
 def phase_slope(made, hertz, rate, start, long):
@@ -202,15 +205,21 @@ def test_partials_are_where_the_string_has_them(name):
 
 def test_a_glide_starts_sharp_and_goes_with_the_square_of_the_amplitude():
     string = MADE["steel B3"]
-    made, parts = sound(string, Pluck(glide=6, glide_scatter=0, second=None, pick=-200), Body(), np.random.default_rng(1), 44100)
+    pluck = Pluck(glide=6, glide_scatter=0, soft=0, second=None, pick=-200)
+    made, parts = sound(string, pluck, Body(colour=0), np.random.default_rng(1), 44100)
     exact = string.frequencies(3)
     excess = {at: [cents(phase_slope(made, f, 44100, at, 0.1), f) for f in exact] for at in (0.02, 0.5, 1.5)}
-    assert 4.0 < excess[0.02][1] < 6.0
     for sharp in excess.values():
         assert sharp[0] / sharp[1] == pytest.approx(1.5, rel=0.03)
         assert sharp[2] / sharp[1] == pytest.approx(1.0, rel=0.03)
-    late = excess[1.5][1] / excess[0.5][1]  # what is left is mostly partial 1
-    assert late == pytest.approx(np.exp(-2 * parts.decay[0]), rel=0.15)
+        assert sharp[1] < 6
+    # The force at the saddle goes with the slopes, whose squares are what stretches a string.
+    power = parts.amplitude**2 / np.sum(parts.amplitude**2)
+    for at, sharp in excess.items():  # two windows of a tenth of a second, one after the other
+        seen = 6 * power @ np.exp(-2 * parts.decay * (at + 0.1))
+        assert sharp[1] == pytest.approx(seen, rel=0.04)
+    assert excess[0.02][1] > 3
+    assert excess[1.5][1] < 0.3
 
 
 def test_higher_partials_die_faster():
@@ -224,7 +233,8 @@ def test_a_pluck_and_a_pickup_leave_partials_out():
     string = MADE["steel E4"]
     at_fifth = partials(string, Pluck(plucked=645 / 5, second=None), Body(), np.random.default_rng(1), 44100)
     loud = np.abs(at_fifth.amplitude)
-    assert loud[[4, 9, 14]].max() < 1e-12 < 1e-3 < np.delete(loud[:15], [4, 9, 14]).min()
+    assert loud[[4, 9, 14]].max() < 1e-12
+    assert np.delete(loud[:15], [4, 9, 14]).min() > 1e-3
     at_quarter = partials(string, Pluck(heard=645 / 4, second=None), Body(), np.random.default_rng(1), 44100)
     assert np.abs(at_quarter.amplitude)[[3, 7, 11]].max() < 1e-12
 
@@ -236,7 +246,9 @@ def test_two_polarisations_beat_by_the_split():
     f = string.frequencies(3)
     t = np.arange(len(made)) / 44100
     for hertz in f[[0, 2]]:
-        low = np.convolve(made * np.exp(-2j * np.pi * hertz * t), np.blackman(1764) / 741, "same")[4410 : 4 * 44100 : 441]
+        low = np.convolve(made * np.exp(-2j * np.pi * hertz * t), np.blackman(1764) / 741, "same")[
+            4410 : 4 * 44100 : 441
+        ]
         level = np.log(np.abs(low))
         level -= np.polyval(np.polyfit(np.arange(len(level)), level, 1), np.arange(len(level)))
         spectrum = np.abs(np.fft.rfft(level * np.hanning(len(level)), 1 << 14))
@@ -254,7 +266,8 @@ def test_sums_are_exact_and_off_the_partials():
     assert np.abs(more.amplitude).max() == pytest.approx(0.01 * np.abs(parts.amplitude).max())
     long = Pluck(seconds=3, glide=0, second=None, pick=-200, scatter=0, plucked=string.length / 11, phantoms=-30)
     with_them, without = (
-        sound(string, one, Body(), np.random.default_rng(1), 44100)[0] for one in (long, Pluck(**{**vars(long), "phantoms": None}))
+        sound(string, one, Body(), np.random.default_rng(1), 44100)[0]
+        for one in (long, Pluck(**{**vars(long), "phantoms": None}))
     )
     window, t = np.blackman(44100), np.arange(44100) / 44100
     at_sum = window * np.exp(-2j * np.pi * (f[4] + f[5]) * t)  # where partial 11 is not plucked
@@ -296,9 +309,14 @@ def test_a_dead_note_dies_within_a_second_and_a_hand_stops_the_rest():
 
 def test_a_buzz_fills_what_is_between_partials():
     string = MADE["wound D3"]
-    plain, buzzing = (sound(string, Pluck(buzz=b, pick=-200), Body(), np.random.default_rng(3), 44100)[0] for b in (None, 0))
+    plain, buzzing = (
+        sound(string, Pluck(buzz=b, pick=-200), Body(), np.random.default_rng(3), 44100)[0] for b in (None, 0)
+    )
     f = string.frequencies(8)
-    between = [np.exp(-2j * np.pi * (f[n] + f[n + 1]) / 2 * np.arange(22050) / 44100) * np.blackman(22050) for n in range(3, 7)]
+    between = [
+        np.exp(-2j * np.pi * (f[n] + f[n + 1]) / 2 * np.arange(22050) / 44100) * np.blackman(22050)
+        for n in range(3, 7)
+    ]
     gap = [np.mean([abs(wave_ @ made[2205:24255]) ** 2 for wave_ in between]) for made in (plain, buzzing)]
     assert gap[1] > 1000 * gap[0]
 
@@ -383,7 +401,7 @@ def onset(samples, at, rate):
 
 
 def test_a_clean_take_is_what_it_says():
-    take = clean(5)
+    take = clean(5, rate=16000)
     assert [(t.string, t.fret) for t in take.truths] == list(ORDER)
     assert take.readings().keys() == set(ORDER)
     assert np.abs(take.samples).max() < 1
@@ -395,28 +413,27 @@ def test_a_clean_take_is_what_it_says():
         near = np.fft.rfftfreq(1 << 18, 1 / take.rate)
         band = np.abs(cents(np.maximum(near, 1), truth.f1)) < 60
         assert abs(cents(near[band][np.argmax(spectrum[band])], truth.f1)) < 5
-    again, other = clean(5), clean(6)
-    assert np.array_equal(take.samples, again.samples)
-    assert take.readings() != other.readings()
+    again, other = (single("bass E1", seed=seed).samples for seed in (5, 6))
+    assert np.array_equal(again, single("bass E1", seed=5).samples)
+    assert not np.array_equal(again, other)
     assert np.abs(list(take.cents().values())).max() < 15
 
 
 def test_the_other_scenes_are_what_they_say():
-    take = messy(3)
+    take = messy(3, rate=8000)
     marks = sorted(mark for t in take.truths for mark in t.marks)
     assert marks == ["buzz", "dead", "repeat", "wrong string"]
     played = [(t.string, t.fret) for t in take.truths]
     assert len(take.missed) == 2
-    assert not set(take.missed[:1]) & set(played) or "wrong string" in str(take.truths)
     assert set(ORDER) - set(take.missed) <= set(played)
     assert len(take.stray) == 2
     bad = {(t.string, t.fret) for t in take.truths if not t.good}
     assert len(bad) == 2
-    quiet = noisy(2)
+    quiet = noisy(2, rate=8000)
     assert all(t.snr == pytest.approx(18.8, abs=6) for t in quiet.truths)
     assert not silence().samples.any()
     assert np.std(silence(snr=30.0).samples) == pytest.approx(REFERENCE * 10**-1.5, rel=0.01)
-    assert len(chords(1, seconds=3).truths) == 12
+    assert len(chords(1, seconds=3, rate=8000).truths) == 12
 
 
 def test_talk_is_no_note():
