@@ -17,13 +17,14 @@ from sound.plucks import REFERENCE, Body, Pluck, sound
 from sound.stiff import MADE, Array, String, at_fret, of_instrument
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
 Width = Literal[8, 16, 24, "float"]
 
 ORDER = tuple((string, fret) for string in (6, 5, 4, 3, 2, 1) for fret in (0, 12, 17))  # the order unless told
 PLAIN, BODY = Pluck(), Body()
+ELECTRIC = Pluck(heard=150.0, distortion=-45.0)  # through a magnetic pickup, mm from the saddle
 
 
 @dataclass(frozen=True)
@@ -306,9 +307,19 @@ def by_hand(pluck: Pluck, sounding: String, rng: np.random.Generator) -> Pluck:
     )
 
 
-def clean(seed: int = 0, *, rate: int = 44100, world: World | None = None, pull: float = 0.0) -> Take:
-    """Record a guitar as it ought to be: six strings open, at 12 and 17, lowest first, 60 dB over the hiss."""
-    notes = plucks(world or healthy(), seed=seed)
+def clean(
+    seed: int = 0,
+    *,
+    rate: int = 44100,
+    world: World | None = None,
+    pull: float = 0.0,
+    order: Sequence[tuple[int, int]] = ORDER,
+) -> Take:
+    """Record a guitar as it ought to be: six strings open, at 12 and 17, lowest first, 60 dB over the hiss.
+
+    ``order`` is what was played in truth: strings changed round, one alone, other frets.
+    """
+    notes = plucks(world or healthy(), order, seed=seed)
     return record(notes, Around(snr=60.0), body=Body(pull, seed=seed), rate=rate, seed=seed)
 
 
@@ -331,13 +342,10 @@ def messy(seed: int = 0, *, rate: int = 44100, world: World | None = None) -> Ta
     again, gone, wrong, dead, buzzes = (int(n) for n in rng.choice(fretted, 5, replace=False))
     order: list[tuple[int, int]] = []
     marks: list[tuple[str, ...]] = []
-    missed = []
     for which, (string, fret) in enumerate(ORDER):
         if which == gone:
-            missed.append((string, fret))
             continue
         if which == wrong:  # its own place stays empty, the other string has one more
-            missed.append((string, fret))
             order.append((string - 1 if string > 1 else 2, fret))
             marks.append(("wrong string",))
             continue
@@ -352,10 +360,11 @@ def messy(seed: int = 0, *, rate: int = 44100, world: World | None = None) -> Ta
         if "dead" in mark:
             pluck = replace(pluck, dies=9.0)
         if "buzz" in mark:
-            pluck = replace(pluck, buzz=0.0)
+            pluck = replace(pluck, buzz=-6.0)
         notes.append(replace(note, pluck=pluck, marks=mark))
     between = notes[7].at - 0.2
-    around = Around(snr=40.0, room=0.3, knocks=((0.7, "knock", 6.0), (between, "click", 10.0)))
+    missed = [due for due in ORDER if due not in order]
+    around = Around(snr=40.0, room=0.3, knocks=((0.7, "knock", 14.0), (between, "click", 16.0)))
     return record(notes, around, body=Body(seed=seed), rate=rate, missed=missed, seed=seed)
 
 
@@ -375,6 +384,25 @@ def single(
     pluck = by_hand(Pluck(), sounding, rng) if pluck is None else pluck
     around = Around(snr=snr)
     return record([Note(1, fret, 0.5, sounding, pluck)], around, body=Body(pull, seed=seed), rate=rate, seed=seed)
+
+
+def assorted(
+    many: int,
+    names: Sequence[str] = tuple(MADE),
+    *,
+    snr: float | None = 60.0,
+    pull: float = 0.0,
+    pluck: Pluck = PLAIN,
+    rate: int = 44100,
+    seed: int = 0,
+) -> Iterator[Take]:
+    """Record single notes one by one, for statistics: strings in turn, frets from 0 to 17 and bodies drawn."""
+    for which in range(many):
+        rng = np.random.default_rng([seed, 4, which])
+        name, fret = names[which % len(names)], int(rng.integers(0, 18))
+        played = by_hand(pluck, at_fret(MADE[name], fret), rng)
+        own = int(rng.integers(1 << 30))
+        yield single(name, fret, snr=snr, pull=pull, pluck=played, rate=rate, seed=own)
 
 
 def silence(seed: int = 0, *, seconds: float = 10.0, rate: int = 44100, snr: float | None = None) -> Take:

@@ -14,7 +14,23 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.linalg import eigsh
 from sound.plucks import REFERENCE, Body, Parts, Pluck, faded, partials, sound, sums
 from sound.stiff import MADE, String, at_fret, nylon, of_instrument, steel, wound
-from sound.takes import ORDER, Around, Note, chords, clean, hiss, messy, noisy, record, silence, single, speech, wav
+from sound.takes import (
+    ELECTRIC,
+    ORDER,
+    Around,
+    Note,
+    assorted,
+    chords,
+    clean,
+    hiss,
+    messy,
+    noisy,
+    record,
+    silence,
+    single,
+    speech,
+    wav,
+)
 
 LIMP = String(640.0, 80.0, 0.0, 0.005)
 STIFF = String(300.0, 70.0, 600.0, 0.005)  # B = 9.4e-4, as a low string has at fret 15
@@ -433,6 +449,11 @@ def test_the_other_scenes_are_what_they_say():
     assert all(t.snr == pytest.approx(18.8, abs=6) for t in quiet.truths)
     assert not silence().samples.any()
     assert np.std(silence(snr=30.0).samples) == pytest.approx(REFERENCE * 10**-1.5, rel=0.01)
+    swapped = clean(1, rate=8000, order=[(3, 0), (4, 0)])
+    assert [t.string for t in swapped.truths] == [3, 4]
+    assert swapped.cents() == {(3, 0): 0.0, (4, 0): 0.0}
+    drawn = list(assorted(4, rate=8000, snr=40.0, pluck=ELECTRIC, seed=1))
+    assert len({take.truths[0].f1 for take in drawn}) == 4
     assert len(chords(1, seconds=3, rate=8000).truths) == 12
 
 
