@@ -56,7 +56,7 @@ class Body:
     """What the strings stand on: pulls partials and colours them, the same at the same frequency.
 
     Pulls are drawn every sixth of an octave and smooth between, without a mean and with the stated rms from 80 to
-    1000 Hz, and fade above.
+    1000 Hz; they fade with the frequency, as a support that gives way alike at all of them pulls a partial by 1/f.
     """
 
     pull: float = 0.0  # cents rms
@@ -68,12 +68,12 @@ class Body:
         curve = CubicSpline(knots, np.random.default_rng([self.seed, which]).standard_normal(len(knots)))
 
         def faded(f: Array) -> Array:
-            return curve(np.log2(f)) / (1 + (f / 1000.0) ** 2)
+            return curve(np.log2(f)) / (1 + f / 1000.0)
 
         band = np.geomspace(80.0, 1000.0, 500)
         mean = faded(band).mean()
         level = np.std(faded(band))
-        return (faded(hertz) - mean / (1 + (hertz / 1000.0) ** 2)) / level
+        return (faded(hertz) - mean / (1 + hertz / 1000.0)) / level
 
     def pulled(self, hertz: Array) -> Array:
         """Give by how much partials at some frequencies are pulled [cents]."""
@@ -108,7 +108,7 @@ def partials(string: String, pluck: Pluck, body: Body, rng: np.random.Generator,
     """Give the partials of a pluck, first those of the one polarisation, then those of the other."""
     exact = string.frequencies(int(HIGHEST / string.limp) + 1)
     exact = exact[exact < min(HIGHEST, 0.45 * rate)]
-    n = np.arange(1, len(exact) + 1)
+    n = np.arange(1.0, len(exact) + 1)
     hertz = exact * 2 ** (body.pulled(exact) / 1200)
     # The force of an ideal pluck at the saddle goes with 1/n, and a pickup hears the speed at its place.
     amplitude = _shape(string, pluck.plucked, n) / n * np.exp(-((n * pluck.soft / string.length) ** 2))
@@ -216,7 +216,7 @@ def sound(string: String, pluck: Pluck, body: Body, rng: np.random.Generator, ra
     parts = partials(string, pluck, body, rng, rate)
     many = len(parts.hertz) // (1 if pluck.second is None else 2)
     first = parts.only(np.arange(many))
-    n = np.arange(1, many + 1)
+    n = np.arange(1.0, many + 1)
     weights = (_shape(string, pluck.plucked, n) / n) ** 2
     every = parts
     if pluck.phantoms is not None:  # made by the string itself, so with what leaves the pickup's place out

@@ -68,7 +68,7 @@ class String:
             else:
                 arc = 2 * np.arctan(z / stiff * np.tanh(stiff / 2) ** np.where(n % 2, -1, 1))
             z = n * np.pi + (arc if self.clamped else 0)
-        return z / np.pi * self.limp * np.sqrt(1 + (z / firm) ** 2)
+        return np.asarray(z / np.pi * self.limp * np.sqrt(1 + (z / firm) ** 2), float)
 
     def fitted(self, many: int) -> tuple[float, float]:
         """Give f0 [Hz] and B that the law ``f_n = n f0 sqrt(1 + B n^2)`` has when fitted to exact partials."""

@@ -285,11 +285,10 @@ def plucks(
     ``off`` is how far each open string is out of tune [cents], string 1 first; by default drawn, 3 cents rms.
     """
     rng = np.random.default_rng([seed, 9])
-    if off is None:
-        off = rng.normal(0.0, 3.0, len(world.strings))
+    astray = rng.normal(0.0, 3.0, len(world.strings)) if off is None else np.array(off)
     notes = []
     for which, (string, fret) in enumerate(order):
-        sounding = of_instrument(world, string, fret, off=float(off[string - 1]))
+        sounding = of_instrument(world, string, fret, off=float(astray[string - 1]))
         at = start + every * which + rng.uniform(-0.05, 0.05)
         notes.append(Note(string, fret, at, sounding, by_hand(pluck, sounding, rng)))
     return notes

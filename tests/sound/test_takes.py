@@ -296,7 +296,7 @@ def test_a_body_pulls_the_same_frequency_alike_and_low_ones_most():
     assert np.sqrt(np.mean(body.pulled(octaves) ** 2)) == pytest.approx(1.5, rel=0.05)
     assert abs(np.mean(body.pulled(octaves))) < 0.05
     many = np.array([Body(pull=1.5, seed=seed).pulled(np.array([200.0, 4000.0])) for seed in range(60)])
-    assert np.std(many[:, 1]) < 0.2 * np.std(many[:, 0])
+    assert np.std(many[:, 1]) < 0.4 * np.std(many[:, 0])  # 1.2 / 5 but for chance
     low, high = MADE["wound A2"], at_fret(MADE["wound E2"], 5)  # the same note on two strings
     one, other = (partials(s, BARE, body, np.random.default_rng(1), 44100).hertz[:4] for s in (low, high))
     pulls = cents(one, low.frequencies(4)), cents(other, high.frequencies(4))
