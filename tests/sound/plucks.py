@@ -136,8 +136,8 @@ def partials(string: String, pluck: Pluck, body: Body, rng: np.random.Generator,
 
 
 def _shape(string: String, place: float, n: Array) -> Array:
-    """Give the shapes of the modes at a place [mm from the saddle]; what a clamped end bends is left out."""
-    return np.sin(np.pi * n * min(place / string.length, 0.5))
+    """Give the shapes of the modes at a place [mm from the saddle], not behind the fret; the ends count as hinged."""
+    return np.asarray(np.sin(np.pi * n * min(place / string.length, 0.83)), float)
 
 
 def sums(parts: Parts, pairs: NDArray[np.intp], level: float) -> Parts:

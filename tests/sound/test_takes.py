@@ -253,6 +253,8 @@ def test_a_pluck_and_a_pickup_leave_partials_out():
     assert np.delete(loud[:15], [4, 9, 14]).min() > 1e-3
     at_quarter = partials(string, Pluck(heard=645 / 4, second=None), Body(), np.random.default_rng(1), 44100)
     assert np.abs(at_quarter.amplitude)[[3, 7, 11]].max() < 1e-12
+    high = partials(at_fret(string, 17), Pluck(second=None), Body(), np.random.default_rng(1), 44100)
+    assert np.abs(high.amplitude)[:5].min() > 1e-3  # the hand stays where it is, here past the middle
 
 
 def test_two_polarisations_beat_by_the_split():
