@@ -63,7 +63,7 @@ class Truth:
 
 @dataclass(frozen=True)
 class Around:
-    """What a recorder hears besides. Levels in dB of a note's rms in its first second over theirs; None is without."""
+    """What a recorder hears besides. Levels: a note's rms in its first second over theirs [dB]; None is without."""
 
     snr: float | None = None  # hiss over the whole band of the recorder
     pink: float = 0.5  # share of the hiss's power that goes with 1/f, above 20 Hz
@@ -334,18 +334,22 @@ def messy(seed: int = 0, *, rate: int = 44100, world: World | None = None) -> Ta
 
     A knock before the first note and a click between two; one note repeated; one never played; one on the string
     beside instead, at the same fret; one dead and one that buzzes. Which ones is drawn; no open string is among them.
+    The wrong string is the one below at fret 12 and the one above at 17: the other way it would sound the note that
+    comes before or after on the right string, and nobody could tell.
     """
     world = world or healthy()
     rng = np.random.default_rng([seed, 8])
     fretted = [n for n in range(len(ORDER)) if ORDER[n][1]]
-    again, gone, wrong, dead, buzzes = (int(n) for n in rng.choice(fretted, 5, replace=False))
+    wrong = int(rng.choice([n for n in fretted if ORDER[n] not in ((6, 12), (1, 17))]))
+    others = [n for n in fretted if n != wrong]
+    again, gone, dead, buzzes = (int(n) for n in rng.choice(others, 4, replace=False))
     order: list[tuple[int, int]] = []
     marks: list[tuple[str, ...]] = []
     for which, (string, fret) in enumerate(ORDER):
         if which == gone:
             continue
         if which == wrong:  # its own place stays empty, the other string has one more
-            order.append((string - 1 if string > 1 else 2, fret))
+            order.append((string + 1 if fret == 12 else string - 1, fret))
             marks.append(("wrong string",))
             continue
         order.append((string, fret))

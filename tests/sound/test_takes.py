@@ -459,6 +459,22 @@ def test_the_other_scenes_are_what_they_say():
     assert len(chords(1, seconds=3, rate=8000).truths) == 12
 
 
+@pytest.mark.parametrize("seed", some(range(12), 3))
+def test_a_bad_day_can_be_told_apart(seed):
+    """The note on a wrong string sounds like nothing else that is due on the right one or beside it."""
+    take = messy(seed, rate=8000)
+    pitch = {(s, n): 1200 * np.log2(frequency(STRINGS[s - 1][0])) + 100 * n for s, n in ORDER}
+    played = [(t.string, t.fret) for t in take.truths]
+    (wrong,) = [k for k, t in enumerate(take.truths) if "wrong string" in t.marks]
+    due = ORDER.index(played[wrong - 1])
+    near = set(ORDER[max(0, due - 2) : due + 6]) - {played[wrong]}
+    assert min(abs(pitch[played[wrong]] - pitch[other]) for other in near) > 150
+    assert {t.fret for t in take.truths if t.marks} <= {12, 17}
+    assert all((string, 0) in take.readings() for string in range(1, 7))
+    assert set(take.missed) == set(ORDER) - set(played)
+    assert 1 <= len(take.missed) <= 2
+
+
 def test_talk_is_no_note():
     """No piece of it keeps one pitch: its level falls to pauses, its turns glide by a semitone and more."""
     take = speech(2)
