@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from slotwright.layout.instrument.instrument import lay_out
     from slotwright.layout.plan.reader import read_plan
     from slotwright.layout.readings.notes import read_readings
+    from slotwright.layout.sound.readings import hear
     from slotwright.layout.survey.scale import find_scale
 
     __version__: str
@@ -33,6 +34,7 @@ __all__ = [
     "__version__",
     "draw",
     "find_scale",
+    "hear",
     "intonate",
     "lay_out",
     "read_plan",
@@ -44,6 +46,7 @@ __all__ = [
 _HOMES: Final = {
     "draw": ("drawing.catalogue", "draw_sheet"),
     "find_scale": ("survey.scale", "find_scale"),
+    "hear": ("sound.readings", "hear"),
     "intonate": ("bench.diagnosis", "intonate"),
     "lay_out": ("instrument.instrument", "lay_out"),
     "read_plan": ("plan.reader", "read_plan"),
