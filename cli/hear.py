@@ -142,6 +142,7 @@ def _print(instrument: Instrument, found: Hearing, number: int) -> None:
     for finding in found.findings:
         click.echo(f"{finding.kind}: {finding}")
     if found.missing:
-        from slotwright.layout.sound.readings import named  # noqa: PLC0415 - quick --help
+        from slotwright.layout.sound.readings import listed  # noqa: PLC0415 - quick --help
 
-        click.echo(f"missing: {', '.join(map(named, found.missing))}; record the string again (--again N=FILE)")
+        order = found.takes[0].assignment.order
+        click.echo(f"missing: {listed(found.missing, order)}; record that string again (--again N=FILE)")

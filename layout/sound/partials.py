@@ -25,12 +25,15 @@ if TYPE_CHECKING:
 _HALF_BAND: Final = 16.0  # Hz to either side of a partial that are let through
 _EDGE: Final = 0.75  # of 1 / half band, that the filter spoils at both ends
 _ABOVE_NOISE: Final = 8.0  # times the noise that the power of a partial is used down to
+_INDEPENDENT: Final = 0.375  # of the values of a course, the filter being a Hann window of as many bins
+_OF_NOISE: Final = 5.0  # (1 + r) / (1 - r) of neighbours in filtered noise, r = 2/3
 _FEWEST: Final = 6  # values of a partial's course
 OWN_GLIDE: Final = 1.5  # times the others', that partial 1 glides: theory of a large motion, and real notes
 _SHARE: Final = 0.25  # standard deviation of a partial's share of the glide
 _GLIDES: Final = 25.0  # cents, what glides are expected to be at most
 _FALLS: Final = (0.5, 0.71, 1.0, 1.41, 2.0)  # times the energy's, how fast the glide may fall
 LEAST_PULL: Final = 0.1  # cents, what a partial is off its law by at the least
+USUAL_PULL: Final = 0.3  # cents, of a partial off its law where too few tell
 DOUBT_FACTOR: Final = 1.5  # on what the fit itself doubts
 FEWEST_FOR_STIFFNESS: Final = 8  # partials from which a stiffness is told
 
@@ -224,7 +227,7 @@ def _course(courses: Courses, place: int, span: int, fall: float) -> _Course:
     phase = np.unwrap(np.angle(wave * np.exp(-1j * turn * np.arange(span)))) + turn * np.arange(span)
     weight = 2 * np.abs(wave) ** 2 / courses.noise[place]
     # Values are closer than the filter's band leaves them independent.
-    weight *= min(1.0, 0.75 * courses.half_band * (t[1] - t[0]))
+    weight *= _INDEPENDENT
     per_cent = 2 * np.pi * courses.centres[place] / CENTS_PER_NEPER
     start = t - t[0]
     design = np.stack((np.ones(span), per_cent * start, per_cent * (1 - np.exp(-fall * start)) / fall), axis=1)
@@ -236,8 +239,9 @@ def _course(courses: Courses, place: int, span: int, fall: float) -> _Course:
     off = phase - design @ value
     square = float((weight * off**2).sum()) / max(span - 3, 1)
     near = float((weight[1:] * off[1:] * off[:-1]).sum() / max((weight * off**2).sum(), 1e-30))
-    together = (1 + min(max(near, 0.0), 0.9)) / (1 - min(max(near, 0.0), 0.9))
-    return _Course(value[1:], covariance[1:, 1:] * max(1.0, square * together), square)
+    near = min(max(near, 0.0), 0.9)
+    slow = max(1.0, (1 + near) / (1 - near) / _OF_NOISE)  # what wanders slowly says less than as many chances would
+    return _Course(value[1:], covariance[1:, 1:] * max(1.0, square / _INDEPENDENT * slow), square / _INDEPENDENT)
 
 
 def _together(each: list[_Course], numbers: NDArray[np.intp]) -> tuple[float, float, float]:
@@ -314,7 +318,8 @@ def fit(found: Partials, expected: tuple[float, float] | None = None) -> Fit:
         if np.abs(step[0]) < 1e-5:
             break
     few = len(n) - (2 if expected is None else 1)
-    widened = DOUBT_FACTOR * (1 + 1.5 / max(few, 0.5)) ** 0.5
+    # A body pulls neighbours alike: the more it pulls, the less do many partials know better than one.
+    widened = DOUBT_FACTOR * (1 + 1.5 / max(few, 0.5)) ** 0.5 * (1 + 0.3 * min(pull, 1.0))
     doubt = float(np.sqrt(covariance[0, 0])) * widened
     if found.glide > 4.0:
         doubt = float(np.hypot(doubt, 0.1 * (found.glide - 4.0)))
@@ -335,15 +340,17 @@ def _begin(found: Partials) -> tuple[float, float]:
 
 def _pull(off: Floats, errors: Floats, n: Floats, loose: Floats, unknowns: int) -> float:
     """Find by how much partials are off the law beyond what their courses explain [cents]."""
-    left = max(loose.sum() - unknowns, 0.5)
+    left = max(loose.sum() - unknowns, 0.5) + 1.0
     grow = (1 + 1 / n) ** 2
+
+    def scatter(pull: float) -> float:
+        # One more value, of the usual size: what a few partials say of their own scatter is not to be trusted.
+        return float((loose * off**2 / (errors**2 + grow * pull**2)).sum()) + (USUAL_PULL / pull) ** 2
+
     low, high = LEAST_PULL, 30.0
-    if (loose * off**2 / (errors**2 + grow * low**2)).sum() <= left:
+    if scatter(low) <= left:
         return LEAST_PULL
     for _ in range(40):
-        middle = np.sqrt(low * high)
-        if (loose * off**2 / (errors**2 + grow * middle**2)).sum() > left:
-            low = middle
-        else:
-            high = middle
+        middle = float(np.sqrt(low * high))
+        low, high = (middle, high) if scatter(middle) > left else (low, middle)
     return float(np.sqrt(low * high))

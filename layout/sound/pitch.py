@@ -30,6 +30,7 @@ MOST_PARTIALS: Final = 40
 HIGHEST: Final = 12_000.0  # Hz
 WEAKEST: Final = 50.0  # dB below the strongest partial
 _CLEAR: Final = 12.0  # dB above what lies around it that a partial stands at least
+_OVER_NOISE: Final = 6.0  # times the median of the spectrum, below which nothing tells a pitch
 _REACH: Final = 36  # cents that the first pitch may be off
 STIFFNESSES: Final = np.concatenate(([0.0], np.geomspace(4e-6, 4e-3, 52)))  # B tried
 _CREDIT: Final = 40.0  # dB that one partial counts for at most
@@ -96,6 +97,7 @@ def first_pitch(sound: Floats, rate: float) -> float | None:
     power[(frequencies < 0.9 * PITCHES[0]) | (frequencies > 5000)] = 0
     if not power.any():
         return None
+    power[power < _OVER_NOISE * np.median(power[power > 0])] = 0
     again = np.fft.irfft(power**0.6, size)  # between the plain repetition and the one of a flat spectrum
     shortest, longest = int(rate / PITCHES[1]), min(int(rate / PITCHES[0]), len(sound) // 2)
     if longest <= shortest + 2:

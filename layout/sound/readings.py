@@ -542,9 +542,21 @@ def _nothing(listened: Listened, wanted: Mapping[Note, float]) -> str:
             "note ring for two seconds"
         )
     reasons = list(dict.fromkeys(sound.unfit for sound in heard if sound.unfit))
-    why = f" ({'; '.join(reasons[:3])})" if reasons else ""
+    if all(sound.unfit for sound in heard):
+        clipped = next((str(finding) for finding in listened.take.findings if finding.kind == "clipped"), "")
+        return f"{len(heard)} notes, none of which can be used: {clipped or '; '.join(reasons[:3])}"
     lowest, highest = min(wanted.values()), max(wanted.values())
     return (
         f"{len(heard)} notes, none of which can be taken for one of the plan's from {lowest:.0f} to "
-        f"{highest:.0f} Hz{why}; is it the right plan, and the order that was played?"
+        f"{highest:.0f} Hz; is it the right plan, and the order that was played?"
     )
+
+
+def listed(notes: Sequence[Note], order: Sequence[Note]) -> str:
+    """Name notes string by string: ``string 6 at 12 and 17, all of string 4``."""
+    parts = []
+    for string in dict.fromkeys(string for string, _ in notes):
+        frets = ["open" if fret == 0 else str(fret) for which, fret in notes if which == string]
+        whole = len(frets) == len({fret for which, fret in order if which == string})
+        parts.append(f"all of string {string}" if whole else f"string {string} at {', '.join(frets)}")
+    return "; ".join(parts)
