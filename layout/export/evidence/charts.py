@@ -8,6 +8,7 @@ import numpy as np
 
 from slotwright.layout.export.report.inline import dot, element, line, words
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER
+from slotwright.layout.sound.pitch import ATTACK
 from slotwright.layout.sound.take import clock
 from slotwright.layout.units import cents
 
@@ -49,7 +50,8 @@ def _level_row(listened: Listened, begin: float) -> Markup:
         parts.append(line((_LEFT, y(loudest - level)), (_WIDE - 6, y(loudest - level)), class_="grid"))
         parts.append(words((_LEFT - 6, y(loudest - level) + 4), f"\u2212{level}" if level else "0 dB", class_="end"))
     for second in range(int(begin), int(begin + ROW) + 1, 5):
-        parts.append(words((x(second), _HIGH + 18), clock(second)[:-2], class_="axis"))
+        last = second == int(begin + ROW)
+        parts.append(words((x(second), _HIGH + 18), clock(second)[:-2], class_="end" if last else "axis"))
         parts.append(line((x(second), _HIGH), (x(second), _HIGH + 5), class_="grid"))
     for which, sound in enumerate(listened.sounds):
         if begin <= sound.pluck.begin < begin + ROW:
@@ -74,10 +76,11 @@ def _named(listened: Listened, which: int, x, *, loudest: float) -> list[Markup]
         )
     ]
     name = "no note" if note is None else f"{note[0]} open" if note[1] == 0 else f"{note[0]} at {note[1]}"
-    parts.append(words((left, 20), name, class_="name" if used else "name out"))
-    if not used:
-        reason = "left out" if note is None else sound.unfit.split(":")[0]
-        parts.append(words((left, 38), reason, class_="name out"))
+    if used:
+        parts.append(words((left, 20), name, class_="name"))
+    else:  # on a line of its own: a knock may stand close before a note
+        why = "" if note is None else f", {sound.unfit.split(':')[0]}"
+        parts.append(words((left, 40), f"{name}{why}", class_="name out"))
     return parts
 
 
@@ -150,7 +153,7 @@ def course(sound: Sound) -> tuple[Floats, Floats]:
         total += sure * hertz / rest * CENTS_PER_NEPER
         weight += sure
     heard = weight > 1e-20
-    return (courses.times[:-apart] + apart * step / 2)[heard], (total / weight)[heard]
+    return (courses.times[:-apart] + apart * step / 2 + ATTACK)[heard], (total / weight)[heard]
 
 
 def _axes(last: float, reach: float, label: str, begin: float = 0.5):  # type: ignore[no-untyped-def]  # noqa: ANN202
