@@ -135,7 +135,9 @@ def _print(instrument: Instrument, found: Hearing, number: int) -> None:
         for note in found.notes
     ]
     print_table(head, rows)
-    click.echo("\u00b1: one standard error; glide: how much higher a note begins; Hz: first partial at amplitude zero")
+    click.echo(
+        "\u00b1: one standard error; glide: how much higher a note begins; Hz: first partial at amplitude zero"
+    )
     for each in found.stiffnesses:
         error = f"{100 * each.error / each.inharmonicity:.0f} %" if each.inharmonicity else "?"
         click.echo(f"string {each.string}: inharmonicity {1e6 * each.inharmonicity:.1f}e-6 \u00b1 {error}")

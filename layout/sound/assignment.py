@@ -60,9 +60,7 @@ class Assignment:
     swapped: tuple[int, ...]
 
 
-def assign(
-    pitches: Sequence[float | None], order: Sequence[Note], wanted: Mapping[Note, float]
-) -> Assignment:
+def assign(pitches: Sequence[float | None], order: Sequence[Note], wanted: Mapping[Note, float]) -> Assignment:
     """Find which sound is which note.
 
     Parameters
@@ -95,9 +93,7 @@ def assign(
     return best
 
 
-def _in_order(
-    pitches: Sequence[float | None], order: tuple[Note, ...], wanted: Mapping[Note, float]
-) -> Assignment:
+def _in_order(pitches: Sequence[float | None], order: tuple[Note, ...], wanted: Mapping[Note, float]) -> Assignment:
     """Read a take twice: by the plan's pitches, then by the tuning that the first look tells of each string."""
     expected = np.array([wanted[note] for note in order])
     off = _off(pitches, expected)

@@ -126,7 +126,9 @@ def parse_take(contents: bytes, name: str) -> Take:
         with soundfile.SoundFile(io.BytesIO(contents)) as file:
             rate, frames, promised = float(file.samplerate), file.frames, _promised(contents)
             if rate < LOWEST_RATE:
-                raise TakeError(f"{name}: {rate:g} samples a second; at least 8000 are needed, 44100 or 48000 are usual")
+                raise TakeError(
+                    f"{name}: {rate:g} samples a second; at least 8000 are needed, 44100 or 48000 are usual"
+                )
             if frames > LONGEST * rate:
                 raise TakeError(
                     f"{name}: {frames / rate / 60:.0f} minutes; a take has at most {LONGEST / 60:.0f}, cut it in parts"

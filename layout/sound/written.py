@@ -90,7 +90,9 @@ def added_to(before: bytes, path: Path, found: Hearing, plan: Plan, *, moved: bo
         comma = rows.delimiter != "," and any("," in row.cells.get("cents", "") for row in rows)
         for note in found.notes:
             cells = {**_cells(note), "pass": str(at)}
-            numbers = {name: text.replace(".", ",") if comma and name != "note" else text for name, text in cells.items()}
+            numbers = {
+                name: text.replace(".", ",") if comma and name != "note" else text for name, text in cells.items()
+            }
             out.writerow([numbers.get(column, "") for column in columns])
         text = written.getvalue().encode()
         parse_readings(text, plan)

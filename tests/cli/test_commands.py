@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from helpers import GOLDEN, STARTERS, TOP, golden, some
+from sound import takes
 
 from slotwright.cli import COMMANDS
 from slotwright.layout import names
@@ -644,6 +645,7 @@ def test_as_a_program(tmp_path):
 def test_every_example_of_the_readme(run, tmp_path):
     """From its first line to its last: files are written as it says, commands run, their output compared."""
     run("new", "heron")
+    takes.clean(21).write(tmp_path / "take.wav", 24)  # the recording that it speaks of
     text, ran = (TOP / "README.md").read_text("utf-8"), 0
     for fence in re.finditer(r"```(\w+)\n(.*?)```", text, re.DOTALL):
         kind, block = fence.groups()

@@ -57,7 +57,9 @@ def _level_row(listened: Listened, begin: float) -> Markup:
         if begin <= sound.pluck.begin < begin + ROW:
             parts += _named(listened, which, x, loudest=y(loudest))
     inside = (times >= begin) & (times <= begin + ROW)
-    points = " ".join(f"{x(t):.1f},{y(d):.1f}" for t, d in zip(times[inside][::2], decibels[inside][::2], strict=True))
+    points = " ".join(
+        f"{x(t):.1f},{y(d):.1f}" for t, d in zip(times[inside][::2], decibels[inside][::2], strict=True)
+    )
     parts.append(element("polyline", points=points, class_="curve"))
     label = f"Level from {clock(begin)} to {clock(begin + ROW)}"
     return element(
@@ -72,7 +74,12 @@ def _named(listened: Listened, which: int, x, *, loudest: float) -> list[Markup]
     used = note is not None and not sound.unfit
     parts = [
         element(
-            "rect", x=left, y=loudest, width=max(right - left, 2), height=_HIGH - loudest, class_="used" if used else "left"
+            "rect",
+            x=left,
+            y=loudest,
+            width=max(right - left, 2),
+            height=_HIGH - loudest,
+            class_="used" if used else "left",
         )
     ]
     name = "no note" if note is None else f"{note[0]} open" if note[1] == 0 else f"{note[0]} at {note[1]}"
@@ -176,5 +183,3 @@ def _axes(last: float, reach: float, label: str, begin: float = 0.5):  # type: i
 
 def _round_up(value: float, steps: Sequence[float]) -> float:
     return next((step for step in steps if step >= value), steps[-1])
-
-

@@ -53,7 +53,8 @@ def _content(instrument: Instrument, found: Hearing) -> dict[str, Any]:
         "title": instrument.title,
         "version": version("slotwright"),
         "takes": [
-            {"name": take.name.replace("\\", "/").rsplit("/", 1)[-1], "rows": level_rows(take)} for take in found.takes
+            {"name": take.name.replace("\\", "/").rsplit("/", 1)[-1], "rows": level_rows(take)}
+            for take in found.takes
         ],
         "findings": [sentence(finding) for finding in found.findings],
         "missing": listed(found.missing, order),
@@ -61,8 +62,11 @@ def _content(instrument: Instrument, found: Hearing) -> dict[str, Any]:
             {
                 "string": string,
                 "stiffness": next(
-                    (f"{1e6 * s.inharmonicity:.1f}e-6 \u00b1 {100 * s.error / s.inharmonicity:.0f} %"
-                     for s in found.stiffnesses if s.string == string and s.inharmonicity),
+                    (
+                        f"{1e6 * s.inharmonicity:.1f}e-6 \u00b1 {100 * s.error / s.inharmonicity:.0f} %"
+                        for s in found.stiffnesses
+                        if s.string == string and s.inharmonicity
+                    ),
                     "",
                 ),
                 "notes": [_note(found.takes[note.take], note, pictured=pictured) for note in own],
