@@ -118,7 +118,8 @@ def _taught(plan: Path, found: Hearing) -> bytes:
 def _print(instrument: Instrument, found: Hearing, number: int) -> None:
     take = found.takes[0].take
     click.echo(
-        f"{instrument.title}: {len(found.notes)} notes of {take.seconds:.0f} s, pass {number}; in cents against the plan"
+        f"{instrument.title}: {len(found.notes)} notes of {take.seconds:.0f} s, pass {number}; "
+        "in cents against the plan"
     )
     head = ["string", "fret", "Hz", "cents", "\u00b1", "glide", "inharmonicity", "note"]
     rows = [

@@ -94,7 +94,7 @@ def _apart(before: Sequence[Reading], after: Sequence[Reading], fret: int) -> fl
         own = [each for each in part if each.fret == fret and not each.warbles]
         variance += float(np.mean([doubt_of(each) ** 2 for each in own])) / len(own)
         variance += open_doubt_of(own[0]) ** 2
-    return _SURE * variance**0.5
+    return _SURE * float(np.sqrt(variance))
 
 
 def _errors(readings: Sequence[Reading]) -> dict[int, list[float]]:

@@ -165,13 +165,7 @@ def parse_readings(text: bytes, plan: Plan) -> tuple[Reading, ...]:
         fret = row.whole("fret", 1, plan.frets.count)
         at = row.whole("pass", 1, MOST_PASSES) if row.has("pass") else 1
         source = _source(row)
-        if row.has("open"):
-            tuned = (row.number("open", -FURTHEST, FURTHEST), None)
-            if (string, at) in opened:
-                row.fault("open", "given besides a row of fret 0", "state one of them")
-        else:
-            unheard = (0.0, None if source == SOURCES[0] else UNHEARD)
-            tuned = opened.get((string, at), unheard)
+        tuned = _tuned(row, opened.get((string, at)), source)
         reading = Reading(
             string=string,
             fret=fret,
@@ -213,6 +207,15 @@ def _source(row: Row) -> str:
     if given and given not in SOURCES:
         row.fault("source", f"given {quoted(given)}", "allowed meter and recording")
     return given if given in SOURCES else SOURCES[0]
+
+
+def _tuned(row: Row, heard: tuple[float, float | None] | None, source: str) -> tuple[float, float | None]:
+    """Give the cents of the open string that goes with a row, and their doubt: as the row or one of fret 0 has it."""
+    if row.has("open"):
+        if heard is not None:
+            row.fault("open", "given besides a row of fret 0", "state one of them")
+        return row.number("open", -FURTHEST, FURTHEST), None
+    return heard or (0.0, None if source == SOURCES[0] else UNHEARD)
 
 
 def _opened(rows: Rows, plan: Plan) -> dict[tuple[int, int], tuple[float, float | None]]:

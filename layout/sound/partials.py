@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER
-from slotwright.layout.sound.pitch import SPECTRUM, law
+from slotwright.layout.sound.pitch import law
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -297,7 +297,8 @@ def fit(found: Partials, expected: tuple[float, float] | None = None) -> Fit:
     if expected is not None:
         stiffness = expected[0]
     pull, loose = 1.0, np.ones(len(n))
-    covariance, off = np.eye(2), np.zeros(len(n))
+    covariance: Floats = np.eye(2)
+    off: Floats = np.zeros(len(n))
     for _ in range(12):
         off = CENTS_PER_NEPER * np.log(found.frequencies / law(n, pitch, stiffness))
         by_stiffness = 0.5 * CENTS_PER_NEPER * (n**2 / (1 + stiffness * n**2) - 1 / (1 + stiffness))
@@ -309,7 +310,7 @@ def fit(found: Partials, expected: tuple[float, float] | None = None) -> Fit:
         prior, usual = (stiffness, 2e-3) if expected is None else expected
         known[1, 1] += (1e6 * usual) ** -2
         towards[1] += 1e6 * (prior - stiffness) / (1e6 * usual) ** 2
-        covariance = np.linalg.inv(known)
+        covariance = np.asarray(np.linalg.inv(known), dtype=np.float64)
         step = covariance @ towards
         pitch *= float(np.exp(step[0] / CENTS_PER_NEPER))
         stiffness = float(np.clip(stiffness + 1e-6 * step[1], 0.0, 6e-3))

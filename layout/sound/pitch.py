@@ -141,7 +141,7 @@ def series(sound: Floats, rate: float, pitch: float) -> Series | None:
     if count < 1:
         return None
     numbers = np.arange(1, count + 1)
-    floor = _floor(decibels, numbers * pitch / bin_width, pitch / bin_width)
+    floor = _floor(decibels, np.arange(1.0, count + 1) * pitch / bin_width, pitch / bin_width)
     # A peak is as wide as the window makes it: what is looked up may lie a bin or two beside it.
     near = max(1, round(0.6 / (len(sound) / rate) / bin_width))
     wide = np.lib.stride_tricks.sliding_window_view(np.pad(decibels, near, mode="edge"), 2 * near + 1).max(axis=1)
@@ -185,9 +185,9 @@ def _refined(
     if not numbers:
         return None
     kept = np.array(levels) > max(levels) - WEAKEST
-    n, f = np.array(numbers)[kept], np.array(places)[kept]
-    around = 10 ** (floor[n - 1] / 10) / np.log(2)  # the mean of what has this median
-    return Series(pitch, stiffness, n, f, around)
+    clear, at = np.array(numbers, dtype=np.intp)[kept], np.array(places)[kept]
+    around = 10 ** (floor[clear - 1] / 10) / np.log(2)  # the mean of what has this median
+    return Series(pitch, stiffness, clear, at, around)
 
 
 def _peak(decibels: Floats, at: float, reach: float) -> tuple[float, float]:

@@ -116,7 +116,7 @@ def plucks(found: Levels) -> tuple[Pluck, ...]:
     risen = (rise > RISE) & (decibels > max(floor + RISE, loudest - 50))
     onsets: list[int] = []
     for at in np.flatnonzero(risen):
-        if not onsets or (at - onsets[-1]) * STEP >= APART and not risen[at - 1]:
+        if not onsets or ((at - onsets[-1]) * STEP >= APART and not risen[at - 1]):
             onsets.append(int(at))
     return tuple(
         _pluck(found, onset, onsets[place + 1] if place + 1 < len(onsets) else len(decibels))

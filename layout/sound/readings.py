@@ -251,7 +251,7 @@ def hear(
     plan = instrument.plan
     order = played_notes(plan, played)
     wanted = _wanted(plan, order)
-    whole = _listen(instrument, Path(take), order, wanted, watch)
+    whole = _listen(Path(take), order, wanted, watch)
     found = [whole]
     notes, findings = _notes_of(plan, whole, 0)
     replaced: set[int] = set()
@@ -259,7 +259,7 @@ def hear(
         own = tuple(note for note in order if note[0] == string)
         if not own:
             raise SlotwrightError(f"--again: string {string} is not among those played")
-        other = _listen(instrument, Path(path), own, wanted, watch)
+        other = _listen(Path(path), own, wanted, watch)
         found.append(other)
         more, said = _notes_of(plan, other, place)
         notes = [note for note in notes if note.string != string] + more
@@ -273,7 +273,7 @@ def hear(
     notes.sort(key=lambda note: place_of[note.string, note.fret])
     missing = tuple(note for note in order if note not in heard)
     stiff = _stiffnesses(notes, instrument)
-    about = tuple(finding for each in found for finding in _about(each, order, wanted))
+    about = tuple(finding for each in found for finding in _about(each, wanted))
     return Hearing(tuple(found), tuple(notes), tuple(dict.fromkeys(missing)), stiff, (*about, *findings))
 
 
@@ -288,7 +288,6 @@ def _wanted(plan: Plan, order: Sequence[Note]) -> dict[Note, float]:
 
 
 def _listen(
-    instrument: Instrument,
     path: Path,
     order: tuple[Note, ...],
     wanted: Mapping[Note, float],
@@ -446,19 +445,19 @@ def _of_ends(fitted: float, clamped: int) -> float:
 
 def _remarks(note: HeardNote, listened: Listened) -> list[Finding]:
     """Say what is odd about a note that is used."""
-    subject, which = f"string {note.string}", named((note.string, note.fret))
+    subject, name = f"string {note.string}", named((note.string, note.fret))
     found = []
     for sound in note.sounds:
         heard = listened.sounds[sound]
         if heard.split is not None:
             words = (
-                f"{which} warbles: its partials are double, {heard.split:.1f} cents apart; magnets may pull, lower the "
-                "pickups and record it again"
+                f"{name} warbles: its partials are double, {heard.split:.1f} cents apart; magnets may pull, "
+                "lower the pickups and record it again"
             )
             found.append(Finding("warble", subject, words, {"split": heard.split}))
             break
     if note.glide > marks.HARD:
-        words = f"{which} falls by {note.glide:.1f} cents after the pluck: plucked too hard; pluck softer"
+        words = f"{name} falls by {note.glide:.1f} cents after the pluck: plucked too hard; pluck softer"
         found.append(Finding("hard pluck", subject, words, {"glide": note.glide}))
     return found
 
@@ -478,16 +477,16 @@ def _stiffnesses(notes: Sequence[HeardNote], instrument: Instrument) -> tuple[St
     return tuple(found)
 
 
-def _about(listened: Listened, order: Sequence[Note], wanted: Mapping[Note, float]) -> list[Finding]:
+def _about(listened: Listened, wanted: Mapping[Note, float]) -> list[Finding]:
     """Say what is to be said of a take: strays, swapped strings, doubtful readings, notes that are missing."""
     found = list(listened.take.findings)
     assignment = listened.assignment
     if assignment.swapped:
-        which = " and ".join(map(str, assignment.swapped))
+        strings = " and ".join(map(str, assignment.swapped))
         if len(assignment.swapped) > 2:
             words = "the strings were played in the other order; they are told by their pitch"
         else:
-            words = f"strings {which} look swapped; they are told by their pitch"
+            words = f"strings {strings} look swapped; they are told by their pitch"
         found.append(Finding("order", "take", words))
     for which, sound in enumerate(listened.sounds):
         if listened.of(which) is None:
@@ -502,8 +501,8 @@ def _about(listened: Listened, order: Sequence[Note], wanted: Mapping[Note, floa
                 names[1] = named(assignment.order[other])
             string = (note or assignment.order[other])[0]
             words = (
-                f"{clock(listened.sounds[which].pluck.begin)}: {names[0]}, or {names[1]}; record string {string} again "
-                f"(--again {string}=FILE)"
+                f"{clock(listened.sounds[which].pluck.begin)}: {names[0]}, or {names[1]}; record string {string} "
+                f"again (--again {string}=FILE)"
             )
             found.append(Finding("in doubt", f"string {string}", words, {"margin": float(margin)}))
     return found

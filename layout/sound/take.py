@@ -8,7 +8,7 @@ import subprocess
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -93,10 +93,7 @@ def read_take(path: Path) -> Take:
     size = path.stat().st_size
     if size > MOST_BYTES:
         raise TakeError(f"{path}: {size / 1e6:.0f} MB; a take has at most {MOST_BYTES / 1e6:.0f}, record it in parts")
-    if path.suffix.lower() in _COMPRESSED:
-        contents = _converted(path)
-    else:
-        contents = path.read_bytes()
+    contents = _converted(path) if path.suffix.lower() in _COMPRESSED else path.read_bytes()
     return parse_take(contents, str(path))
 
 
@@ -130,9 +127,8 @@ def parse_take(contents: bytes, name: str) -> Take:
                     f"{name}: {rate:g} samples a second; at least 8000 are needed, 44100 or 48000 are usual"
                 )
             if frames > LONGEST * rate:
-                raise TakeError(
-                    f"{name}: {frames / rate / 60:.0f} minutes; a take has at most {LONGEST / 60:.0f}, cut it in parts"
-                )
+                minutes = f"{frames / rate / 60:.0f} minutes"
+                raise TakeError(f"{name}: {minutes}; a take has at most {LONGEST / 60:.0f}, cut it in parts")
             sound = file.read(dtype="float32", always_2d=True)
     except soundfile.LibsndfileError as error:
         reason = str(error.error_string).strip().rstrip(".")
@@ -249,9 +245,9 @@ def _converted(path: Path) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         made = Path(folder) / "take.wav"
         command = [program, "-nostdin", "-v", "error", "-i", str(path.resolve()), "-vn", "-t", str(LONGEST + 1)]
-        options: dict[str, Any] = {"capture_output": True, "timeout": _SECONDS, "check": False}
+        command += ["-c:a", "pcm_f32le", str(made)]
         try:
-            done = subprocess.run([*command, "-c:a", "pcm_f32le", str(made)], **options)  # noqa: S603 - found above
+            done = subprocess.run(command, capture_output=True, timeout=_SECONDS, check=False)  # noqa: S603 - found above
         except subprocess.TimeoutExpired:
             raise TakeError(f"{path}: ffmpeg did not end; save the recording as WAV") from None
         if done.returncode or not made.exists():

@@ -6,7 +6,7 @@ import csv
 import io
 from typing import TYPE_CHECKING, Final
 
-from slotwright.layout.errors import Fault, MeasuredError, SlotwrightError
+from slotwright.layout.errors import MeasuredError, SlotwrightError
 from slotwright.layout.readings.notes import COLUMNS as KNOWN
 from slotwright.layout.readings.notes import MOST_PASSES, SOURCES, parse_readings
 from slotwright.layout.readings.table import read_rows
@@ -78,9 +78,7 @@ def added_to(before: bytes, path: Path, found: Hearing, plan: Plan, *, moved: bo
         rows = read_rows(before, KNOWN, ("string", "fret"), ",".join(COLUMNS))
         parse_readings(before, plan)
         passes = [int(row.cells.get("pass") or 1) for row in rows]
-        at = max(passes, default=1) + (moved and bool(passes))
-        if at > MOST_PASSES:
-            raise MeasuredError([Fault("", f"more than {MOST_PASSES} passes", "name a new file")])
+        at = min(max(passes, default=1) + (moved and bool(passes)), MOST_PASSES)
         columns = [*rows.columns, *(column for column in (*COLUMNS, "pass") if column not in rows.columns)]
         written = io.StringIO()
         out = csv.writer(written, delimiter=rows.delimiter, lineterminator="\n")

@@ -4,10 +4,10 @@ import csv
 import io
 import json
 import shutil
+import tomllib
 
 import numpy as np
 import pytest
-import tomllib
 from forward import healthy
 from helpers import some
 from sound import takes
@@ -23,7 +23,8 @@ def recorded(order=SHORT, **more):
 
 
 @pytest.fixture
-def take(heron, tmp_path):
+def take(heron):
+    tmp_path = heron.parent
     recorded().write(tmp_path / "take.wav", 24)
     return tmp_path / "take.wav"
 
@@ -32,7 +33,8 @@ def rows(path):
     return list(csv.DictReader(io.StringIO(path.read_text("utf-8"))))
 
 
-def test_from_a_take_to_moves(run, take, tmp_path):
+@pytest.mark.usefixtures("take")
+def test_from_a_take_to_moves(run, tmp_path):
     code, out, err = run("hear", "heron.toml", "take.wav", "--readings", "first.csv", "--played", PLAYED)
     assert (code, err) == (0, "")
     assert "first.csv  pass 1, 4 notes" in out
@@ -50,7 +52,8 @@ def test_from_a_take_to_moves(run, take, tmp_path):
         assert string["move_error"] < 0.15  # what two such notes doubt, and not a meter's half cent
 
 
-def test_a_pass_more(run, take, tmp_path):
+@pytest.mark.usefixtures("take")
+def test_a_pass_more(run, tmp_path):
     hear = ("hear", "heron.toml", "take.wav", "--readings", "first.csv", "--played", PLAYED)
     run(*hear)
     first = (tmp_path / "first.csv").read_text("utf-8").splitlines()
@@ -68,7 +71,8 @@ def test_a_pass_more(run, take, tmp_path):
     assert run("bench", "heron.toml", "first.csv")[0] == 0
 
 
-def test_meter_and_recording_do_not_mix(run, take, tmp_path):
+@pytest.mark.usefixtures("take")
+def test_meter_and_recording_do_not_mix(run, tmp_path):
     run("hear", "heron.toml", "take.wav", "--readings", "first.csv", "--played", PLAYED)
     mixed = (tmp_path / "first.csv").read_text("utf-8") + "3,17,590,,,,,,\n"
     (tmp_path / "mixed.csv").write_text(mixed, "utf-8")
@@ -77,7 +81,8 @@ def test_meter_and_recording_do_not_mix(run, take, tmp_path):
     assert "pass 1: read with a meter (line 6) and from a recording (line 2, 3, 4, 5)" in err
 
 
-def test_the_plan_learns_how_stiff_its_strings_are(run, take, tmp_path):
+@pytest.mark.usefixtures("take")
+def test_the_plan_learns_how_stiff_its_strings_are(run, tmp_path):
     code, out, _ = run(
         "hear", "heron.toml", "take.wav", "--readings", "a.csv", "--played", PLAYED, "--save-plan", "learnt.toml"
     )
@@ -90,7 +95,7 @@ def test_the_plan_learns_how_stiff_its_strings_are(run, take, tmp_path):
     assert "inharmonicity" not in strings[0]
 
 
-def test_measured_stiffness_sets_saddles_right(run, tmp_path):
+def test_measured_stiffness_sets_saddles_right():
     """A set has estimated cores; with B as heard a string of another core is set back as if that were stated."""
     plan = 'title = "q"\nstrings = { set = "electric 10-46" }\n[scale]\nlength = 640\n[board]\nnut_width = 43\n'
     plan += "[setup]\nnut_action = 0.4\naction = 1.7\n"
@@ -104,7 +109,8 @@ def test_measured_stiffness_sets_saddles_right(run, tmp_path):
     assert abs(guessed.offsets.saddle[5] - true.offsets.saddle[5]) > 0.3
 
 
-def test_evidence_names_every_sound(run, take, tmp_path):
+@pytest.mark.usefixtures("take")
+def test_evidence_names_every_sound(run, tmp_path):
     code, _, _ = run(
         "hear", "heron.toml", "take.wav", "--readings", "a.csv", "--played", PLAYED, "--evidence", "seen.html"
     )
@@ -117,6 +123,16 @@ def test_evidence_names_every_sound(run, take, tmp_path):
     assert "https:" not in page
     assert run("hear", "heron.toml", "take.wav", "--readings", "b.csv", "--evidence", "seen.html")[0] == 2
     assert not (tmp_path / "b.csv").exists()
+
+
+@pytest.mark.usefixtures("take")
+def test_the_report_shows_recorded_notes(run, tmp_path):
+    run("hear", "heron.toml", "take.wav", "--readings", "first.csv", "--played", PLAYED)
+    assert run("report", "heron.toml", "--readings", "first.csv")[0] == 0
+    page = (tmp_path / "heron.html").read_text("utf-8")
+    row = next(row for row in rows(tmp_path / "first.csv") if (row["string"], row["fret"]) == ("3", "12"))
+    assert "Notes read from recordings" in page
+    assert f"<td>{1e6 * float(row['inharmonicity']):.0f}e-6</td>" in page
 
 
 def loud():
@@ -139,8 +155,9 @@ BAD = {
 }
 
 
+@pytest.mark.usefixtures("heron")
 @pytest.mark.parametrize("name", BAD)
-def test_a_recording_that_is_none_says_one_sentence(run, heron, tmp_path, name):
+def test_a_recording_that_is_none_says_one_sentence(run, tmp_path, name):
     contents, says = BAD[name]
     (tmp_path / "take.wav").write_bytes(contents())
     code, out, err = run("hear", "heron.toml", "take.wav", "--readings", "a.csv", "--played", PLAYED)
@@ -150,7 +167,8 @@ def test_a_recording_that_is_none_says_one_sentence(run, heron, tmp_path, name):
     assert not (tmp_path / "a.csv").exists()
 
 
-def test_what_can_be_read_of_a_poor_one(run, heron, tmp_path):
+@pytest.mark.usefixtures("heron")
+def test_what_can_be_read_of_a_poor_one(run, tmp_path):
     sound = recorded().samples
     whole = takes.wav(sound, 44100)
     two = np.stack((0 * sound, sound), axis=1)
@@ -181,6 +199,7 @@ def test_what_a_phone_saves(run, take, tmp_path, monkeypatch):
     assert run(*hear)[0] == 0
 
 
+@pytest.mark.usefixtures("take")
 @pytest.mark.parametrize(
     ("options", "says"),
     some(
@@ -197,7 +216,7 @@ def test_what_a_phone_saves(run, take, tmp_path, monkeypatch):
         least=8,
     ),
 )
-def test_what_is_asked_wrongly(run, take, options, says):
+def test_what_is_asked_wrongly(run, options, says):
     code, _, err = run("hear", "heron.toml", "take.wav", "--readings", "a.csv", "--played", PLAYED, *options)
     assert code == 2
     assert says in err

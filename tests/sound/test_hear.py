@@ -10,8 +10,8 @@ from sound.stiff import MADE
 from slotwright.layout import intonate, lay_out
 from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.readings.notes import parse_readings
-from slotwright.layout.sound.readings import _of_ends, _sound, hear, listed
 from slotwright.layout.sound.plucks import levels, plucks
+from slotwright.layout.sound.readings import _of_ends, _sound, hear, listed
 from slotwright.layout.sound.take import parse_take
 from slotwright.layout.sound.written import table
 
@@ -198,8 +198,8 @@ def test_a_string_recorded_again_is_replaced_whole(heard, tmp_path):
 def test_out_of_tune_is_refused(heard):
     with pytest.raises(SlotwrightError, match="open strings out of tune, in cents: string 3 by \u221290; tune first"):
         heard(short([(3, 0), (3, 12)], off=[0, 0, -90.0, 0, 0, 0]), "3: 0 12")
+    order = [(string, 0) for string in (6, 5, 4, 3, 2, 1)]
     with pytest.raises(SlotwrightError, match="the whole instrument stands 100 cents flat"):
-        order = [(string, 0) for string in (6, 5, 4, 3, 2, 1)]
         heard(short(order, off=[-100.0] * 6), "6-1: 0")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from slotwright.layout.bench.diagnosis import intonate
 from slotwright.layout.bench.history import passes
 from slotwright.layout.export.report.facts import both, pitch_name
+from slotwright.layout.readings.notes import SOURCES
 from slotwright.layout.units import cents
 
 if TYPE_CHECKING:
@@ -28,6 +30,7 @@ def history(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, An
         "passes": {
             at: [_row(instrument, visit) for visit in visits] for at, visits in passes(instrument, readings).items()
         },
+        "recorded": _recorded(readings),
         "ended": _ended(instrument, readings),
         "findings": [
             *(f"string {v.string}: {f.kind}: {f}" for v in found.strings for f in v.findings),
@@ -39,6 +42,24 @@ def history(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, An
             for name in ("stiffness", "stretch")
         },
     }
+
+
+def _recorded(readings: Sequence[Reading]) -> list[dict[str, Any]]:
+    """Tell the notes that were read from recordings, with their doubt and what else was heard of them."""
+    return [
+        {
+            "at": each.at,
+            "string": each.string,
+            "fret": each.fret,
+            "cents": "" if math.isnan(each.error) else cents(each.error),
+            "doubt": "" if each.doubt is None else f"{math.hypot(each.doubt, each.open_doubt or 0.0):.2f}",
+            "glide": "" if each.glide is None else cents(each.glide, 1),
+            "inharmonicity": "" if each.inharmonicity is None else f"{1e6 * each.inharmonicity:.0f}e-6",
+            "note": each.note,
+        }
+        for each in readings
+        if each.source == SOURCES[1]
+    ]
 
 
 def _row(instrument: Instrument, visit: Visit) -> dict[str, Any]:
