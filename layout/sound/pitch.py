@@ -33,6 +33,8 @@ _CLEAR: Final = 12.0  # dB above what lies around it that a partial stands at le
 _OVER_NOISE: Final = 6.0  # times the median of the spectrum, below which nothing tells a pitch
 _REACH: Final = 36  # cents that the first pitch may be off
 STIFFNESSES: Final = np.concatenate(([0.0], np.geomspace(4e-6, 4e-3, 52)))  # B tried
+_LARGEST_GAP: Final = 6  # partials in a row that may be missing
+_FEWEST_FOR_LAW: Final = 7  # partials from which the law is fitted anew
 _CREDIT: Final = 40.0  # dB that one partial counts for at most
 
 
@@ -173,6 +175,8 @@ def _refined(
         wanted = float(law(np.array([n]), pitch, stiffness)[0])
         if wanted > top:
             break
+        if numbers and n - numbers[-1] > _LARGEST_GAP:
+            break  # what stands beyond is as likely a neighbour's
         reach = max(1.5, wanted * (0.006 if len(numbers) < 4 else 0.0035), 0.8 * bin_width)
         place, level = _peak(decibels, wanted / bin_width, min(reach, 0.3 * pitch) / bin_width)
         if level < floor[n - 1] + _CLEAR:
@@ -180,7 +184,7 @@ def _refined(
         numbers.append(n)
         places.append(place * bin_width)
         levels.append(level)
-        if len(numbers) >= 4:
+        if len(numbers) >= _FEWEST_FOR_LAW:  # a few low ones that a body pulls know less than the whole series
             pitch, stiffness = _law_of(np.array(numbers), np.array(places), np.array(levels), stiffness)
     if not numbers:
         return None

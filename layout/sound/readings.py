@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 
 MOST_OFF: Final = 60.0  # cents that an open string may be out of tune
 _NECK: Final = 0.03  # part by which B of one note may differ from the neck's law at the least
+_PLAN: Final = 0.35  # part by which the plan's B may be off, with an estimated core (measured strings: up to a third)
 _NOTE_LEAST: Final = 0.25  # s that a note has to last to be read
 _MOST_DOUBT: Final = 5.0  # cents
 SOUNDS: Final = 1000  # plucks that a take has at most
@@ -251,7 +252,7 @@ def hear(
     plan = instrument.plan
     order = played_notes(plan, played)
     wanted = _wanted(plan, order)
-    whole = _listen(Path(take), order, wanted, watch)
+    whole = _listen(instrument, Path(take), order, wanted, watch)
     found = [whole]
     notes, findings = _notes_of(plan, whole, 0)
     replaced: set[int] = set()
@@ -259,7 +260,7 @@ def hear(
         own = tuple(note for note in order if note[0] == string)
         if not own:
             raise SlotwrightError(f"--again: string {string} is not among those played")
-        other = _listen(Path(path), own, wanted, watch)
+        other = _listen(instrument, Path(path), own, wanted, watch)
         found.append(other)
         more, said = _notes_of(plan, other, place)
         notes = [note for note in notes if note.string != string] + more
@@ -288,6 +289,7 @@ def _wanted(plan: Plan, order: Sequence[Note]) -> dict[Note, float]:
 
 
 def _listen(
+    instrument: Instrument,
     path: Path,
     order: tuple[Note, ...],
     wanted: Mapping[Note, float],
@@ -305,7 +307,7 @@ def _listen(
         raise TakeError(f"{path}: {len(each)} sounds; that is no take of single notes")
     sounds = [_sound(take, pluck, level.floor) for pluck in watch(each)]
     assignment = assign([sound.pitch for sound in sounds], order, wanted)
-    sounds = _held_against_neck(sounds, assignment)
+    sounds = _held_against_neck(sounds, assignment, instrument)
     return Listened(str(path), take, level, tuple(sounds), assignment)
 
 
@@ -337,8 +339,11 @@ def _sound(take: Take, pluck: Pluck, floor: float) -> Sound:
     )
 
 
-def _held_against_neck(sounds: Sequence[Sound], found: Assignment) -> list[Sound]:
-    """Fit every note anew with the B that its string has over the neck: it grows as ``2^(n/6)``."""
+def _held_against_neck(sounds: Sequence[Sound], found: Assignment, instrument: Instrument) -> list[Sound]:
+    """Fit every note anew with the B that its string has over the neck: it grows as ``2^(n/6)``.
+
+    Where its other notes tell nothing, the plan does, roughly: three partials alone would know neither.
+    """
     held = list(sounds)
     for string in {string for string, _ in found.order}:
         own = [
@@ -348,7 +353,7 @@ def _held_against_neck(sounds: Sequence[Sound], found: Assignment) -> list[Sound
         ]
         for place, fret in own:
             told = [(sounds[other], at) for other, at in own if other != place]
-            expected = _neck(told)
+            expected = _neck(told) or _by_plan(instrument, string)
             partials, law = sounds[place].partials, sounds[place].fit
             if expected is None or partials is None or law is None:
                 continue
@@ -358,6 +363,14 @@ def _held_against_neck(sounds: Sequence[Sound], found: Assignment) -> list[Sound
             if apart < 4:  # else one of both is astray, and nobody knows which
                 held[place] = replace(sounds[place], fit=fit(partials, prior))
     return held
+
+
+def _by_plan(instrument: Instrument, string: int) -> tuple[float, float] | None:
+    """Give B of an open string by its gauge and kind, and how far that may be off; None where these are not known."""
+    if instrument.strung is None:
+        return None
+    expected = instrument.strung.bodies[string - 1].inharmonicity
+    return (expected, _PLAN * expected) if expected > 0 else None
 
 
 def _neck(told: Sequence[tuple[Sound, int]]) -> tuple[float, float] | None:

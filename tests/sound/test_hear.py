@@ -10,6 +10,7 @@ from sound.stiff import MADE
 from slotwright.layout import intonate, lay_out
 from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.readings.notes import parse_readings
+from slotwright.layout.sound.partials import fit
 from slotwright.layout.sound.plucks import levels, plucks
 from slotwright.layout.sound.readings import _of_ends, _sound, hear, listed
 from slotwright.layout.sound.take import parse_take
@@ -51,8 +52,10 @@ def off_and_doubt(many, **kind):
             off.append(np.inf)
             doubt.append(0.1)
             continue
-        off.append(cents(sound.fit.pitch, true.f1))
-        doubt.append(sound.fit.doubt)
+        # Of an instrument the plan knows B within a third or so: here a fifth too much.
+        law = fit(sound.partials, (1.2 * true.inharmonicity, 0.42 * true.inharmonicity))
+        off.append(cents(law.pitch, true.f1))
+        doubt.append(law.doubt)
         if len(sound.partials.numbers) >= 8:
             stiffness.append(_of_ends(sound.fit.stiffness, 1) / true.inharmonicity - 1)
     return np.array(off), np.array(doubt), np.array(stiffness)
