@@ -430,6 +430,8 @@ def _averaged(plan: Plan, note: Note, good: Sequence[int], listened: Listened, p
         stiffness = _of_ends(found, plan.setup.clamped_ends)
         error = float(sure.sum() ** -0.5)
     splits = [sound.split for sound in sounds if sound.split is not None]
+    if splits:  # it has two pitches, and which of them a neighbour note is to be held against nobody knows
+        doubt = float(np.hypot(doubt, 0.5 * max(splits)))
     glide = float(np.mean([each.glide for each in partials]))
     remarks = (["warble"] if splits else []) + (["plucked too hard"] if glide > marks.HARD else [])
     return HeardNote(

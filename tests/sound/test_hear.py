@@ -1,5 +1,8 @@
 """What is heard in takes whose truth is known (`takes`): pitch, doubt, stiffness, and which sound is which note."""
 
+from dataclasses import replace
+from itertools import product
+
 import numpy as np
 import pytest
 from forward import flat_plan, healthy
@@ -10,7 +13,9 @@ from sound.stiff import MADE
 from slotwright.layout import intonate, lay_out
 from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.readings.notes import parse_readings
-from slotwright.layout.sound.partials import fit
+from slotwright.layout.sound.assignment import AGAIN, KNOCK, MISSED, STRAY, _cheapest
+from slotwright.layout.sound.partials import fit, follow, rest
+from slotwright.layout.sound.pitch import first_pitch, series
 from slotwright.layout.sound.plucks import levels, plucks
 from slotwright.layout.sound.readings import _of_ends, _sound, hear, listed
 from slotwright.layout.sound.take import parse_take
@@ -222,3 +227,70 @@ def test_other_rates(heard, rate):
     truth = take.readings()
     for note in heard(take, "5: 0 12").notes:
         assert abs(cents(note.hertz, truth[note.string, note.fret])) < 0.4
+
+
+def test_a_note_that_warbles_and_one_plucked_too_hard_stay_and_are_noted(heard):
+    notes = takes.plucks(healthy(), [(4, 0), (4, 12), (4, 17)], seed=3, off=[0.0] * 6)
+    double = replace(notes[1].pluck, split=2.5, second=-6.0, glide=1.0)
+    hard = replace(notes[2].pluck, glide=8.0, split=0.0)
+    notes = [notes[0], replace(notes[1], pluck=double), replace(notes[2], pluck=hard)]
+    take = takes.record(notes, takes.Around(snr=50.0), seed=3)
+    found = heard(take, "4: 0 12 17")
+    assert [note.note for note in found.notes] == ["", "warble", "plucked too hard"]
+    assert found.notes[1].doubt > 1.0
+    told = next(finding for finding in found.findings if finding.kind == "warble")
+    assert told.numbers["split"] == pytest.approx(take.truths[1].split, abs=0.4)  # two seconds are a beat or two
+    read = parse_readings(table(found, INSTRUMENT.plan), INSTRUMENT.plan)
+    assert [each.warbles for each in read] == [True, False]
+
+
+# Which sound is which note: against all readings of a take that there are.
+
+
+def every_reading(sounds, notes):
+    """Yield all that sounds can be: places in order that never fall, or -1; -2 would be no reading."""
+    for reading in product(range(-1, notes), repeat=sounds):
+        told = [place for place in reading if place >= 0]
+        if told == sorted(told):
+            yield reading
+
+
+def price_of(reading, prices, strays):
+    told = [place for place in reading if place >= 0]
+    price = sum(prices[i, place] if place >= 0 else strays[i] for i, place in enumerate(reading))
+    return price + AGAIN * (len(told) - len(set(told))) + MISSED * (prices.shape[1] - len(set(told)))
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_the_cheapest_reading_and_its_margins(seed):
+    rng = np.random.default_rng([seed, 41])
+    sounds, notes = int(rng.integers(1, 6)), int(rng.integers(1, 5))
+    prices = np.where(rng.random((sounds, notes)) < 0.4, np.inf, rng.uniform(0, 4, (sounds, notes)))
+    pitches = [None if rng.random() < 0.3 else 100.0 for _ in range(sounds)]
+    strays = [KNOCK if pitch is None else STRAY for pitch in pitches]
+    all_of_them = {reading: price_of(reading, prices, strays) for reading in every_reading(sounds, notes)}
+    best = min(all_of_them, key=all_of_them.get)
+    found, others, margins, price = _cheapest(prices, pitches)
+    assert price == pytest.approx(all_of_them[best])
+    assert tuple(found) == best
+    for sound in range(sounds):
+        other = min(price for reading, price in all_of_them.items() if reading[sound] != best[sound])
+        assert margins[sound] == pytest.approx(min(other - price, 99.0))
+        if margins[sound] < 99:
+            assert any(r[sound] == others[sound] and p == pytest.approx(other) for r, p in all_of_them.items())
+
+
+def test_a_series_is_found_beside_sums_of_others():
+    """Sums of partials are exactly harmonic, and louder here than what they stand beside."""
+    rate, seconds, pitch, stiffness = 44100, 1.2, 110.0, 3e-4
+    t = np.arange(round(rate * seconds)) / rate
+    n = np.arange(1, 21)
+    own = n * pitch * np.sqrt((1 + stiffness * n**2) / (1 + stiffness))
+    sound = sum(np.exp(-2 * t) * np.cos(2 * np.pi * f * t + k) / k for k, f in zip(n, own, strict=True))
+    for k in range(10, 21, 2):
+        sound = sound + 0.05 * np.exp(-2 * t) * np.cos(2 * np.pi * (own[k // 2 - 1] + own[k - k // 2 - 2]) * t)
+    found = series(sound, rate, first_pitch(sound, rate))
+    partials = rest(follow(sound, rate, found), found.numbers)
+    law = fit(partials)
+    assert abs(cents(law.pitch, pitch)) < 0.1
+    assert law.stiffness == pytest.approx(stiffness, rel=0.02)
