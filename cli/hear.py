@@ -55,13 +55,7 @@ def command(
     from slotwright.layout.sound.readings import hear  # noqa: PLC0415
     from slotwright.layout.sound.written import added_to, table  # noqa: PLC0415
 
-    for path, suffixes, what in (
-        (readings, (".csv",), "readings are a CSV file"),
-        (evidence, (".html", ".htm"), "the evidence is an HTML file"),
-        (save_plan, (".toml",), "the plan is a TOML file"),
-    ):
-        if path is not None and path.suffix.lower() not in suffixes:
-            raise SlotwrightError(f"{path}: {what}; end its name in {suffixes[0]}")
+    _refuse_names(readings, evidence, save_plan)
     refuse_now([path for path in (evidence, save_plan) if path is not None], force=force)
     instrument = read_instrument(plan)
     before = readings.read_bytes() if readings.exists() else None
@@ -92,6 +86,18 @@ def command(
     click.echo(f"{readings}  pass {number}, {len(found.notes)} notes; next: slotwright bench {plan} {readings}")
     for path in files:
         click.echo(f"{path}  {'what was heard; open it in a browser' if path == evidence else 'the plan'}")
+
+
+def _refuse_names(readings: Path, evidence: Path | None, save_plan: Path | None) -> None:
+    for path, suffixes, what in (
+        (readings, (".csv",), "readings are a CSV file"),
+        (evidence, (".html", ".htm"), "the evidence is an HTML file"),
+        (save_plan, (".toml",), "the plan is a TOML file"),
+    ):
+        if path is not None and path.suffix.lower() not in suffixes:
+            raise SlotwrightError(f"{path}: {what}; end its name in {suffixes[0]}")
+    if readings.is_dir():
+        raise SlotwrightError(f"{readings}: is a folder; name a file for the readings")
 
 
 def _others(again: Sequence[str]) -> dict[int, Path]:

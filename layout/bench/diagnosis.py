@@ -21,7 +21,7 @@ from slotwright.layout.physics.offsets import SADDLE_REACH, Saddles, compensate,
 from slotwright.layout.physics.pitch import parts
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER
 from slotwright.layout.plan.bridges import Adjustable
-from slotwright.layout.readings.notes import FROM_FRET, last_pass
+from slotwright.layout.readings.notes import FROM_FRET, UNHEARD, last_pass
 from slotwright.layout.units import SHOWN, cents
 
 if TYPE_CHECKING:
@@ -54,8 +54,8 @@ class Verdict:
     string
         Number of the string.
     findings
-        What the saddle does not cure: ``reading``, ``low frets``, ``no position``, ``nut``, ``magnets``,
-        ``sticking`` or ``travel``; what its last move did: ``wrong way``, ``stuck`` or ``turns``; ``close``
+        What the saddle does not cure: ``open string``, ``reading``, ``low frets``, ``no position``, ``nut``,
+        ``magnets``, ``sticking`` or ``travel``; what its last move did: ``wrong way``, ``stuck`` or ``turns``; ``close``
         where the string could as well be left.
     """
 
@@ -381,6 +381,9 @@ def _heard(raw: Sequence[Reading], string: int) -> Iterator[Finding]:
     """Yield what was noted or scatters in a string's last pass."""
     last = last_pass(raw, string)
     now = [reading for reading in raw if reading.string == string and reading.at == last]
+    if any(reading.open_doubt == UNHEARD for reading in now):
+        words = "the recording has no open string to hold its notes against; record that string again, open too"
+        yield Finding("open string", f"string {string}", words, {"doubt": UNHEARD})
     if warbling := sorted({reading.fret for reading in now if reading.warbles}):
         yield Finding(
             "magnets",

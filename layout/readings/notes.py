@@ -40,7 +40,7 @@ FURTHEST: Final = 300.0  # cents; a reading further off is of another note
 MOST_PASSES: Final = 99
 MOST_DOUBT: Final = 50.0  # cents
 AGREE: Final = 0.05  # cents that hz and cents of one row may differ by, as they are rounded
-UNHEARD: Final = 5.0  # cents, how far an open string may be off that a recording does not have (from memory)
+UNHEARD: Final = 20.0  # cents, how far an open string may be off that a recording does not have (from memory)
 
 
 @dataclass(frozen=True, slots=True)

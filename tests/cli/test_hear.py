@@ -81,6 +81,20 @@ def test_meter_and_recording_do_not_mix(run, tmp_path):
     assert "pass 1: read with a meter (line 6) and from a recording (line 2, 3, 4, 5)" in err
 
 
+def test_notes_without_their_open_string_order_no_move(run, heron, tmp_path):
+    (tmp_path / "a.csv").write_text("string,fret,hz,doubt,source\n3,12,393.5,0.1,recording\n")
+    found = json.loads(run("bench", heron, "a.csv", "--json")[1])["strings"][0]
+    assert found["direction"] == "leave"
+    assert [finding["kind"] for finding in found["findings"]][0] == "open string"
+    # With the open string as sharp as that the note is in tune, and known to a tenth of a cent.
+    (tmp_path / "a.csv").write_text(
+        "string,fret,hz,doubt,source\n3,0,196.7,0.1,recording\n3,12,393.5,0.1,recording\n"
+    )
+    found = json.loads(run("bench", heron, "a.csv", "--json")[1])["strings"][0]
+    assert found["read"] == [{"fret": 12, "cents": pytest.approx(1200 * np.log2(393.5 / 2 / 196.7))}]
+    assert found["move_error"] == pytest.approx(0.1 * 2**0.5 / 2.7, rel=0.1)  # 2.7 cents a millimetre at fret 12
+
+
 @pytest.mark.usefixtures("take")
 def test_the_plan_learns_how_stiff_its_strings_are(run, tmp_path):
     code, out, _ = run(

@@ -82,7 +82,8 @@ def _named(listened: Listened, which: int, x, *, loudest: float) -> list[Markup]
             class_="used" if used else "left",
         )
     ]
-    name = "no note" if note is None else f"{note[0]} open" if note[1] == 0 else f"{note[0]} at {note[1]}"
+    stray = "no note" if sound.pitch is None else "another note"
+    name = stray if note is None else f"{note[0]} open" if note[1] == 0 else f"{note[0]} at {note[1]}"
     if used:
         parts.append(words((left, 20), name, class_="name"))
     else:  # on a line of its own: a knock may stand close before a note
