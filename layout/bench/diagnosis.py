@@ -55,8 +55,8 @@ class Verdict:
         Number of the string.
     findings
         What the saddle does not cure: ``open string``, ``reading``, ``low frets``, ``no position``, ``nut``,
-        ``magnets``, ``sticking`` or ``travel``; what its last move did: ``wrong way``, ``stuck`` or ``turns``; ``close``
-        where the string could as well be left.
+        ``magnets``, ``sticking`` or ``travel``; what its last move did: ``wrong way``, ``stuck`` or
+        ``turns``; ``close`` where the string could as well be left.
     """
 
     advice: Advice | None
