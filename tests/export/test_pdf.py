@@ -15,11 +15,15 @@ from PIL import Image
 from readers import MM, pdf_lines, pdf_paths
 
 from slotwright.layout.drawing.catalogue import described, draw_sheet
-from slotwright.layout.drawing.marks import scale_bar
+from slotwright.layout.drawing.scale_bar import scale_bar
 from slotwright.layout.drawing.sheet import PENS, Contour, Layer, Line, Sheet, Text
 from slotwright.layout.errors import PaperError
-from slotwright.layout.export.paper import FOOT, SIDE, SIZES, correction, paper_size, share_out
-from slotwright.layout.export.pdf import pdf, registration, unprintable
+from slotwright.layout.export.letters import unprintable
+from slotwright.layout.export.page import bars, corner
+from slotwright.layout.export.paper import SIZES, correction, paper_size
+from slotwright.layout.export.pdf import pages_of, pdf
+from slotwright.layout.export.tile import registration
+from slotwright.layout.export.tiling import FOOT, SIDE, share_out
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.plan import Plan
 
