@@ -91,8 +91,10 @@ def outlines(text: Text) -> list[Ring]:
     left, foot = text.baseline()
     found: list[Ring] = []
     for name, step in zip(letters, steps, strict=True):
-        for ring in _letter(name, TOLERANCE / size)[0]:
-            found.append([(left + cos * (x + a) - sin * b, foot + sin * (x + a) + cos * b) for a, b in ring])
+        found += [
+            [(left + cos * (x + a) - sin * b, foot + sin * (x + a) + cos * b) for a, b in ring]
+            for ring in _letter(name, TOLERANCE / size)[0]
+        ]
         x += step
     return found
 

@@ -74,7 +74,7 @@ class _About(PDFInfo):  # type: ignore[misc] # reportlab is untyped
         tiles = len(layout.tiles)
         self.title = f"{sheet.title} - {sheet.name}"
         self.subject = f"Sheet {sheet.name} at full size, {f'{tiles} tiles' if tiles > 1 else 'one page'}"
-        self.keywords = ", ".join((sheet.name, "full size", "template", "instrument making"))
+        self.keywords = f"{sheet.name}, full size, template, instrument making"
         self.creator = f"slotwright {version('slotwright')}"
 
     def format(self, document: Any) -> Any:  # noqa: ANN401

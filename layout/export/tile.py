@@ -10,7 +10,7 @@ import shapely
 from slotwright.layout.drawing.sheet import Layer, Text
 from slotwright.layout.export import ink
 from slotwright.layout.export.page import corner
-from slotwright.layout.export.tiling import shape
+from slotwright.layout.export.tiling import CROSS, shape
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     Tile = tuple[int, int]
     Drawn = Line | Contour | Circle | Text
 
-_CROSS: Final = 3.0  # mm, arm of a registration cross
 _NAME: Final = 1.8  # mm, height of the name of a seam
 _BEYOND: Final = 2.4  # mm that a seam is drawn past the window, where its name stands
 _ASIDE: Final = (0.0, 1.0, -1.0, 2.0, -2.0, 4.0, -4.0)  # lines of text that a label off a seam may move aside
@@ -103,12 +102,7 @@ def registration(layout: Layout, tile: Tile) -> list[Point]:
     list of point
         Centres in the axes of the drawing [mm], two on each seam.
     """
-    found = []
-    for seam in layout.neighbours(tile):
-        for part in (0.25, 0.75):
-            along = seam.reach[0] + part * (seam.reach[1] - seam.reach[0])
-            found.append((seam.at, along) if seam.upright else (along, seam.at))
-    return found
+    return [point for one, other, point in layout.crosses if tile in (one, other)]
 
 
 def _meets(one: Box, other: Box) -> bool:
@@ -140,7 +134,7 @@ def _beside(label: Text, layout: Layout, standing: list[shapely.Geometry]) -> tu
             step = (x, y + aside) if abs(x) > abs(y) else (x + aside, y)
             moved = replace(label, at=(label.at[0] + step[0], label.at[1] + step[1]))
             inside = moved.box()
-            if left <= inside[0] and inside[2] <= right and bottom <= inside[1] and inside[3] <= top or not lines:
+            if (left <= inside[0] and inside[2] <= right and bottom <= inside[1] and inside[3] <= top) or not lines:
                 over = len(tree.query(shape(moved), "intersects"))
                 tried.append((over, abs(step[0]) + abs(step[1]), tile, moved))
     _, _, tile, moved = min(tried, key=lambda each: each[:3])
@@ -172,6 +166,6 @@ def _seams(canvas: Canvas, layout: Layout, tile: Tile) -> None:
             ink.write(canvas, (begin, seam.at + 0.7), first, _NAME)
             ink.write(canvas, (begin, seam.at - 0.7 - _NAME), second, _NAME)
     for x, y in registration(layout, tile):
-        canvas.line(x - _CROSS, y, x + _CROSS, y)
-        canvas.line(x, y - _CROSS, x, y + _CROSS)
-        canvas.circle(x, y, _CROSS / 2, fill=0)
+        canvas.line(x - CROSS, y, x + CROSS, y)
+        canvas.line(x, y - CROSS, x, y + CROSS)
+        canvas.circle(x, y, CROSS / 2, fill=0)

@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.drawing.sheet import Box, Sheet
+    from slotwright.layout.instrument.arcs import Point
 
+    Tile = tuple[int, int]
     Drawn = Line | Contour | Circle | Text
     Floats = NDArray[np.float64]
 
@@ -30,6 +32,8 @@ FOOT: Final = 20.0  # mm at its foot for the level bar, the names of seams, the 
 _LEAST: Final = 102.0  # mm, room for a bar of 100 mm
 _PEN: Final = 0.3  # mm that lines reach beyond their middles
 _CLEAR: Final = 5.0  # mm from a seam to a cut, enough to tape and to mark (common practice, no source)
+CROSS: Final = 3.0  # mm, arm of a registration cross
+_ASIDE: Final = np.array(sorted(np.linspace(-0.15, 0.15, 13), key=abs))  # of a seam that a cross may move along it
 _EVEN: Final = 60  # places of the grid to try besides those that things on the drawing suggest
 _RASTER: Final = 2000  # fields of the longer side of the map of ink
 _MOST_TRIED: Final = 4_000_000  # tiles looked at while the grid is placed
@@ -60,6 +64,8 @@ class Layout:
         Row and column of each page that shows anything; row 0 is the top one.
     framed
         One page shows the whole sheet with its frame; otherwise tiles show the drawing, and covers tell the rest.
+    crosses
+        Registration crosses: two tiles that both have it, and its middle [mm of the drawing].
     """
 
     paper: tuple[float, float]
@@ -71,6 +77,7 @@ class Layout:
     rows: tuple[float, ...]
     tiles: tuple[tuple[int, int], ...]
     framed: bool = False
+    crosses: tuple[tuple[Tile, Tile, Point], ...] = ()
 
     def box(self, tile: tuple[int, int]) -> Box:
         """Give what a tile shows [mm of the drawing]."""
@@ -257,7 +264,7 @@ def _placed(sheet: Sheet, blank: Layout, box: Box, ink: _Ink) -> _Placed:
     i, j = divmod(int(order[0]), tiles.shape[1])
     columns, rows = across.ends(i), up.ends(j)[::-1]
     grid = replace(blank, columns=tuple(columns), rows=tuple(rows))
-    layout = replace(grid, tiles=_shown(sheet.drawing, grid))
+    layout = _crossed(replace(grid, tiles=_shown(sheet.drawing, grid)), sheet.drawing)
     return _Placed(layout, (len(layout.tiles), cut[i, j], -near[i, j], off[i, j]))
 
 
@@ -273,6 +280,25 @@ def _shown(drawing: Sequence[Drawn], grid: Layout) -> tuple[tuple[int, int], ...
             if len(shapes.query(field, "intersects")):
                 found.append((i, j))
     return tuple(found)
+
+
+def _crossed(layout: Layout, drawing: Sequence[Drawn]) -> Layout:
+    """Place two crosses on every seam, where they cover as little of the drawing as can be."""
+    shapes = shapely.STRtree([shape(entity) for entity in drawing])
+    found = []
+    for tile in layout.tiles:
+        for seam in layout.neighbours(tile):
+            if seam.other < tile:
+                continue
+            begin, end = seam.reach
+            for quarter in (0.25, 0.75):
+                alongs = begin + (end - begin) * (quarter + _ASIDE)
+                points = [(seam.at, float(y)) if seam.upright else (float(y), seam.at) for y in alongs]
+                covered = [
+                    len(shapes.query(shapely.Point(point).buffer(CROSS + 1), "intersects")) for point in points
+                ]
+                found.append((tile, seam.other, points[int(np.argmin(covered))]))
+    return replace(layout, crosses=tuple(found))
 
 
 @dataclass(frozen=True, slots=True)
@@ -321,7 +347,7 @@ class _Axis:
         seams = starts[:, 1:] + overlap / 2
         cut, clear = np.zeros(len(shifts)), np.full(len(shifts), _CLEAR)
         for weight, group in zip(_WEIGHTS, groups, strict=True):
-            for begin, end in group:
+            for begin, end in group[group[:, 1] - group[:, 0] < room]:  # what is longer is cut anyway
                 away = np.fmax(begin - seams, seams - end)  # NaN, no seam, cuts nothing
                 cut += weight * (away < 0).sum(axis=1)
                 clear = np.minimum(
