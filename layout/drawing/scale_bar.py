@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from slotwright.layout import cautions
 from slotwright.layout.drawing.sheet import Layer, Line, Text
@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from slotwright.layout.instrument.arcs import Point
     from slotwright.layout.units import Unit
 
-_NUMBERS = 1.8  # mm, height of the numbers
-_STEP = 50  # mm, what counts as round
+_NUMBERS: Final = 1.8  # mm, height of the numbers
+_STEP: Final = 50  # mm, what counts as round
 
 
 def scale_bar(
@@ -54,8 +54,9 @@ def scale_bar(
 
     yield Line(Layer.DIM, at(0, 0), at(end, 0))
     for mm in range(0, end + 1, 10):
-        yield tick(mm, first, whole=mm % 50 == 0)
-    for mm in range(50, end, 50 if end <= 300 else 100):
+        yield tick(mm, first, whole=mm % _STEP == 0)
+    step = _STEP if end <= 300 else 2 * _STEP
+    for mm in range(step, end, step):
         yield number(mm, first, str(mm))
     yield number(end, first, f"{end} mm", "right")
     inches = int(end / MM_PER_INCH)

@@ -157,7 +157,7 @@ def _whole(rings: Iterable[Ring]) -> Iterable[tuple[Point, ...]]:
         field = shapely.Polygon(ring).buffer(0)
         letter = letter.difference(field) if shapely.LinearRing(ring).is_ccw else letter.union(field)
     for part in shapely.get_parts(letter):
-        if part.geom_type == "Polygon":
+        if part.geom_type == "Polygon" and not part.is_empty:
             part = shapely.geometry.polygon.orient(part)  # noqa: PLW2901
             for ring in (part.exterior, *part.interiors):
                 yield tuple((float(x), float(y)) for x, y in ring.coords[:-1])

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from slotwright.layout.instrument.arcs import Point
 
 LEVEL: Final = -9.0  # mm, the level bar below the window
-UPRIGHT: Final = -6.6  # mm, the upright bar left of it
+UPRIGHT: Final = -6.2  # mm, the upright bar left of it
 SMALL: Final = 2.0  # mm, height of capitals of running text
 _LINES: Final = (-16.2, -19.6)  # mm, the two lines of text below the window
 _MAP: Final = (26.0, 5.4)  # mm, the most that a key map covers

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 MOST_PAGES: Final = 40
-SIDE: Final = 13.0  # mm at the left of a page for its upright scale bar and the names of seams
+SIDE: Final = 12.0  # mm at the left of a page for its upright scale bar and the names of seams
 FOOT: Final = 20.0  # mm at its foot for the level bar, the names of seams, the key map and what is said
 _LEAST: Final = 102.0  # mm, room for a bar of 100 mm
 _PEN: Final = 0.3  # mm that lines reach beyond their middles
@@ -36,6 +36,7 @@ CROSS: Final = 3.0  # mm, arm of a registration cross
 _ASIDE: Final = np.array(sorted(np.linspace(-0.15, 0.15, 13), key=abs))  # of a seam that a cross may move along it
 _EVEN: Final = 60  # places of the grid to try besides those that things on the drawing suggest
 _RASTER: Final = 2000  # fields of the longer side of the map of ink
+_LOOKED_AT: Final = 40  # of the best places, at most
 _MOST_TRIED: Final = 4_000_000  # tiles looked at while the grid is placed
 
 _WHOLE: Final = frozenset({Layer.CUT_SLOTS, Layer.MARK, Layer.DRILL, Layer.POCKET})
@@ -249,8 +250,9 @@ def _best(sheet: Sheet, blanks: Sequence[Layout]) -> Layout:
 def _placed(sheet: Sheet, blank: Layout, box: Box, ink: _Ink) -> _Placed:
     """Place the grid over the drawing."""
     groups = [np.array([entity.box() for entity in group]).reshape(-1, 4) for group in whole(sheet.drawing)]
+    drawn = np.array([entity.box() for entity in sheet.drawing])
     axes = [
-        _Axis.over(low, high, room, blank.overlap, [group[:, axis::2] for group in groups])
+        _Axis.over(low, high, room, blank.overlap, [group[:, axis::2] for group in groups], drawn[:, axis::2])
         for axis, (low, high, room) in enumerate(_spans(box, blank))
     ]
     if math.prod(axis.starts.size for axis in axes) > _MOST_TRIED:
@@ -261,11 +263,18 @@ def _placed(sheet: Sheet, blank: Layout, box: Box, ink: _Ink) -> _Placed:
     near = np.minimum(across.clear[:, None], up.clear[None])
     off = across.off[:, None] + up.off[None]
     order = np.lexsort((off.ravel(), -near.ravel(), cut.ravel(), tiles.ravel()))
-    i, j = divmod(int(order[0]), tiles.shape[1])
-    columns, rows = across.ends(i), up.ends(j)[::-1]
-    grid = replace(blank, columns=tuple(columns), rows=tuple(rows))
-    layout = _crossed(replace(grid, tiles=_shown(sheet.drawing, grid)), sheet.drawing)
-    return _Placed(layout, (len(layout.tiles), cut[i, j], -near[i, j], off[i, j]))
+    best: _Placed | None = None
+    for place in order[:_LOOKED_AT]:  # the map of ink is coarse: a tile with the tip of a line is told by the line
+        i, j = divmod(int(place), tiles.shape[1])
+        grid = replace(blank, columns=tuple(across.ends(i)), rows=tuple(up.ends(j)[::-1]))
+        shown = _shown(sheet.drawing, grid)
+        cost = (len(shown), cut[i, j], -near[i, j], off[i, j])
+        if best is None or cost < best.cost:
+            best = _Placed(replace(grid, tiles=shown), cost)
+        if len(shown) <= tiles[i, j]:
+            break
+    assert best is not None
+    return _Placed(_crossed(best.layout, sheet.drawing), best.cost)
 
 
 def _shown(drawing: Sequence[Drawn], grid: Layout) -> tuple[tuple[int, int], ...]:
@@ -327,18 +336,23 @@ class _Axis:
     off: Floats
 
     @classmethod
-    def over(cls, low: float, high: float, room: float, overlap: float, groups: Sequence[Floats]) -> _Axis:
-        """Find the places: between all that a seam could cut, and evenly over one step of the grid."""
+    def over(
+        cls, low: float, high: float, room: float, overlap: float, groups: Sequence[Floats], drawn: Floats
+    ) -> _Axis:
+        """Find the places: between all that a seam could cut, where a tile just takes something in, and evenly."""
         if high - low <= room:
             nothing = np.zeros(1)
             return cls(room, overlap, np.array([[(low + high - room) / 2]]), nothing, nothing + _CLEAR, nothing)
         step, long = room - overlap, high - low - overlap
         fits = math.ceil(long / step - 1e-9) * step - long  # with no more, as few tiles as can be reach the end
         edges = np.concatenate([(low + overlap / 2 - group.ravel()) % step for group in groups])
+        takes = np.unique(
+            np.round(np.concatenate((low - drawn[:, 0] + _PEN, low + room - drawn[:, 1] - _PEN)) % step)
+        )
         breaks = np.unique(np.concatenate((edges, [0.0, fits, step])))
         between = (breaks[1:] + breaks[:-1]) / 2
         shifts = np.concatenate(
-            ([0.0, fits, fits / 2], between, np.linspace(0, fits, _EVEN), np.linspace(0, step, _EVEN))
+            ([0.0, fits, fits / 2], between, takes, np.linspace(0, fits, _EVEN), np.linspace(0, step, _EVEN))
         )
         shifts = np.unique(shifts[shifts < step])
         counts = np.ceil((long + shifts) / step - 1e-9)
@@ -399,13 +413,12 @@ class _Ink:
 
     def tiles(self, across: _Axis, up: _Axis) -> NDArray[np.int64]:
         """Count the tiles with ink of their own for each pair of places, shape (places across, places up)."""
-        x0, x1 = self._fields(across, 0)
-        y0, y1 = self._fields(up, 1, down=True)
-        wide, high = x0.shape, y0.shape
-        a, b, c, d = x0.ravel(), x1.ravel(), y0.ravel(), y1.ravel()
+        a, b = self._fields(across, 0)
+        c, d = self._fields(up, 1, down=True)
+        left, right, low, high = a.ravel(), b.ravel(), c.ravel(), d.ravel()
         s = self.summed
-        ink = s[np.ix_(b, d)] - s[np.ix_(a, d)] - s[np.ix_(b, c)] + s[np.ix_(a, c)]
-        return (ink > 0).reshape(*wide, *high).sum(axis=(1, 3))
+        ink = s[np.ix_(right, high)] - s[np.ix_(left, high)] - s[np.ix_(right, low)] + s[np.ix_(left, low)]
+        return np.asarray((ink > 0).reshape(*a.shape, *c.shape).sum(axis=(1, 3)))
 
     def _fields(self, axis: _Axis, which: int, *, down: bool = False) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Give the first and the last field of what each tile shows and the one before it does not."""
