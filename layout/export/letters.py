@@ -131,7 +131,7 @@ def _letter(name: str, tolerance: float) -> tuple[tuple[tuple[Point, ...], ...],
 
 def _curve(rings: list[Ring], points: tuple[Point | None, ...], tolerance: float) -> None:
     """Follow a run of parabolas, whose joints lie midway between their control points."""
-    *controls, end = points
+    controls, end = [point for point in points[:-1] if point is not None], points[-1]
     if end is None:  # a ring of control points alone begins midway between its last and its first one
         end = _midway(controls[-1], controls[0])
         rings.append([end])
@@ -155,7 +155,7 @@ def _whole(rings: Iterable[Ring]) -> Iterable[tuple[Point, ...]]:
     letter: shapely.Geometry = shapely.Polygon()
     for ring in sorted(rings, key=lambda each: -shapely.Polygon(each).area):
         field = shapely.Polygon(ring).buffer(0)
-        letter = letter.difference(field) if shapely.LinearRing(ring).is_ccw else letter.union(field)
+        letter = (shapely.difference if shapely.LinearRing(ring).is_ccw else shapely.union)(letter, field)
     for part in shapely.get_parts(letter):
         if part.geom_type == "Polygon" and not part.is_empty:
             part = shapely.geometry.polygon.orient(part)  # noqa: PLW2901

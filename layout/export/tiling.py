@@ -179,7 +179,7 @@ def share_out(
     box = _inked((*sheet.drawing, *sheet.frame))
     for blank in blanks:
         if all(high - low <= room for low, high, room in _spans(box, blank)):
-            return replace(blank, framed=True, **_centred(box, blank))
+            return _centred(box, blank)
     best = _best(sheet, blanks)
     if len(best.tiles) > MOST_PAGES:
         for name, size in sorted(SIZES.items(), key=lambda item: item[1]):
@@ -192,7 +192,7 @@ def share_out(
     return best
 
 
-def whole(drawing: Sequence[Drawn]) -> tuple[list[Drawn], list[Drawn], list[Drawn]]:
+def whole(drawing: Sequence[Drawn]) -> tuple[Sequence[Drawn], Sequence[Drawn], Sequence[Drawn]]:
     """Give what is kept off seams: slots, marks, holes and pockets first of all, labels, then outlines."""
     texts = [entity for entity in drawing if isinstance(entity, Text)]
     lines = [entity for entity in drawing if not isinstance(entity, Text)]
@@ -236,9 +236,10 @@ def _spans(box: Box, blank: Layout) -> list[tuple[float, float, float]]:
     return [(box[axis], box[axis + 2], blank.window[axis]) for axis in (0, 1)]
 
 
-def _centred(box: Box, blank: Layout) -> dict[str, tuple[float, ...]]:
+def _centred(box: Box, blank: Layout) -> Layout:
+    """Put all on one page."""
     columns, rows = (((low + high - room) / 2,) for low, high, room in _spans(box, blank))
-    return {"columns": columns, "rows": rows, "tiles": ((0, 0),)}
+    return replace(blank, columns=columns, rows=rows, tiles=((0, 0),), framed=True)
 
 
 def _best(sheet: Sheet, blanks: Sequence[Layout]) -> Layout:
@@ -263,17 +264,15 @@ def _placed(sheet: Sheet, blank: Layout, box: Box, ink: _Ink) -> _Placed:
     near = np.minimum(across.clear[:, None], up.clear[None])
     off = across.off[:, None] + up.off[None]
     order = np.lexsort((off.ravel(), -near.ravel(), cut.ravel(), tiles.ravel()))
-    best: _Placed | None = None
+    found = []
     for place in order[:_LOOKED_AT]:  # the map of ink is coarse: a tile with the tip of a line is told by the line
         i, j = divmod(int(place), tiles.shape[1])
         grid = replace(blank, columns=tuple(across.ends(i)), rows=tuple(up.ends(j)[::-1]))
         shown = _shown(sheet.drawing, grid)
-        cost = (len(shown), cut[i, j], -near[i, j], off[i, j])
-        if best is None or cost < best.cost:
-            best = _Placed(replace(grid, tiles=shown), cost)
+        found.append(_Placed(replace(grid, tiles=shown), (len(shown), cut[i, j], -near[i, j], off[i, j])))
         if len(shown) <= tiles[i, j]:
             break
-    assert best is not None
+    best = min(found, key=lambda each: each.cost)
     return _Placed(_crossed(best.layout, sheet.drawing), best.cost)
 
 

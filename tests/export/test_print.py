@@ -96,8 +96,8 @@ def test_a_joined_print_is_true(name, tmp_path):
     shift, found = np.zeros(2), []
     for number, page in enumerate(seen):
         if number:
-            here = crosses(page[:foot, left : left + strip]) + [left, 0]
-            there = crosses(seen[number - 1][:foot, right - strip : right]) + [right - strip, 0]
+            here = crosses(page[:foot, left : left + strip]) + np.array([left, 0])
+            there = crosses(seen[number - 1][:foot, right - strip : right]) + np.array([right - strip, 0])
             apart = there - here
             assert np.abs(apart[0] - apart[1]).max() < 0.1 * MM  # both crosses agree
             shift = shift + apart.mean(axis=0)
