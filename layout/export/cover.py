@@ -22,7 +22,7 @@ _TITLE: Final = (5.0, 3.0)  # mm, heights of the two lines at the head
 _SMALL: Final = 2.2  # mm, height of running text
 _LARGE: Final = 3.0  # mm, of headings
 _LEADING: Final = 1.7  # line to line, in heights
-_COLUMN: Final = 80.0  # mm, least width of a column of text
+_COLUMN: Final = 75.0  # mm, least width of a column of text
 _GAP: Final = 7.0  # mm between columns
 _ROW: Final = 8.0  # mm, height of a row of the title block
 _CELL: Final = 30.0  # mm, least width of a cell of it
@@ -139,7 +139,7 @@ class _Cover:
         title, height = fitted(self.sheet.title, wide, _TITLE[0], 2.4)
         ink.write(canvas, (0, high - _TITLE[0]), title, height)
         pages = f"{tiles} tiles at full size follow" if tiles > 1 else "the drawing at full size follows"
-        words = f"Sheet {self.sheet.name}, reduced; {pages}"
+        words = f"Sheet {self.sheet.name}, reduced, not to cut by; {pages}"
         ink.write(canvas, (0, high - sum(_TITLE) - 2.5), words, _TITLE[1])
         canvas.saveState()
         left, bottom, right, _ = view.box
