@@ -263,14 +263,16 @@ def _placed(sheet: Sheet, blank: Layout, box: Box, ink: _Ink) -> _Placed:
     cut = across.cut[:, None] + up.cut[None]
     near = np.minimum(across.clear[:, None], up.clear[None])
     off = across.off[:, None] + up.off[None]
-    order = np.lexsort((off.ravel(), -near.ravel(), cut.ravel(), tiles.ravel()))
+    few = np.lexsort((off.ravel(), -near.ravel(), cut.ravel(), tiles.ravel()))
+    whole_first = np.lexsort((off.ravel(), -near.ravel(), tiles.ravel(), cut.ravel()))
     found = []
-    for place in order[:_LOOKED_AT]:  # the map of ink is coarse: a tile with the tip of a line is told by the line
+    # The map of ink is coarse: whether a tile shows the tip of a line is told by the line.
+    for place in (*few[:_LOOKED_AT], *whole_first[tiles.ravel()[whole_first] <= tiles.min() + 1][:_LOOKED_AT]):
         i, j = divmod(int(place), tiles.shape[1])
         grid = replace(blank, columns=tuple(across.ends(i)), rows=tuple(up.ends(j)[::-1]))
         shown = _shown(sheet.drawing, grid)
         found.append(_Placed(replace(grid, tiles=shown), (len(shown), cut[i, j], -near[i, j], off[i, j])))
-        if len(shown) <= tiles[i, j]:
+        if len(shown) <= tiles.min():
             break
     best = min(found, key=lambda each: each.cost)
     return _Placed(_crossed(best.layout, sheet.drawing), best.cost)
