@@ -68,7 +68,7 @@ def crosses(picture):
 
 
 def top(three):
-    """Give where a parabola through three values is highest, from the middle one."""
+    """Give where a parabola through three values is highest, counted from the second."""
     return 0.5 * (three[0] - three[2]) / (three[0] - 2 * three[1] + three[2])
 
 
