@@ -7,12 +7,14 @@ from typing import Final, Literal, get_args
 SheetName = Literal["board", "slots", "marks", "stick", "index", "radius", "nut", "saddle", "bridge"]
 Format = Literal["dxf", "svg", "pdf"]
 Version = Literal["R12", "R2000", "R2010"]
+Lettering = Literal["text", "outline"]
 BridgeKind = Literal["individual saddles", "saddle slot", "two posts", "floating"]
 
 SHEETS: Final[tuple[SheetName, ...]] = get_args(SheetName)
 FORMATS: Final[tuple[Format, ...]] = get_args(Format)
 USUAL_FORMATS: Final[tuple[Format, ...]] = ("dxf", "svg")
 VERSIONS: Final[tuple[Version, ...]] = get_args(Version)
+LETTERINGS: Final[tuple[Lettering, ...]] = get_args(Lettering)
 BRIDGE_KINDS: Final[tuple[BridgeKind, ...]] = get_args(BridgeKind)
 UNKNOWN_KIND: Final = "?"  # of a bridge: missing or misspelt
 ONE_TABLE: Final = "one table"  # of a key that may hold a list of tables or one table instead
