@@ -76,7 +76,9 @@ def draw_sheet(instrument: Instrument, name: SheetName, *, mirrored: bool = Fals
     sheet = SHEETS[name]
     if lacking := sheet.missing(instrument):
         raise SheetError(f"sheet {name}: {lacking}")
-    return framed(name, instrument, sheet.content(instrument), mirrored=mirrored)
+    sheets = described(instrument)
+    of = sheets.index(name) + 1, len(sheets)
+    return framed(name, instrument, sheet.content(instrument), of=of, mirrored=mirrored)
 
 
 def described(instrument: Instrument) -> tuple[SheetName, ...]:

@@ -63,22 +63,26 @@ class Pen:
     dashes: tuple[float, ...] = ()
 
 
-# Cutting lines are unbroken and as thin as ISO 128 allows: their middle is what counts.
+# Widths from ISO 128. The frame is wider than the part but paler: what is cut stands out.
 PENS: Final[dict[Layer, Pen]] = {
-    Layer.CUT_OUTLINE: Pen("#101418", 7, 0.18),
-    Layer.CUT_SLOTS: Pen("#1d3f8a", 150, 0.18),
-    Layer.POCKET: Pen("#0b6470", 134, 0.18),
-    Layer.DRILL: Pen("#7a1f5c", 220, 0.18),
+    Layer.CUT_OUTLINE: Pen("#101418", 7, 0.35),
+    Layer.CUT_SLOTS: Pen("#1d3f8a", 150, 0.25),
+    Layer.POCKET: Pen("#0b6470", 134, 0.25),
+    Layer.DRILL: Pen("#7a1f5c", 220, 0.25),
     Layer.CONTACT: Pen("#a3390c", 20, 0.25),
-    Layer.MARK: Pen("#1d5e38", 102, 0.13),
+    Layer.MARK: Pen("#1d5e38", 102, 0.18),
     Layer.REF_STRINGS: Pen("#7d705a", 8, 0.13),
     Layer.REF_CENTRE: Pen("#6d7680", 8, 0.13, (6.0, 1.2, 0.8, 1.2)),
     Layer.REF_SADDLE: Pen("#8a4b12", 32, 0.13, (3.0, 1.2)),
     Layer.REF_BLANK: Pen("#6d7680", 8, 0.13, (1.6, 1.2)),
-    Layer.DIM: Pen("#3c4650", 8, 0.13),
+    Layer.DIM: Pen("#3c4650", 8, 0.18),
     Layer.TEXT: Pen("#101418", 7, 0.18),
-    Layer.FRAME: Pen("#101418", 7, 0.25),
+    Layer.FRAME: Pen("#3c4650", 8, 0.5),
 }
+
+
+# What a cutter follows: in DXF a hairline, for its middle is what counts. In the order of work.
+FOLLOWED: Final = (Layer.DRILL, Layer.POCKET, Layer.CUT_SLOTS, Layer.CUT_OUTLINE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from slotwright.layout.drawing.lettering import fitted, text_width, wrapped
+from slotwright.layout.drawing.lettering import fitted
 from slotwright.layout.drawing.sheet import Passage, Text, extents
+from slotwright.layout.drawing.typesetting import LABEL, SMALL, SetLine, in_rows, set_passage
 from slotwright.layout.export import ink
 from slotwright.layout.export.page import corner
 
@@ -19,14 +20,10 @@ if TYPE_CHECKING:
     from slotwright.layout.export.tiling import Layout
 
 _TITLE: Final = (5.0, 3.0)  # mm, heights of the two lines at the head
-_SMALL: Final = 2.2  # mm, height of running text
-_LARGE: Final = 3.0  # mm, of headings
-_LEADING: Final = 1.7  # line to line, in heights
 _COLUMN: Final = 75.0  # mm, least width of a column of text
 _GAP: Final = 7.0  # mm between columns
 _ROW: Final = 8.0  # mm, height of a row of the title block
 _CELL: Final = 30.0  # mm, least width of a cell of it
-_LABEL: Final = 1.6  # mm, height of the small labels in it
 _VIEWS: Final = (
     0.42,
     0.36,
@@ -35,7 +32,6 @@ _VIEWS: Final = (
     0.2,
 )  # of the page that the whole view may take: the most that leaves one cover
 _PAD: Final = 4.0  # mm of the drawing around what the whole view shows
-_TOGETHER: Final = 8  # lines of a paragraph that are not torn apart
 _LEGIBLE: Final = 1.0  # mm, letters that are smaller in the whole view are left out
 _PRINTED: Final = (
     "Print at full size: 100 %, no fitting to the page.",
@@ -45,17 +41,6 @@ _ASSEMBLED: Final = (
     "Lay the tiles in the order of their numbers, row by row from the top left.",
     "Cut or fold one of two neighbours along the dashed line that bears both numbers; lay cross on cross, then tape.",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class _Line:
-    """A line of a column: the step to it, and what stands in it by the distance from the left [mm]."""
-
-    step: float
-    height: float
-    cells: tuple[tuple[float, str], ...]
-    ruled: bool = False
-    keep: bool = False  # together with the next one
 
 
 def covers(sheet: Sheet, layout: Layout) -> list[_Cover]:
@@ -82,9 +67,9 @@ def _set_out(sheet: Sheet, layout: Layout, part: float) -> list[_Cover]:
     wide, high = layout.window
     many = max(1, int((wide + _GAP) // (_COLUMN + _GAP)))
     column = (wide - (many - 1) * _GAP) / many
-    lines = [line for passage in _passages(sheet, layout) for line in _set(passage, column)]
+    lines = [line for passage in _passages(sheet, layout) for line in set_passage(passage, column)]
     view = _view(sheet, layout, part)
-    block = _ROW * len(_rows(sheet.fields, wide))
+    block = _ROW * len(in_rows(sheet.fields, wide, _CELL))
     found: list[_Cover] = []
     while lines or not found:
         first = not found
@@ -110,7 +95,7 @@ class _Cover:
 
     sheet: Sheet
     layout: Layout
-    columns: tuple[tuple[_Line, ...], ...]
+    columns: tuple[tuple[SetLine, ...], ...]
     column: float
     top: float
     view: _View | None
@@ -126,11 +111,11 @@ class _Cover:
             x, y = number * (self.column + _GAP), self.top
             for line in lines:
                 y -= line.step
-                for place, text in line.cells:
-                    ink.write(canvas, (x + place, y), text, line.height)
-                if line.ruled:
+                for place, text, across in line.cells:
+                    ink.write(canvas, (x + place, y), text, line.height, across)
+                if line.rule:
                     canvas.setLineWidth(ink.THIN)
-                    canvas.line(x, y - 1.2, x + self.column, y - 1.2)
+                    canvas.line(x, y - 1.2, x + line.rule, y - 1.2)
         canvas.restoreState()
 
     def _head(self, canvas: Canvas, view: _View) -> None:
@@ -188,31 +173,7 @@ def _passages(sheet: Sheet, layout: Layout) -> Iterator[Passage]:
     yield from sheet.texts
 
 
-def _set(passage: Passage, room: float) -> Iterator[_Line]:
-    """Set a passage into lines."""
-    step = _SMALL * _LEADING
-    yield _Line(2.2 * step, _LARGE, ((0.0, passage.heading),), keep=True)
-    for paragraph in passage.paragraphs:
-        lines = wrapped(paragraph, room, _SMALL)
-        for i, line in enumerate(lines):
-            whole = i < len(lines) - 1 and len(lines) <= _TOGETHER
-            yield _Line(step if i else 1.4 * step, _SMALL, ((0.0, line),), keep=whole)
-    if passage.rows:
-        widths = [
-            max(text_width(cell, _SMALL) for cell in column) + 3.0 for column in zip(*passage.rows, strict=True)
-        ]
-        share = min(1.0, room / sum(widths))
-        places = [share * sum(widths[:i]) for i in range(len(widths))]
-        for i, row in enumerate(passage.rows):
-            cells = [
-                (place, *fitted(cell, share * width - 2.0, _SMALL, 1.4))
-                for place, width, cell in zip(places, widths, row, strict=True)
-            ]
-            height = min(height for _, _, height in cells)
-            yield _Line(1.4 * step, height, tuple(cell[:2] for cell in cells), ruled=i == 0, keep=i == 0)
-
-
-def _filled(lines: list[_Line], many: int, room: float) -> tuple[list[_Line], list[tuple[_Line, ...]]]:
+def _filled(lines: list[SetLine], many: int, room: float) -> tuple[list[SetLine], list[tuple[SetLine, ...]]]:
     """Fill columns evenly as far as they hold; give what is left and the columns."""
     depth = sum(line.step for line in lines)
     for goal in (depth / many, *(depth / many + 4.0 * n for n in range(1, 200)), room):
@@ -222,11 +183,13 @@ def _filled(lines: list[_Line], many: int, room: float) -> tuple[list[_Line], li
     return rest, columns
 
 
-def _poured(lines: list[_Line], many: int, room: float, *, torn: bool) -> tuple[list[_Line], list[tuple[_Line, ...]]]:
-    columns: list[tuple[_Line, ...]] = []
+def _poured(
+    lines: list[SetLine], many: int, room: float, *, torn: bool
+) -> tuple[list[SetLine], list[tuple[SetLine, ...]]]:
+    columns: list[tuple[SetLine, ...]] = []
     rest = list(lines)
     for _ in range(many):
-        column: list[_Line] = []
+        column: list[SetLine] = []
         used = 0.0
         while rest:
             line = rest[0] if column else replace(rest[0], step=rest[0].height)
@@ -245,22 +208,9 @@ def _poured(lines: list[_Line], many: int, room: float, *, torn: bool) -> tuple[
     return rest, columns
 
 
-def _rows(fields: Iterable[tuple[str, str]], wide: float) -> list[list[tuple[str, str]]]:
-    """Put the cells of the title block into rows, as many beside each other as can be read."""
-    rows: list[list[tuple[str, str]]] = []
-    for field in fields:
-        longer = [*rows[-1], field] if rows else [field]
-        cell = wide / len(longer)
-        if rows and cell >= _CELL and all(text_width(value, _SMALL) <= cell - 4 for _, value in longer):
-            rows[-1] = longer
-        else:
-            rows.append([field])
-    return rows
-
-
 def _title_block(canvas: Canvas, fields: Iterable[tuple[str, str]], wide: float) -> None:
     """Draw the title block along the foot of the window: a small label close above each value."""
-    rows = _rows(fields, wide)
+    rows = in_rows(fields, wide, _CELL)
     if not rows:
         return
     high = _ROW * len(rows)
@@ -275,6 +225,6 @@ def _title_block(canvas: Canvas, fields: Iterable[tuple[str, str]], wide: float)
             x = 0.5 + j * cell
             if j:
                 canvas.line(x, top, x, top - _ROW)
-            ink.write(canvas, (x + 2, top - 0.9 - _LABEL), label, _LABEL)
-            text, height = fitted(value, cell - 4, _SMALL, 1.4)
+            ink.write(canvas, (x + 2, top - 0.9 - LABEL), label, LABEL)
+            text, height = fitted(value, cell - 4, SMALL, 1.4)
             ink.write(canvas, (x + 2, top - _ROW + 1.6), text, height)

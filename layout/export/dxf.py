@@ -8,7 +8,7 @@ import re
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
-from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
+from slotwright.layout.drawing.sheet import FOLLOWED, PENS, Circle, Contour, Line, Text
 from slotwright.layout.export.letters import outlines
 from slotwright.layout.export.outside import kept_out
 from slotwright.layout.units import MM_PER_INCH
@@ -88,7 +88,8 @@ def dxf(sheet: Sheet, *, unit: Unit = "mm", version: Version = "R2000", letterin
 def _head(document: Drawing, sheet: Sheet, number: Number) -> None:
     document.styles.add(_STYLE, font="txt", dxfattribs={"width": _NARROW})
     for layer, pen in PENS.items():
-        added = document.layers.add(str(layer), color=pen.index, lineweight=round(100 * pen.width))
+        weight = 0 if layer in FOLLOWED else round(100 * pen.width)
+        added = document.layers.add(str(layer), color=pen.index, lineweight=weight)
         if pen.dashes:
             dashes = [number(dash) * (-1) ** i for i, dash in enumerate(pen.dashes)]
             document.linetypes.add(str(layer), [number(sum(pen.dashes)), *dashes])

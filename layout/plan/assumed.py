@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from slotwright.layout.plan.fields import LengthField
 from slotwright.layout.plan.table import Table
@@ -94,6 +94,50 @@ def _of_string(filled: Mapping[str, Any] | str, plan: Plan) -> str:
         for key, value in filled.items()
     }
     return ", ".join(forms.get(key, "{}").format(value) for key, value in parts.items())
+
+
+def plain_name(path: str) -> str:
+    """Name a key in the words of a bench.
+
+    Parameters
+    ----------
+    path
+        Path of a key, such as ``setup.press_distance``.
+
+    Returns
+    -------
+    str
+        What a sheet calls it: the key without its table, unless that would be unclear.
+    """
+    if path in _NAMES:
+        return _NAMES[path]
+    table, _, key = path.rpartition(".")
+    words = key.replace("_", " ")
+    return f"{table.replace('.', ' ')} {words}" if table.partition(".")[0] in _WITH_TABLE else words
+
+
+_WITH_TABLE: Final = ("bridge", "jig", "nut", "blank")
+_NAMES: Final = {
+    "frets.divisions": "divisions of the octave",
+    "frets.height": "height of a crown",
+    "frets.slot_clearance": "slot deeper than tang by",
+    "scale.square_fret": "square fret",
+    "board.spacing": "strings spaced by",
+    "board.string_spread_nut": "string spread at the nut",
+    "board.string_spread_saddle": "string spread at the saddle",
+    "board.edge_margin": "outer string to edge",
+    "setup.nut_action": "action at the nut",
+    "setup.relief_between": "relief between frets",
+    "setup.press_distance": "finger behind the crown",
+    "setup.clamped_ends": "ends of a string held stiffly",
+    "compensation.nut": "nut compensation",
+    "compensation.minimise": "errors kept small",
+    "compensation.tolerance": "tolerance in cents",
+    "compensation.rounding": "offsets rounded to",
+    "calibration.stiffness": "stiffness, times",
+    "calibration.stretch": "stretch, times",
+    "jig.blade_to_pin": "blade to pin",
+}
 
 
 def _unstated(
