@@ -155,7 +155,7 @@ def _table(instrument: Instrument) -> Iterator[Passage]:
         for string, (y, along) in enumerate(zip(places(instrument), instrument.bridge.along, strict=True))
     ]
     over = f"over the {_level(instrument)}"
-    yield Passage("Crest", (), (("string", "from centre", over, "from the saddle's middle"), *rows))
+    yield Passage("Crest", (), (("string", "from centre", over, "off its middle"), *rows))
 
 
 def _level(instrument: Instrument) -> str:

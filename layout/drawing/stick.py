@@ -35,7 +35,7 @@ def content(instrument: Instrument) -> Content:
         entities += _strip(instrument, middle, "centre line", 0.0, range(len(plan.strings)))
         along = "along the centre line"
     else:
-        for side, y in zip(sides(instrument), (-_WIDTH / 2 - 5, _WIDTH / 2 + 5), strict=True):
+        for side, y in zip(sides(instrument), (-_WIDTH / 2 - 8, _WIDTH / 2 + 8), strict=True):
             edge = 1 - side.slot
             name = ("treble", "bass")[edge] + " edge"
             entities += _strip(instrument, instrument.neck.edges[edge], name, y, [side.number - 1])

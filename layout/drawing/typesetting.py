@@ -22,7 +22,7 @@ LABEL: Final = 1.6  # mm, the small label above each value of a title block
 UNSET: Final = "-"  # what stands in a cell that the plan leaves empty
 _TOGETHER: Final = 8  # lines of a paragraph that are not torn apart
 _APART: Final = 3.0  # mm between the columns of a table
-_LEAST: Final = 1.4  # mm, the smallest letters of a table
+_LEAST: Final = 1.2  # mm, the smallest letters of a table
 _NUMBER: Final = re.compile(r"[-+\u2212]?[\d.]+\u00b0?")
 
 
@@ -77,19 +77,18 @@ def _table(rows: Sequence[Sequence[str]], room: float, step: float) -> Iterator[
     columns = list(zip(*rows, strict=True))
     numbers = [all(_NUMBER.fullmatch(cell) for cell in column[1:] if cell) for column in columns]
     numbers[0] = False
-    widths = [max(text_width(cell, SMALL) for cell in column) + _APART for column in columns]
-    share = min(1.0, room / sum(widths))
-    ends = [share * sum(widths[: i + 1]) - _APART for i in range(len(widths))]
+    natural = [max(text_width(cell, SMALL) for cell in column) for column in columns]
+    scale = min(1.0, (room - _APART * (len(columns) - 1)) / sum(natural))
+    height = max(SMALL * scale, _LEAST)
+    widths = [scale * width for width in natural]
+    ends = [sum(widths[: i + 1]) + _APART * i for i in range(len(widths))]
     for i, row in enumerate(rows):
-        cells = [fitted(cell, share * width - _APART, SMALL, _LEAST) for width, cell in zip(widths, row, strict=True)]
-        placed: list[tuple[float, str, Across]] = [
-            (end, text, "right") if number else (end + _APART - share * width, text, "left")
-            for end, width, number, (text, _) in zip(ends, widths, numbers, cells, strict=True)
-        ]
-        height = min(height for _, height in cells)
-        yield SetLine(
-            (1.4 if i < 2 else 1.15) * step, height, tuple(placed), rule=0.0 if i else ends[-1], keep=i == 0
-        )
+        placed: list[tuple[float, str, Across]] = []
+        for end, width, number, cell in zip(ends, widths, numbers, row, strict=True):
+            text, _ = fitted(cell, width + 1e-9, height, height)
+            placed.append((end, text, "right") if number else (end - width, text, "left"))
+        rule = 0.0 if i else ends[-1]
+        yield SetLine((1.4 if i < 2 else 1.15) * step, height, tuple(placed), rule=rule, keep=i == 0)
 
 
 def in_rows(fields: Iterable[tuple[str, str]], room: float, least: float) -> list[list[tuple[str, str]]]:
