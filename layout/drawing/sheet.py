@@ -136,6 +136,24 @@ class Contour:
         arcs = (Arc.between(*side) for side in self.sides() if side[2])
         return _box([*self.corners, *(point for arc in arcs for point in arc.extremes())])
 
+    def dashes(self) -> list[float]:
+        """Give lengths of dashes and gaps all the way round that leave a dash on either side of every corner [mm].
+
+        Empty where its layer is drawn unbroken; a gap of 0 stands at each corner.
+        """
+        pen, found = PENS[self.layer], list[float]()
+        for start, end, bulge in self.sides() if pen.dashes else ():
+            if bulge:
+                arc = Arc.between(start, end, bulge)
+                length = arc.radius * abs(arc.turn)
+            else:
+                length = math.dist(start, end)
+            dash, gap = pen.dashes[:2]
+            many = max(0, round((length - dash) / (dash + gap)))
+            share = length / (dash + many * (dash + gap))
+            found += [*([share * dash, share * gap] * many), share * dash, 0.0]
+        return found[:-1]
+
     def points(self) -> list[Point]:
         """Give its corners, and points along its arcs that straight lines between stay near to [mm]."""
         found: list[Point] = []

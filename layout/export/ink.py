@@ -52,6 +52,7 @@ def draw(canvas: Canvas, entities: Iterable[Line | Contour | Circle | Text]) -> 
             case Circle():
                 canvas.circle(*entity.centre, entity.radius, fill=0)
             case Contour():
+                canvas.setDash(entity.dashes())  # which leave no corner open
                 canvas.drawPath(_path(canvas, entity), fill=0)
             case Text():
                 write(canvas, entity.baseline(), entity.text, entity.height, entity.across, entity.turn)

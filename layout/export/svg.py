@@ -78,7 +78,8 @@ def _add(group: Group, entity: Line | Contour | Circle | Text, number: Number) -
         case Circle():
             group.circle(at(entity.centre), number(entity.radius))
         case Contour():
-            group.path(" ".join(_path(entity, at, number)))
+            dashes = " ".join(map(number, entity.dashes()))
+            group.path(" ".join(_path(entity, at, number)), **({"stroke_dasharray": dashes} if dashes else {}))
         case Text():
             x, y = at(entity.baseline())
             group.text(
