@@ -24,6 +24,7 @@ _LISTS: Final = {
     "strings": "strings[...]",
     "aim": "aim[...]",
     "under": "under[...]",
+    "cutters": "cutters[...]",
 }  # keys that hold a list of tables
 _UNIT: Final = re.compile(r" \[(cents|degrees|g/m|N mm2)\]")  # in what is said of a key
 
