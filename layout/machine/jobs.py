@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
@@ -21,11 +20,15 @@ from slotwright.layout.units import ROUNDING, SHOWN
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from numpy.typing import NDArray
+
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.machine.passes import Run
     from slotwright.layout.names import Operation
     from slotwright.layout.plan.machine import Cutter
     from slotwright.layout.plan.plan import Plan
+
+    Floats = NDArray[np.float64]
 
 ORDER: Final[tuple[Operation, ...]] = ("holes", "surface", "slots", "marks", "pockets", "outline")
 NARROWER: Final = 0.03  # mm that a cut may be narrower than its slot without a word
@@ -44,6 +47,7 @@ operations = ["outline"]
 diameter = "1/8 in"
 cutting_length = "12 mm"
 """
+MOST_MOVES: Final = 100_000  # of one operation
 _TOUCH_ROOM: Final = 1.0  # mm round a touched point that stays uncut
 
 
@@ -120,6 +124,29 @@ def lacking(plan: Plan) -> str | None:
     return None
 
 
+def told(instrument: Instrument) -> tuple[Finding, ...]:
+    """Say what a maker should know before the board is milled, or why it cannot be.
+
+    Parameters
+    ----------
+    instrument
+        The instrument.
+
+    Returns
+    -------
+    tuple of Finding
+        Nothing where the plan has no machine.
+    """
+    if instrument.plan.machine is None:
+        return ()
+    try:
+        return plan_milling(instrument).findings
+    except MillError as error:
+        return tuple(
+            Finding("not milled", fault.where or "machine", f"not milled: {fault}") for fault in error.faults
+        )
+
+
 @lru_cache(maxsize=4)
 def plan_milling(instrument: Instrument) -> Milling:
     """Decide how the board of an instrument is milled.
@@ -140,10 +167,9 @@ def plan_milling(instrument: Instrument) -> Milling:
         With all that keeps the board from being milled as the plan says.
     """
     if lacks := lacking(instrument.plan):
-        where, _, what = lacks.rpartition(": missing; ") if "missing; " in lacks else ("", "", lacks)
-        raise MillError([Fault(where, f"missing; {what}" if where else what)])
+        raise MillError([Fault("", lacks)])
     setting = setting_of(instrument)
-    if faults := tuple(_faults(instrument, setting)):
+    if faults := tuple(_faults(setting)):
         raise MillError(faults)
     jobs = tuple(_jobs(instrument, setting))
     outlining = [job.cutter for job in jobs if "outline" in job.operations]
@@ -160,7 +186,7 @@ def _jobs(instrument: Instrument, setting: Setting) -> Iterator[Job]:
         for cutter in cutters:
             if operation not in cutter.operations:
                 continue
-            runs = tuple(_runs(instrument, setting, cutter, operation))
+            runs = tuple(_counted(_runs(instrument, setting, cutter, operation), operation))
             if not runs:
                 continue
             work = Work(operation, runs)
@@ -175,6 +201,18 @@ def _jobs(instrument: Instrument, setting: Setting) -> Iterator[Job]:
             gathered.append(work)
     if held is not None:
         yield Job(number + 1, held, tuple(gathered))
+
+
+def _counted(runs: Iterator[Run], operation: Operation) -> Iterator[Run]:
+    """Refuse an operation of more moves than a controller, or the proof of it, can be asked to bear."""
+    moves = 0
+    for run in runs:
+        moves += len(run.points)
+        if moves > MOST_MOVES:
+            what = f"{operation} takes more than {MOST_MOVES} moves"
+            mend = "raise step_down, step_over, scallop or tolerance, or take a thicker cutter"
+            raise MillError([Fault("machine.cutters", what, mend)])
+        yield run
 
 
 def _runs(instrument: Instrument, setting: Setting, cutter: Cutter, operation: Operation) -> Iterator[Run]:
@@ -194,7 +232,7 @@ def _runs(instrument: Instrument, setting: Setting, cutter: Cutter, operation: O
             yield from outline.runs(instrument, setting, cutter)
 
 
-def _faults(instrument: Instrument, setting: Setting) -> Iterator[Fault]:
+def _faults(setting: Setting) -> Iterator[Fault]:
     """Find what keeps the board from being milled before any path is drawn."""
     plan, machine = setting.plan, setting.machine
     said = plan.said
@@ -216,6 +254,8 @@ def _faults(instrument: Instrument, setting: Setting) -> Iterator[Fault]:
     yield from _faults_of_cutters(plan, setting)
     yield from _faults_of_heights(plan, setting, done)
     yield from _faults_of_dowels(setting)
+    if machine.z_zero == "top" and not setting.in_stock(*machine.touch):
+        yield Fault("machine.touch", "not on the blank", "name a point on it that nothing cuts")
 
 
 def _faults_of_cutters(plan: Plan, setting: Setting) -> Iterator[Fault]:
@@ -340,9 +380,7 @@ def _faults_of_depth(setting: Setting, cutter: Cutter, number: int, work: Work) 
         )
 
 
-def depth_in_wood(
-    setting: Setting, cutter: Cutter, points: shapely.Geometry, operation: Operation
-) -> shapely.Geometry:
+def depth_in_wood(setting: Setting, cutter: Cutter, points: Floats, operation: Operation) -> Floats:
     """Give how deep a tip is in the wood beside it.
 
     Parameters
@@ -359,44 +397,24 @@ def depth_in_wood(
     ndarray, shape (n,)
         Depths below the highest wood within its radius [mm]; below 0 above it.
     """
-    x, y, z = np.asarray(points).T
+    x, y, z = points.T
     left, low, right, high = setting.stock
     radius = cutter.diameter / 2
     x = np.clip(x, left, right)
     inward = np.maximum(np.abs(np.clip(y, low, high)) - radius, 0.0)
     surfaced = operation in ("slots", "marks")  # the others have wood beside them that is as high as before
-    return np.asarray(setting.top(x, inward, surfaced=surfaced)) - z
+    depth: Floats = setting.top(x, inward, surfaced=surfaced) - z
+    return depth
 
 
 def _findings(instrument: Instrument, setting: Setting, jobs: tuple[Job, ...]) -> Iterator[Finding]:
     """Say what a maker should know before it is cut."""
     plan, machine = setting.plan, setting.machine
     for job in jobs:
-        cut = job.cutter.diameter + machine.runout
-        if "slots" not in job.operations:
-            continue
-        if (off := plan.frets.slot_width - cut) > NARROWER + ROUNDING:
-            fine = [said_finely(plan, length) for length in (cut, off)]
-            yield Finding(
-                "narrow cut",
-                "slots",
-                f"the slots are cut {fine[0]} wide, {fine[1]} narrower than stated; cut a test slot in an offcut and "
-                "try the wire in it",
-                {"cut": cut, "slot_width": plan.frets.slot_width},
-            )
-        if plan.frets.wire:
-            for each in fit(plan.frets.wire, dict.fromkeys(instrument.wires.frets, cut), plan.units):
-                yield Finding(each.kind, each.subject, f"as it is milled: {each.words}", each.numbers)
+        if "slots" in job.operations:
+            yield from _findings_of_slots(instrument, job.cutter)
     if not setting.surfaces and machine.state == "flat":
-        deepest = float(np.max(setting.fall(*setting.part.exterior.coords.xy)))
-        above = setting.thickness - plan.board.thickness
-        if above > SHOWN or deepest > SHOWN:
-            parts = [f"{plan.said(above)} off its top"] if above > SHOWN else []
-            parts += [f"the radius, {plan.said(deepest)} at the edges"] if deepest > SHOWN else []
-            words = (
-                f"the slots are cut deep enough for what comes off the blank by hand afterwards: {', '.join(parts)}"
-            )
-            yield Finding("by hand", "blank", words, {"top": above, "edges": deepest})
+        yield from _left_to_the_hand(setting)
     if plan.board.binding:
         yield Finding(
             "bound board",
@@ -406,13 +424,38 @@ def _findings(instrument: Instrument, setting: Setting, jobs: tuple[Job, ...]) -
             {"binding": plan.board.binding},
         )
     done = {operation for job in jobs for operation in job.operations}
-    for cutter in machine.settled:
-        for operation in cutter.operations:
-            if operation not in done:
-                yield Finding("unused", operation, f"{operation}: this board has none", {})
-    if machine.dowels and math.isfinite(setting.thickness):
-        depth = plan.said(DOWEL_DEPTH)
-        yield Finding("dowels", "dowels", f"the holes of the dowels go {depth} into the spoil board", {})
+    for operation in (each for cutter in machine.cutters for each in cutter.operations if each not in done):
+        yield Finding("unused", operation, f"{operation}: this board has none")
+    if "holes" in done:
+        words = f"the holes of the dowels go {plan.said(DOWEL_DEPTH)} into the spoil board"
+        yield Finding("dowels", "dowels", words, {"depth": DOWEL_DEPTH})
+
+
+def _findings_of_slots(instrument: Instrument, cutter: Cutter) -> Iterator[Finding]:
+    """Say how wide slots come out, and how the wire fits them."""
+    plan = instrument.plan
+    cut = cutter.diameter + (plan.machine.runout if plan.machine else 0.0)
+    if (off := plan.frets.slot_width - cut) > NARROWER + ROUNDING:
+        words = (
+            f"the slots are cut {said_finely(plan, cut)} wide, {said_finely(plan, off)} narrower than stated; cut a "
+            "test slot in an offcut and try the wire in it"
+        )
+        yield Finding("narrow cut", "slots", words, {"cut": cut, "slot_width": plan.frets.slot_width})
+    if plan.frets.wire:
+        for each in fit(plan.frets.wire, dict.fromkeys(instrument.wires.frets, cut), plan.units):
+            yield Finding(each.kind, each.subject, f"as it is milled: {each.words}", each.numbers)
+
+
+def _left_to_the_hand(setting: Setting) -> Iterator[Finding]:
+    """Say what comes off a flat blank that no cutter surfaces."""
+    said = setting.plan.said
+    edges = float(np.max(setting.fall(*np.asarray(setting.part.exterior.coords).T)))
+    above = setting.thickness - setting.plan.board.thickness
+    parts = [f"{said(above)} off its top"] if above > SHOWN else []
+    parts += [f"the radius, {said(edges)} at the edges"] if edges > SHOWN else []
+    if parts:
+        words = f"the slots are cut deep enough for what comes off the blank by hand afterwards: {', '.join(parts)}"
+        yield Finding("by hand", "blank", words, {"top": above, "edges": edges})
 
 
 def said_finely(plan: Plan, length: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -75,8 +76,8 @@ def tabs(instrument: Instrument, setting: Setting, cutter: Cutter) -> tuple[Tab,
         outward = np.array([-along[1], along[0]])
         outward *= math.copysign(1.0, float(outward @ (start - corners.mean(axis=0))))
         many = (stated.count + 1 - place) // 2
-        for middle in _middles(instrument, setting, cutter, (start, along, length), many):
-            found.append(Tab(start + middle * along, along, outward))
+        middles = _middles(instrument, setting, cutter, (start, along, length), many)
+        found += [Tab(start + middle * along, along, outward) for middle in middles]
     return tuple(found)
 
 
@@ -169,7 +170,7 @@ def runs(instrument: Instrument, setting: Setting, cutter: Cutter) -> Iterator[R
     rough = _Round(setting, cutter, held, ALLOWANCE)
     heights = bottom + levels(setting.thickness - bottom, cutter, rough.length / 2)
     trace, place = Trace(), 0.0
-    for above, here in zip(heights, heights[1:], strict=False):
+    for above, here in itertools.pairwise(heights):
         ramp = (above - here) / SLOPE
         trace.add(rough.piece(place, place + ramp, (above, here)), slow=True)
         trace.add(rough.piece(place + ramp, place + ramp + rough.length, (here, here)))
@@ -220,5 +221,6 @@ class _Round:
 
     def _lift(self, places: Floats) -> Floats:
         """Give the height below which a tip would cut into a tab [mm]."""
-        off = np.min([np.maximum(np.abs(places - middle) - flat, 0.0) for middle, flat in self._tabs], axis=0)
-        return self._height - TAB_SLOPE * off
+        off: Floats = np.min([np.maximum(np.abs(places - middle) - flat, 0.0) for middle, flat in self._tabs], axis=0)
+        lift: Floats = self._height - TAB_SLOPE * off
+        return lift

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -142,7 +143,7 @@ def to_and_fro(path: Path, lifts: Sequence[float] | Floats, words: str) -> Run:
         What it cuts.
     """
     trace, length, out = Trace(), path.length, True
-    for above, here in zip(lifts, lifts[1:], strict=False):
+    for above, here in itertools.pairwise(lifts):
         ramp = min((above - here) / SLOPE, length)
         start, end, turn = (0.0, length, ramp) if out else (length, 0.0, length - ramp)
         trace.add(path.piece(start, turn, (above, here)), slow=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from typing import TYPE_CHECKING, Final
 
@@ -81,7 +82,7 @@ def _round_hole(
     rings = np.linspace(inner, reach, math.ceil((reach - inner) / (cutter.step_over * cutter.diameter)) + 1)
     layers = max(math.ceil((top - bottom) / step_of(cutter) - 1e-6), 1)
     heights = np.linspace(top, bottom, layers + 1)
-    for above, here in zip(heights, heights[1:], strict=False):
+    for above, here in itertools.pairwise(heights):
         trace.add(helix(circle(centre, inner, near), float(above), float(here), step_of(cutter)), slow=True)
         for ring in rings[1:]:
             line = circle(centre, float(ring), near)

@@ -205,12 +205,13 @@ class _Reader:
         if not self._unit or not self._said.issuperset(_FIRST):
             self._tell("beginning", number, "moves before units, plane, zero and modes are stated")
         scale = self._unit or 1.0
-        end = tuple(
+        x, y, z = (
             place[axis] * scale if axis in place else here for axis, here in zip("XYZ", self._here, strict=True)
         )
         feed = math.inf if self._motion == 0 else self._feed
         if self._motion == 1 and not self._feed > 0:
             self._tell("no feed", number, "feeds without F")
+        end = (x, y, z)
         self._moves.append(
             (number, self._motion == 0, self._here, end, feed, self._speed if self._turning else 0.0, self._stops > 0)
         )

@@ -124,9 +124,9 @@ def judge(
     found += _of_words(milling, every)
     found += _of_travel(milling.setting, every)
     found += _of_moves(milling.setting, every)
-    errors: list[dict[str, list[tuple[float, float]]]] = [{}]
-    found += _of_board(instrument, milling, every, errors[0], watch)
-    return Verdict(tuple(found), tuple(_checked(milling.setting, every, errors[0])))
+    errors: dict[str, list[tuple[float, float]]] = {}
+    found += _of_board(instrument, milling, every, errors, watch)
+    return Verdict(tuple(found), tuple(_checked(milling.setting, every, errors)))
 
 
 def _read(milling: Milling, texts: Mapping[str, str]) -> _All:
@@ -264,7 +264,11 @@ def _of_travel(setting: Setting, every: _All) -> Iterator[Finding]:
     yield from _first(every, deep, "low travel", lambda m: f"travels sideways {said(room[m])} above the blank")
     for number, (box, height) in enumerate(setting.clamps(), start=1):
         hit = (_near_box(moves, box) < -_ROUNDED) & (low < height - _ROUNDED)
-        yield from _first(every, hit, "clamp", lambda _, number=number: f"meets clamp {number}")
+        yield from _first(every, hit, "clamp", _met(number))
+
+
+def _met(number: int) -> Callable[[int], str]:
+    return lambda _: f"meets clamp {number}"
 
 
 def _near_box(moves: Moves, box: shapely.Polygon) -> Floats:
@@ -285,39 +289,38 @@ class _Taken:
 
 
 def _of_board(
-    instrument: Instrument,
-    milling: Milling,
-    every: _All,
-    errors: dict[str, list[tuple[float, float]]],
-    watch: Watch,
+    instrument: Instrument, milling: Milling, every: _All, errors: dict[str, list[tuple[float, float]]], watch: Watch
 ) -> Iterator[Finding]:
     """Simulate all of it; find what is cut that should stand, what stands that should be cut, and how it is cut."""
-    moves = every.moves
-    many = len(moves.radius)
+    many = len(every.moves.radius)
     taken = _Taken(np.zeros(many), np.zeros(many), np.zeros(many), many)
-    worst: dict[tuple[str, str], tuple[float, str, str]] = {}
+    worst: dict[tuple[str, str], tuple[float, Finding]] = {}
     bottom = -milling.setting.machine.spoil_depth / 2
     for patch in watch(Wanted(instrument, milling).patches()):
         ended, culprit = _cut(patch, every, taken, bottom)
         off = ended - patch.wanted
         if (known := np.isfinite(off)).any():
             errors.setdefault(patch.operation, []).append((float(off[known].min()), float(off[known].max())))
-        for kind, wrong in (("too deep", patch.low - ended), ("not cut", ended - patch.high)):
-            wrong = np.where(np.isfinite(patch.before), wrong, -np.inf)
-            place = int(np.argmax(wrong))
-            if wrong[place] > 0 and wrong[place] > worst.get((patch.operation, kind), (0.0,))[0]:
-                x, y = (milling.setting.plan.said(axis) for axis in patch.places[place])
-                where = every.at(culprit[place]) if kind == "too deep" and culprit[place] >= 0 else patch.words
-                miss = patch.low[place] if kind == "too deep" else patch.high[place]
-                words = (
-                    f"{where}: {patch.words} at {x}, {y} ends {milling.setting.plan.said(ended[place])} above the "
-                    f"underside; {'no lower' if kind == 'too deep' else 'no higher'} than "
-                    f"{milling.setting.plan.said(miss)} is right"
-                )
-                worst[patch.operation, kind] = (float(wrong[place]), where, words)
-    for (_, kind), (size, where, words) in worst.items():
-        yield Finding(kind, where, words, {"off": size})
+        for kind, miss in (("too deep", patch.low - ended), ("not cut", ended - patch.high)):
+            place = int(np.argmax(np.where(np.isfinite(patch.before), miss, -np.inf)))
+            size, key = float(miss[place]), (patch.operation, kind)
+            if np.isfinite(patch.before[place]) and size > worst.get(key, (0.0,))[0]:
+                by = every.at(culprit[place]) if kind == "too deep" and culprit[place] >= 0 else ""
+                worst[key] = size, _spoilt(milling.setting, patch, place, float(ended[place]), kind, by)
+    yield from (finding for _, finding in worst.values())
     yield from _of_steps(milling, every, taken)
+
+
+def _spoilt(setting: Setting, patch: Patch, place: int, ended: float, kind: str, by: str) -> Finding:
+    """Say what is wrong with a place, and which line made it so."""
+    said = setting.plan.said
+    x, y = (said(axis) for axis in patch.places[place])
+    limit, side = (patch.low, "no lower") if kind == "too deep" else (patch.high, "no higher")
+    words = (
+        f"{f'{by}: ' if by else ''}{patch.words} at {x}, {y} ends {said(ended)} above the underside; {side} than "
+        f"{said(limit[place])} is right"
+    )
+    return Finding(kind, by or patch.words, words, {"ended": ended, "limit": float(limit[place])})
 
 
 def _cut(patch: Patch, every: _All, taken: _Taken, bottom: float) -> tuple[Floats, NDArray[np.int64]]:

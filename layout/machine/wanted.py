@@ -12,6 +12,7 @@ import shapely
 from slotwright.layout.instrument.lines import lengthened
 from slotwright.layout.instrument.neck import mark_centres
 from slotwright.layout.machine import pockets
+from slotwright.layout.machine.outline import TAB_SLOPE
 from slotwright.layout.machine.setting import DOWEL_DEPTH, floor_under
 from slotwright.layout.machine.slots import slot_ends
 
@@ -135,9 +136,9 @@ class Wanted:
                 cut |= (np.abs(across) <= half) & (along >= -self._near) & (along <= length + self._near)
             yield cut, setting.finished(x, y) - self._instrument.sawing.depth
         if "marks" in self._cutters:
-            across = setting.plan.board.mark_diameter + pockets.MARK_PLAY
+            reach = (setting.plan.board.mark_diameter + pockets.MARK_PLAY) / 2 + self._near
             for _, mark_x, mark_y in self._marks:
-                cut = np.hypot(x - mark_x, y - mark_y) <= across / 2 + self._near
+                cut = np.hypot(x - mark_x, y - mark_y) <= reach
                 yield cut, np.full(x.shape, pockets.mark_floor(setting, mark_x, mark_y))
         if "pockets" in self._cutters and self._groove is not None:
             cut = shapely.contains_xy(self._groove.buffer(self._near), x, y)
@@ -188,7 +189,7 @@ class Wanted:
             cut, amid = off < half, off < 0.6 * half
             floor = self._setting.finished(*places.T) - self._instrument.sawing.depth
             # At its walls a flat tip that touches the floor with its inner edge leaves the floor as high as there.
-            highest = floor_under(self._setting, cutter, *places.T, self._instrument.sawing.depth)
+            highest = floor_under(self._setting, cutter, places[:, 0], places[:, 1], self._instrument.sawing.depth)
             wanted = np.where(amid, floor, np.nan)
             low = np.where(cut, floor, np.nan) - self._off
             high = np.where(amid, floor, np.where(cut, highest, np.nan)) + self._off
@@ -269,8 +270,6 @@ class Wanted:
 
     def _tab_reach(self) -> float:
         """Give how far the ramps of a tab reach [mm]."""
-        from slotwright.layout.machine.outline import TAB_SLOPE  # noqa: PLC0415
-
         return (self._setting.machine.tabs.height + self._setting.machine.spoil_depth) / TAB_SLOPE
 
 
@@ -287,14 +286,16 @@ def _grid_on(line: Floats, along: Floats, aside: Floats) -> Floats:
     unit = (line[1] - line[0]) / math.hypot(*(line[1] - line[0]))
     normal = np.array([-unit[1], unit[0]])
     places = (line[0] + along[:, None] * unit)[:, None, :] + aside[:, None] * normal
-    return places.reshape(-1, 2)
+    grid: Floats = places.reshape(-1, 2)
+    return grid
 
 
 def _rings(x: float, y: float, radii: tuple[float, ...]) -> Floats:
     """Give places on circles about a point, shape (radii x places round, 2) [mm]."""
     turn = 2 * math.pi * np.arange(_ROUND) / _ROUND
     round_it = np.stack((np.cos(turn), np.sin(turn)), axis=-1)
-    return np.array([x, y]) + (np.asarray(radii)[:, None, None] * round_it).reshape(-1, 2)
+    places: Floats = np.array([x, y]) + (np.asarray(radii)[:, None, None] * round_it).reshape(-1, 2)
+    return places
 
 
 def _parted(patch: Patch) -> Iterator[Patch]:
