@@ -38,14 +38,12 @@ class Moves:
     radius: Floats
     ball: NDArray[np.bool_]
 
-    def over(self, box: tuple[float, float, float, float]) -> NDArray[np.int64]:
-        """Give which of them come over a box: left, low, right, high [mm]."""
+    @property
+    def boxes(self) -> Floats:
+        """What each of them comes over: left, low, right, high [mm], shape (n, 4)."""
         low = np.minimum(self.start[:, :2], self.end[:, :2]) - self.radius[:, None]
         high = np.maximum(self.start[:, :2], self.end[:, :2]) + self.radius[:, None]
-        left, bottom, right, top = box
-        return np.flatnonzero(
-            (low[:, 0] <= right) & (high[:, 0] >= left) & (low[:, 1] <= top) & (high[:, 1] >= bottom)
-        )
+        return np.hstack((low, high))
 
     def __getitem__(self, which: NDArray[np.int64]) -> Moves:
         """Give some of them."""
@@ -61,7 +59,7 @@ class Swept:
     bottom
         Lowest that each move comes over each place [mm], shape (moves, places); ``inf`` where it does not come.
     aside
-        How far its axis stays off the place, as a part of its radius, of the same shape.
+        How far its axis stays off the place, as a part of its radius; ``inf`` where it does not come.
     """
 
     bottom: Floats
@@ -85,27 +83,35 @@ def swept(moves: Moves, places: Floats) -> Swept:
     flat = np.hypot(way[:, 0], way[:, 1])
     upright = flat < _LEAST
     length = np.where(upright, 1.0, flat)
-    along_x, along_y = (np.where(upright, axis, way[:, k] / length) for k, axis in ((0, 1.0), (1, 0.0)))
-    rise = np.where(upright, 0.0, way[:, 2] / length)
+    along_x = np.where(upright, 1.0, way[:, 0] / length)[:, None]
+    along_y = np.where(upright, 0.0, way[:, 1] / length)[:, None]
     off_x = places[None, :, 0] - moves.start[:, None, 0]
     off_y = places[None, :, 1] - moves.start[:, None, 1]
-    along = off_x * along_x[:, None] + off_y * along_y[:, None]
-    across = off_y * along_x[:, None] - off_x * along_y[:, None]
-    far = np.where(upright, 0.0, flat)[:, None]
+    along = off_x * along_x + off_y * along_y
+    across = off_y * along_x - off_x * along_y
+    far = np.where(upright, 0.0, flat)
     radius = moves.radius[:, None]
-    room = radius**2 - across**2
-    half = np.sqrt(np.maximum(room, 0.0))
+    bottom, aside = np.full(along.shape, np.inf), np.full(along.shape, np.inf)
+    near = np.nonzero((np.abs(across) <= radius) & (along >= -radius) & (along <= far[:, None] + radius))
+    along, across, move = along[near], across[near], near[0]
+    radius, slope = moves.radius[move], np.where(upright, 0.0, way[:, 2] / length)[move]
+    room = np.maximum(radius**2 - across**2, 0.0)
+    half = np.sqrt(room)
     # Where on its way the axis is over the place: [low, high], counted from beside it.
-    low, high = np.maximum(-along, -half), np.minimum(far - along, half)
-    reached = (room >= 0) & (low <= high)
-    slope = rise[:, None]
-    flat_at = np.where(slope > 0, low, high)
+    low, high = np.maximum(-along, -half), np.minimum(far[move] - along, half)
     ball_at = np.clip(-half * slope / np.sqrt(1 + slope**2), low, high)
-    at = np.where(moves.ball[:, None], ball_at, flat_at)
-    height = moves.start[:, None, 2] + slope * (along + at)
-    lowest = np.minimum(moves.start[:, 2], moves.end[:, 2])[:, None]
-    height = np.where(upright[:, None], lowest, height)
-    ball_up = radius - np.sqrt(np.maximum(room - at**2, 0.0))
-    height = height + np.where(moves.ball[:, None], ball_up, 0.0)
-    nearest = np.hypot(across, np.clip(0.0, -along, far - along))
-    return Swept(np.where(reached, height, np.inf), nearest / radius)
+    at = np.where(moves.ball[move], ball_at, np.where(slope > 0, low, high))
+    up = np.where(moves.ball[move], radius - np.sqrt(np.maximum(room - at**2, 0.0)), 0.0)
+    lowest = np.minimum(moves.start[move, 2], moves.end[move, 2])
+    height = np.where(upright[move], lowest, moves.start[move, 2] + slope * (along + at)) + up
+    bottom[near] = np.where(low <= high, height, np.inf)
+    aside[near] = np.hypot(across, np.clip(0.0, -along, far[move] - along)) / radius
+    return Swept(bottom, aside)
+
+
+def over(boxes: Floats, box: tuple[float, float, float, float]) -> NDArray[np.int64]:
+    """Give which of some boxes (n, 4) meet one: left, low, right, high [mm]."""
+    left, low, right, high = box
+    return np.flatnonzero(
+        (boxes[:, 0] <= right) & (boxes[:, 2] >= left) & (boxes[:, 1] <= high) & (boxes[:, 3] >= low)
+    )

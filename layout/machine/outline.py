@@ -207,7 +207,7 @@ class _Round:
         if not self._tabs or min(heights) >= self._height:
             return points
         along = begin + Path(points).along
-        feet = (self._height + 10.0) / TAB_SLOPE
+        feet = (self._height - min(heights)) / TAB_SLOPE + 0.01  # where its ramps lie below every level of this piece
         knees = [m + s * d for m, flat in self._tabs for d in (flat, flat + feet) for s in (-1.0, 1.0)]
         places = np.unique(np.concatenate((along, [k for k in knees if begin < k < end])))
         low, high = np.interp(places, along, points[:, 2]), self._lift(places)

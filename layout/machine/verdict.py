@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from slotwright.layout.findings import Finding
-from slotwright.layout.machine.heights import Moves, swept
+from slotwright.layout.machine.heights import Moves, over, swept
 from slotwright.layout.machine.jobs import depth_in_wood
 from slotwright.layout.machine.outline import ALLOWANCE
 from slotwright.layout.machine.reading import Motions, minutes, read_program
@@ -83,6 +83,7 @@ class _All:
     jobs: tuple[Job, ...]
     read: tuple[Motions, ...]
     moves: Moves
+    boxes: Floats
     of: NDArray[np.int64]  # which program each move belongs to
     lines: NDArray[np.int64]
     rapid: NDArray[np.bool_]
@@ -152,6 +153,7 @@ def _read(milling: Milling, texts: Mapping[str, str]) -> _All:
         milling.jobs,
         read,
         moves,
+        moves.boxes,
         np.repeat(np.arange(len(read)), counts),
         joined(each.lines for each in read).astype(np.int64),
         joined(each.rapid for each in read).astype(np.bool_),
@@ -255,9 +257,9 @@ def _of_travel(setting: Setting, every: _All) -> Iterator[Finding]:
     said = setting.plan.said
     moves = every.moves
     low = np.minimum(moves.start[:, 2], moves.end[:, 2])
-    over = _near_box(moves, shapely.box(*setting.stock)) <= 0
+    above = _near_box(moves, shapely.box(*setting.stock)) <= 0
     room = low - setting.thickness
-    through = every.rapid & over & (room < APPROACH - _ROUNDED)
+    through = every.rapid & above & (room < APPROACH - _ROUNDED)
     yield from _first(every, through, "rapid", lambda m: f"travels {said(room[m])} above the blank, if at all")
     sideways = np.hypot(*(moves.end - moves.start)[:, :2].T) > 0
     deep = every.rapid & sideways & (room < setting.machine.safe_height - _ROUNDED)
@@ -325,20 +327,20 @@ def _spoilt(setting: Setting, patch: Patch, place: int, ended: float, kind: str,
 
 def _cut(patch: Patch, every: _All, taken: _Taken, bottom: float) -> tuple[Floats, NDArray[np.int64]]:
     """Cut a patch by all moves that come over it; give how high it ends, and which move made it so."""
-    which = every.moves.over(patch.box)
+    which = over(every.boxes, patch.box)
     height, culprit = patch.before.copy(), np.full(len(patch.places), -1)
     batch = max(_BATCH // len(patch.places), 1)
     for begin in range(0, len(which), batch):
         some = which[begin : begin + batch]
         moves = every.moves[some]
-        over = swept(moves, patch.places)
-        after = np.minimum.accumulate(np.vstack((height, over.bottom)), axis=0)
+        came = swept(moves, patch.places)
+        after = np.minimum.accumulate(np.vstack((height, came.bottom)), axis=0)
         with np.errstate(invalid="ignore"):
             gone = np.where(np.isfinite(after[:-1]), after[:-1] - after[1:], 0.0)
         light = np.minimum(_LIGHT / moves.radius, 0.5)[:, None]
         rows = np.maximum.reduce(gone, axis=1)
         taken.anywhere[some] = np.maximum(taken.anywhere[some], rows)
-        middle = np.where(over.aside <= 1 - light, gone, 0.0).max(axis=1)
+        middle = np.where(came.aside <= 1 - light, gone, 0.0).max(axis=1)
         taken.middle[some] = np.maximum(taken.middle[some], middle)
         if patch.inside.any():
             taken.inside[some] = np.maximum(taken.inside[some], gone[:, patch.inside].max(axis=1))
@@ -346,8 +348,8 @@ def _cut(patch: Patch, every: _All, taken: _Taken, bottom: float) -> tuple[Float
             gone_through = (after[1:, patch.through] < bottom).any(axis=1)
             if gone_through.any():
                 taken.through = min(taken.through, int(some[np.argmax(gone_through)]))
-        lower = over.bottom.min(axis=0) < height
-        culprit[lower] = some[np.argmin(over.bottom, axis=0)][lower]
+        lower = came.bottom.min(axis=0) < height
+        culprit[lower] = some[np.argmin(came.bottom, axis=0)][lower]
         height = after[-1]
     return height, culprit
 
@@ -373,7 +375,7 @@ def _checked(setting: Setting, every: _All, errors: dict[str, list[tuple[float, 
     """Sum up each program."""
     moves = every.moves
     low = np.minimum(moves.start[:, 2], moves.end[:, 2])
-    over = _near_box(moves, shapely.box(*setting.stock)) <= 0
+    above = _near_box(moves, shapely.box(*setting.stock)) <= 0
     for number, (job, motions) in enumerate(zip(every.jobs, every.read, strict=True)):
         mine = [each for operation in job.operations for each in errors.get(operation, [])]
         travel = every.rapid & (every.of == number)
@@ -387,6 +389,6 @@ def _checked(setting: Setting, every: _All, errors: dict[str, list[tuple[float, 
             minutes=minutes(motions, setting.machine.rapid),
             deepest=min((each[0] for each in mine), default=math.nan),
             shallowest=max((each[1] for each in mine), default=math.nan),
-            closest_rapid=float((low - setting.thickness)[travel & over].min(initial=np.inf)),
+            closest_rapid=float((low - setting.thickness)[travel & above].min(initial=np.inf)),
             clamps=tuple(map(float, near)),
         )

@@ -12,6 +12,7 @@ import shapely
 from slotwright.layout.instrument.lines import lengthened
 from slotwright.layout.instrument.neck import mark_centres
 from slotwright.layout.machine import pockets
+from slotwright.layout.machine.heights import over
 from slotwright.layout.machine.outline import TAB_SLOPE
 from slotwright.layout.machine.setting import DOWEL_DEPTH, floor_under
 from slotwright.layout.machine.slots import slot_ends
@@ -88,7 +89,11 @@ class Wanted:
         self._near = self._setting.machine.tolerance
         self._off = 2 * self._near  # chords and the width of a tip on a curve together
         self._ends = slot_ends(instrument)
+        self._slot_boxes = np.hstack(
+            (self._ends.min(axis=1) - 2.0, self._ends.max(axis=1) + 2.0)
+        )  # with room to spare
         self._marks = mark_centres(self._setting.plan, self._setting.neck)
+        self._board = self._setting.part.buffer(-self._near / 2, join_style="mitre")  # what lies on its edge is waste
         groove = pockets.groove(self._setting)
         self._groove = None if groove is None else shapely.Polygon(groove)
 
@@ -111,9 +116,9 @@ class Wanted:
 
     def _limits(self, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats, Flags]:
         """Give the limits anywhere: what is wanted, low, high, and which places lie in the board."""
-        setting, machine = self._setting, self._setting.machine
+        machine = self._setting.machine
         wanted, low, high = self._surface(x, y)
-        inside = shapely.contains_xy(setting.part, x, y)
+        inside = shapely.contains_xy(self._board, x, y)
         if "surface" not in self._cutters:
             wanted[:] = np.nan
         waste = ~inside
@@ -131,7 +136,8 @@ class Wanted:
         if "slots" in self._cutters:
             half = (self._cutters["slots"].diameter + self._near) / 2
             cut = np.zeros(x.shape, dtype=np.bool_)
-            for line in self._ends:
+            box = float(x.min()), float(y.min()), float(x.max()), float(y.max())
+            for line in self._ends[over(self._slot_boxes, box)]:
                 along, across, length = _beside(line, x, y)
                 cut |= (np.abs(across) <= half) & (along >= -self._near) & (along <= length + self._near)
             yield cut, setting.finished(x, y) - self._instrument.sawing.depth
@@ -187,6 +193,9 @@ class Wanted:
             there = shapely.contains_xy(board, *places.T)
             places, off = places[there], off[there]
             cut, amid = off < half, off < 0.6 * half
+            if blind:  # there it comes no nearer to the end than to its walls
+                way = np.repeat(along, len(aside))[there]
+                amid &= (way >= half) & (way <= length - half)
             floor = self._setting.finished(*places.T) - self._instrument.sawing.depth
             # At its walls a flat tip that touches the floor with its inner edge leaves the floor as high as there.
             highest = floor_under(self._setting, cutter, places[:, 0], places[:, 1], self._instrument.sawing.depth)
