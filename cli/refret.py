@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from slotwright.cli.console import length_of, print_json, read_measured
-from slotwright.cli.wire import print_wire
+from slotwright.cli.wire import print_wire, print_wire_csv
 from slotwright.layout.errors import PlanError, SlotwrightError
 from slotwright.layout.findings import sentence
+from slotwright.layout.limits import MOST_FRETS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -38,6 +40,7 @@ def run(measurements: Path, units: Unit, *, as_json: bool, **options: Any) -> No
         0.0 if options[name] is None else length_of(f"--{name}", options[name], units, 0, most)
         for name, most in (("binding", 10.0), ("plane", _MOST_PLANED))
     )
+    only = _frets_of(options["only"])
     found = read_measured(
         measurements,
         lambda text: refret(
@@ -45,12 +48,16 @@ def run(measurements: Path, units: Unit, *, as_json: bool, **options: Any) -> No
             new,
             binding=binding,
             plane=plane,
+            only=only,
             divisions=options["divisions"],
             units=units,
         ),
     )
     if as_json:
         print_json(data.refret(found))
+        return
+    if options["as_csv"]:
+        print_wire_csv(found.wires, units)
         return
     title = options["title"] or measurements.stem.encode("utf-8", "replace").decode()  # a name may be no text
     print_wire(found.wires, title, units)
@@ -66,8 +73,22 @@ def _unknown(new: Frets, found: Refret) -> Iterator[tuple[str, str]]:
         yield "tang_width", "How the tang fits"
     if found.slots and found.needed is None:
         yield "tang_depth", "Which slots are too shallow"
-    if found.old.crown_height and found.rise is None:
-        yield "height", "How far nut slots and saddle follow"
+    if found.old.crown_height and found.rise is None and not found.steps:
+        yield "height", "How the new crowns stand to the old ones"
+
+
+def _frets_of(given: str | None) -> tuple[int, ...]:
+    """Read which frets are replaced: numbers and ranges, such as ``1-5,7``."""
+    found: set[int] = set()
+    for part in given.split(",") if given else ():
+        first, _, last = (each.strip() for each in part.partition("-"))
+        ends = [first, last or first]
+        if not all(re.fullmatch("[0-9]{1,3}", end) and 0 < int(end) <= MOST_FRETS for end in ends):
+            raise SlotwrightError(f'--only: given "{given}"; write frets as 1-5,7')
+        if int(ends[0]) > int(ends[1]):
+            raise SlotwrightError(f'--only: given "{part}"; it ends before it begins')
+        found.update(range(int(ends[0]), int(ends[1]) + 1))
+    return tuple(sorted(found))
 
 
 def _new_frets(given: Sequence[str], units: Unit) -> Frets:

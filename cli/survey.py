@@ -67,6 +67,8 @@ _SADDLE_REACH = 0.1  # of what is expected; further away it was not measured fro
 )
 @click.option("--binding", metavar="LEN", help="For --refret: thickness of the binding.")
 @click.option("--plane", metavar="LEN", help="For --refret: how much is planed off the board.")
+@click.option("--only", metavar="FRETS", help="For --refret: the frets that are replaced, as 1-5,7; without it all.")
+@click.option("--csv", "as_csv", is_flag=True, help="For --refret: print the wire as comma-separated values.")
 @click.option("--force", is_flag=True, help="Replace plan and chart if they exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
 def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> None:  # noqa: ANN401 - one for each option
@@ -83,7 +85,10 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
 
         run(measurements, cast("Unit", unit), as_json=as_json, **options)
         return
-    if alone := [f"--{name}" for name in ("wire", "binding", "plane") if options[name]]:
+    if (
+        alone := [f"--{name}" for name in ("wire", "binding", "plane", "only") if options[name]]
+        + ["--csv"] * options["as_csv"]
+    ):
         raise click.UsageError(f"{alone[0]} belongs to --refret.")
     from slotwright.layout.export.data import survey as data  # noqa: PLC0415
     from slotwright.layout.readings.crowns import read_measurements  # noqa: PLC0415 - quick --help

@@ -100,7 +100,11 @@ def boards(draw):
     if draw(st.booleans()):
         machine["dowels"] = [[-30.0, 0.0, 5.0], [length + 15.0, 0.0, 5.0]]
         cutters[-1 if surfaced != "cut" else 1]["operations"].insert(0, "holes")
-    frets = {"count": count, "slot_inset": draw(st.floats(0.5, 3.0)) if blind else 0.0, "zero_fret": draw(st.booleans())}
+    frets = {
+        "count": count,
+        "slot_inset": draw(st.floats(0.5, 3.0)) if blind else 0.0,
+        "zero_fret": draw(st.booleans()),
+    }
     board = {
         "nut_width": 44.0, "radius": radius, "binding": draw(st.sampled_from([0.0, 1.5])), "left_handed": draw(st.booleans()),
         "position_marks": [3, 5] if marks else [], "mark_diameter": 5.0,
@@ -111,7 +115,12 @@ def boards(draw):
         "scale": scale,
         "frets": frets,
         "board": board,
-        "blank": {"length": length + 60.0, "width": 72.0, "nut_at": 36.0, "thickness": 6.0 if surfaced != "cut" else 6.5},
+        "blank": {
+            "length": length + 60.0,
+            "width": 72.0,
+            "nut_at": 36.0,
+            "thickness": 6.0 if surfaced != "cut" else 6.5,
+        },
         "machine": {**machine, "cutters": cutters},
         "programs": draw(st.sampled_from(["mm", "in"])),
     }

@@ -276,10 +276,14 @@ def exact_neck(plan):
         else:
             second = _at_y(*lines[board.width_at.fret], side * m(board.width_at.width) / 2)
         edges.append((first, second))
-    inset = m(plan.frets.slot_inset) + m(board.binding)
+    # The core of a bound board is narrower by the binding, square to the centre line; bass edge first.
+    within = [
+        [(x, y + side * m(board.binding)) for x, y in edge] for side, edge in zip((hand, -hand), edges, strict=True)
+    ]
+    inset = m(plan.frets.slot_inset)
     slots = []
     for line in lines:
-        a, b = (_cross(line, edge) for edge in edges)
+        a, b = (_cross(line, edge) for edge in within)
         length = _far(a, b)
         ux, uy = (b[0] - a[0]) / length, (b[1] - a[1]) / length
         slots.append(((a[0] + inset * ux, a[1] + inset * uy), (b[0] - inset * ux, b[1] - inset * uy)))

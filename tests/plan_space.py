@@ -166,6 +166,7 @@ def frets(about, divisions, cents):
         "tang_depth": length(about, 1, 2, (0.3, 5)),
         "slot_clearance": length(about, 0, 0.6, (0, 3)),
         "slot_inset": length(about, 0, 3, (0, 20)),
+        "zero_fret_height": length(about, 1.5, 1.7, (0.2, 4)),
         "wire": table({}, fret_wire(about)),
     }
 
@@ -208,6 +209,8 @@ def board(about, made):
         "position_marks": marks,
         "double_marks": marks,
         "mark_diameter": length(about, 2, 7, (0.5, 30)),
+        "side_dots": st.booleans(),
+        "side_dot_diameter": length(about, 1, 3, (0.5, 10)),
         "left_handed": st.booleans(),
     }  # fmt: skip
 
@@ -248,13 +251,25 @@ def cutter(about, operations):
 
 
 def tabs(about):
-    return {"count": st.integers(2, 8), "length": length(about, 3, 8, (1, 50)), "height": length(about, 1, 2, (0.3, 10))}
+    return {
+        "count": st.integers(2, 8),
+        "length": length(about, 3, 8, (1, 50)),
+        "height": length(about, 1, 2, (0.3, 10)),
+    }
 
 
 def machine(about):
     end = 0.98 * about.scale
-    box = st.tuples(*(length(about, x, x + 2, (-1000, 3000)) for x in (-30, -50, -25, 50)), length(about, 5, 20, (0.1, 200)))
-    kept = st.sampled_from([[["slots"], ["outline"]], [["slots"], ["marks", "holes", "outline"]], [["surface"], ["slots", "marks"], ["pockets", "outline"]]])
+    box = st.tuples(
+        *(length(about, x, x + 2, (-1000, 3000)) for x in (-30, -50, -25, 50)), length(about, 5, 20, (0.1, 200))
+    )
+    kept = st.sampled_from(
+        [
+            [["slots"], ["outline"]],
+            [["slots"], ["marks", "holes", "outline"]],
+            [["surface"], ["slots", "marks"], ["pockets", "outline"]],
+        ]
+    )
     return {"cutters": kept.flatmap(lambda done: st.tuples(*(table(*cutter(about, each)) for each in done)).map(list))}, {
         "zero": some(["nut", "corner"]),
         "z_zero": some(["spoil board", "top"]),
@@ -560,11 +575,15 @@ def contents(draw, kinds=None):
     """Draw the contents of a plan, with a bridge of some kinds if asked; most can be drawn, some must be refused."""
     divisions, cents, about = draw(about_plan())
     made: dict[str, Any] = {"title": draw(st.text(max_size=40).map("t{}".format)), "units": about.units}
+    if draw(st.integers(0, 5)) == 0:
+        made["kerf"] = draw(length(about, 0.05, 0.3, (0, 1)))
     made["strings"] = draw(all_strings(about))
     fan = about.strings > 1 and draw(st.integers(0, 2)) == 0
     bass = about.scale * draw(st.floats(1.0, 1.05)) if fan else None
     made["scale"] = draw(table(*scale(about, about.scale if fan else None, bass)))
     made["frets"] = draw(table(*frets(about, divisions, cents)))
+    if not about.zero_fret:
+        made["frets"].pop("zero_fret_height", None)
     keys, either, rest = board(about, made["strings"])
     made["board"] = {**draw(table(keys, rest)), **draw(either)}
     lies, rest = setup(about)

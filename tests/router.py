@@ -38,7 +38,9 @@ class Canonical:
 def interpreted(folder: Path, scratch: Path, text: str) -> Canonical:
     """Run a program through the interpreter; whatever it refuses ends the test."""
     (scratch / "program.ngc").write_text(text, "ascii")
-    (scratch / "tools.tbl").write_text("T1 P1 Z0 D0.6 ;\n")  # it must be there, or the interpreter ends without a word
+    (scratch / "tools.tbl").write_text(
+        "T1 P1 Z0 D0.6 ;\n"
+    )  # it must be there, or the interpreter ends without a word
     (scratch / "variables.var").write_text("")
     done = subprocess.run(
         [folder / "usr/bin/rs274", "-t", "tools.tbl", "-v", "variables.var", "-g", "program.ngc"],

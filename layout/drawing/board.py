@@ -10,7 +10,6 @@ from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.marks import (
-    core,
     cross,
     label_row,
     number_row,
@@ -21,7 +20,7 @@ from slotwright.layout.drawing.marks import (
     side_names,
     sides,
 )
-from slotwright.layout.drawing.sheet import Circle, Dimension, Layer, Line, Text, extents
+from slotwright.layout.drawing.sheet import Circle, Contour, Dimension, Layer, Line, Text, extents
 from slotwright.layout.instrument.lines import Along, meet
 from slotwright.layout.instrument.neck import mark_centres
 
@@ -55,24 +54,22 @@ def content(instrument: Instrument) -> Content:
 
 def _board(instrument: Instrument) -> Iterator[Entity]:
     neck = instrument.neck
-    yield outline(instrument)
+    yield from outline(instrument)
     for slot in neck.slots[instrument.first_slot :]:
         yield Line(Layer.CUT_SLOTS, point(slot[0]), point(slot[1]))
     if (instrument.plan.behind_nut and instrument.first_slot) or neck.nut_moved:
         yield Line(Layer.REF_CENTRE, point(neck.lines_in_board[0, 0]), point(neck.lines_in_board[0, 1]))
-    yield from core(instrument)
     yield from _groove(instrument)
 
 
-def _groove(instrument: Instrument) -> Iterator[Line]:
-    """Draw the groove for the nut, where the board is long enough for one."""
+def _groove(instrument: Instrument) -> Iterator[Contour]:
+    """Draw the groove for the nut from edge to edge, where the board is long enough for one."""
     plan, neck = instrument.plan, instrument.neck
     if not plan.nut or not 0 < plan.nut.slot <= plan.behind_nut:
         return
     front = plan.nut_behind  # but behind a zero fret it begins at the nut line, which is drawn
-    for behind in (front, front + plan.nut.slot) if front else (plan.nut.slot,):
-        side = meet(neck.frets[0].moved(neck.nut_moved - behind), neck.edges)[0]
-        yield Line(Layer.REF_BLANK, point(side[0]), point(side[1]))
+    sides = [meet(neck.frets[0].moved(neck.nut_moved - at), neck.edges)[0] for at in (front, front + plan.nut.slot)]
+    yield Contour(Layer.POCKET, tuple(map(point, (*sides[0], *sides[1][::-1]))))
 
 
 def _references(instrument: Instrument) -> Iterator[Entity]:
@@ -82,7 +79,7 @@ def _references(instrument: Instrument) -> Iterator[Entity]:
     bridge = float(neck.saddle.middle[0])
     yield Line(Layer.REF_CENTRE, (-6.0 - plan.behind_nut, 0.0), (bridge + 6.0, 0.0))
     yield Line(Layer.REF_SADDLE, *_saddle_line(instrument))
-    yield from contacts.ticks(instrument)
+    yield from contacts.crosses(instrument)
     if plan.board.joint_fret:
         joint = neck.lines_in_board[plan.board.joint_fret]
         along = 4.0 * (joint[1] - joint[0]) / np.hypot(*(joint[1] - joint[0]))
@@ -92,7 +89,7 @@ def _references(instrument: Instrument) -> Iterator[Entity]:
 def _marks(instrument: Instrument) -> Iterator[Entity]:
     radius = instrument.plan.board.mark_diameter / 2
     for _, x, y in mark_centres(instrument.plan, instrument.neck):
-        yield Circle(Layer.DRILL, (x, y), radius)
+        yield Circle(Layer.POCKET, (x, y), radius)
         yield from cross((x, y), radius + 1.0)
 
 
@@ -241,13 +238,15 @@ def _notes(instrument: Instrument) -> Iterator[str]:
     )
     if plan.board.position_marks or plan.board.double_marks:
         yield f"Position marks are {said(plan.board.mark_diameter)} wide, midway between frets."
+        if plan.board.side_dots:
+            yield "Side dots are on the sheet called marks."
     if plan.behind_nut:
         nut = "zero fret" if plan.frets.zero_fret else "nut"
         yield f"The board reaches {said(plan.behind_nut)} behind the {nut}."
     if plan.nut and plan.nut.slot:
         ends = f"{said(plan.nut_behind)} behind the zero fret" if plan.frets.zero_fret else "at the nut line"
         wide, deep = said(plan.nut.slot), said(plan.nut_seat or 0.0)
-        yield f"The groove for the nut, {wide} wide and {deep} deep, ends {ends}; it is drawn in dashes."
+        yield f"The groove for the nut, {wide} wide and {deep} deep, begins {ends}."
     yield "The saddle line is nominal: a string that is to play in tune is set back from it."
     yield from contacts.notes(instrument)
     yield from contacts.moved_nut(instrument)
@@ -260,4 +259,4 @@ def _notes(instrument: Instrument) -> Iterator[str]:
         parts = f" (binding {said(binding)} and {said(inset)})" if binding else ""
         yield f"Blind slots end {said(inset + binding)} inside the edge{parts}."
     elif binding:
-        yield f"Binding {said(binding)}: slots end at the core, drawn in dashes."
+        yield f"Binding {said(binding)}: what is cut is the core, where the slots end; dashes are the finished board."

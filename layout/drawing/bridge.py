@@ -50,7 +50,10 @@ def content(instrument: Instrument) -> Content:
     a, _, c, _ = check_points(instrument)
     far = instrument.length(float(np.hypot(*(a - c))))
     check = f"A to C, {far} {instrument.plan.units}"
-    return Content(entities, list(_notes(instrument)), tables, CAUTIONS, check)
+    crown = float(instrument.neck.frets.middle[instrument.plan.action_fret])
+    far = f"{instrument.length(crown)} {instrument.plan.units}"
+    origin = f"centre line, {far} before fret {instrument.plan.action_fret} (symbol)"
+    return Content(entities, list(_notes(instrument)), tables, CAUTIONS, check, origin=origin, datum=(crown, 0.0))
 
 
 def _strip(instrument: Instrument) -> Iterator[Entity]:
@@ -168,7 +171,7 @@ def _strings(instrument: Instrument) -> Iterator[Entity]:
     beside = np.stack((-neck.directions[:, 1], neck.directions[:, 0]), axis=-1)
     for i, contact in enumerate(placed.contacts):
         yield Line(Layer.REF_STRINGS, point(crowns[i]), point(contact))
-        yield Line(Layer.REF_SADDLE, point(contact - 1.8 * beside[i]), point(contact + 1.8 * beside[i]))
+        yield from contacts.contact_cross(contact, 1.8 * beside[i], 1.2 * neck.directions[i])
         if placed.bands is not None:
             front, rear = placed.bands[i]
             corners = (front - _BAND * beside[i], rear - _BAND * beside[i], rear + _BAND * beside[i])

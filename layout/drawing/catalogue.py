@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from slotwright.layout import names
-from slotwright.layout.drawing import board, bridge, index, nut, radius, saddle, setup, slots, stick
+from slotwright.layout.drawing import board, bridge, index, nut, position_marks, radius, saddle, setup, slots, stick
 from slotwright.layout.drawing.frame import Content, framed
 from slotwright.layout.errors import SheetError
 from slotwright.layout.plan.fields import listed, nearest
@@ -38,6 +38,7 @@ class SheetKind:
 SHEETS: Final[Mapping[SheetName, SheetKind]] = {
     "board": SheetKind(board.content),
     "slots": SheetKind(slots.content),
+    "marks": SheetKind(position_marks.content, position_marks.missing),
     "stick": SheetKind(stick.content),
     "index": SheetKind(index.content, index.missing),
     "radius": SheetKind(radius.content, radius.missing),

@@ -28,14 +28,14 @@ _APART: Final = 1.55  # line to line, in heights
 _ARM: Final = 1.2  # mm of tick on either side of a string
 
 
-def ticks(instrument: Instrument) -> Iterator[Line]:
-    """Tick every string at its saddle contact, and at its nut contact where that is moved."""
+def crosses(instrument: Instrument) -> Iterator[Line]:
+    """Mark every string's saddle contact with a cross, and its nut contact where that is moved."""
     strung, neck = instrument.strung, instrument.neck
     if strung is None:
         return
-    yield from _across(neck.saddle, neck.on_strings(neck.scales + strung.offsets.saddle))
+    yield from _crossed(instrument, neck.saddle, neck.on_strings(neck.scales + strung.offsets.saddle))
     if strung.offsets.nut.any():
-        yield from _across(neck.frets[0], neck.on_strings(strung.offsets.nut))
+        yield from _crossed(instrument, neck.frets[0], neck.on_strings(strung.offsets.nut))
 
 
 def saddle_labels(instrument: Instrument, x: float) -> Iterator[Entity]:
@@ -103,7 +103,7 @@ def notes(instrument: Instrument) -> Iterator[str]:
     if strung is None:
         return
     both = "saddle and nut contacts" if strung.offsets.nut.any() else "saddle contacts"
-    yield f"Short ticks are {both} for the stated strings and setup; leave adjustment range for other gauges."
+    yield f"Solid crosses are {both} for the stated strings and setup; leave adjustment range for other gauges."
     if instrument.plan.compensation.nut == "per string" and strung.offsets.nut.max() > SHOWN:
         yield "Nut contacts toward fret 1 need a nut that overhangs the end of the board, or that end cut back."
     yield from grounds(instrument)
@@ -135,9 +135,15 @@ def _rows(contacts: Floats) -> list[float]:
     return [float(row) for row in placed]
 
 
-def _across(line: Across, contacts: Floats) -> Iterator[Line]:
-    """Tick contacts in the direction of the nut or saddle line."""
+def _crossed(instrument: Instrument, line: Across, contacts: Floats) -> Iterator[Line]:
+    """Cross contacts in the direction of the nut or saddle line and along the strings."""
     skew = float(line.skew[0])
-    arm = _ARM * np.array([skew, 1.0]) / np.hypot(1.0, skew)
-    for contact in contacts:
-        yield Line(Layer.REF_SADDLE, point(contact - arm), point(contact + arm))
+    across = np.array([skew, 1.0]) / np.hypot(1.0, skew)
+    for contact, along in zip(contacts, instrument.neck.directions, strict=True):
+        yield from contact_cross(contact, _ARM * across, _ARM * along)
+
+
+def contact_cross(contact: Floats, across: Floats, along: Floats) -> Iterator[Line]:
+    """Mark where a string touches by two arms on either side of it [mm]."""
+    for arm in (across, along):
+        yield Line(Layer.CONTACT, point(contact - arm), point(contact + arm))

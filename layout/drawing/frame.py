@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Final
 
 from slotwright.layout import cautions
 from slotwright.layout.drawing.lettering import cleaned, fitted, text_width, wrapped
-from slotwright.layout.drawing.marks import scale_bar
+from slotwright.layout.drawing.marks import datum_symbol, scale_bar
 from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Sheet, Text, extents
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from slotwright.layout.drawing.sheet import Box, Entity
+    from slotwright.layout.instrument.arcs import Point
     from slotwright.layout.instrument.instrument import Instrument
 
     _Line = tuple[str, float, float]  # text, step that leads to it in line heights, height [mm]
@@ -25,11 +26,12 @@ _SMALL: Final = 2.2  # mm, height of the capitals of running text
 _LARGE: Final = 3.0  # mm, of headings
 _LEADING: Final = 1.75  # line to line, in heights
 _BLOCK: Final = 128.0  # mm, width of the title block where it stands beside the texts
-_CELL: Final = 40.0  # mm, least width of a field in it
+_CELL: Final = 32.0  # mm, least width of a field in it
 _COLUMN: Final = 70.0  # mm, least width of a column of text; two of them and a rule go on A4 with its margins
 _NARROW: Final = 150.0  # mm, the widest drawing whose title block goes below the texts, not beside them
-_HEAD: Final = 11.0  # mm, height of the first row of the title block
-_ROW: Final = 7.6  # mm, height of the others
+_HEAD: Final = 9.0  # mm, height of the first row of the title block
+_ROW: Final = 6.9  # mm, height of the others
+_CUT: Final = (Layer.DRILL, Layer.POCKET, Layer.CUT_SLOTS, Layer.CUT_OUTLINE)  # in the order of work
 _RULE: Final = 15.0  # mm, room that a rule takes across its length
 
 
@@ -51,6 +53,10 @@ class Content:
         A distance to check once a print is put together.
     mirrors
         False for views that a mirror would turn upside down.
+    origin
+        What lies at x = 0, y = 0.
+    datum
+        Where the symbol for it stands: there, or at a place on the sheet whose distance `origin` tells [mm].
     """
 
     entities: Sequence[Entity]
@@ -59,6 +65,8 @@ class Content:
     cautions: Sequence[str] = ()
     check: str = ""
     mirrors: bool = True
+    origin: str = "centre line on the nominal nut line"
+    datum: Point = (0.0, 0.0)
 
 
 def framed(name: str, instrument: Instrument, content: Content, *, mirrored: bool = False) -> Sheet:
@@ -81,14 +89,17 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
         The drawing with border, rules, cautions and title block; letters are never mirrored.
     """
     mirrored = mirrored and content.mirrors
-    drawn = [entity.mirrored() if mirrored else entity for entity in content.entities]
+    entities = [*content.entities, *datum_symbol(content.datum)]
+    drawn = [entity.mirrored() if mirrored else entity for entity in entities]
     left, bottom, right, top = extents(drawn)
     beside = _BLOCK + 2 * _GAP if right - left > _NARROW else 0.0
     width = max(right - left, 2 * _COLUMN + beside - _RULE)
     left -= (width - (right - left)) / 2  # a narrow drawing stands in the middle
     column = (width + _RULE - beside) / 2
     columns = _columns(_texts(instrument, content), column)
-    block = _title_rows(_title_fields(name, instrument, mirrored), _BLOCK if beside else width + _RULE + 3 * _GAP)
+    block = _title_rows(
+        _title_fields(name, instrument, content, mirrored), _BLOCK if beside else width + _RULE + 3 * _GAP
+    )
     high, deep = _HEAD + _ROW * len(block), max(map(_depth, columns))
     depth = max(high, deep) + _GAP if beside else high + deep
 
@@ -115,12 +126,20 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
     return Sheet(
         name,
         cleaned(instrument.plan.title),
-        tuple(flat),
+        tuple(sorted(flat, key=_cut_first)),
         paper,
         revision=cleaned(instrument.plan.job.revision) if instrument.plan.job else "",
         check=content.check,
         cautions=(*cautions.SHEET, *content.cautions),
     )
+
+
+def _cut_first(entity: Entity) -> tuple[int, float]:
+    """Put what is cut before all else, inside work before the contours around it."""
+    if entity.layer not in _CUT:
+        return len(_CUT), 0.0
+    left, low, right, high = entity.box()
+    return _CUT.index(entity.layer), (right - left) * (high - low) if isinstance(entity, Contour) else 0.0
 
 
 def _below(
@@ -187,7 +206,7 @@ def _set(column: Sequence[_Line], x: float, y: float) -> Iterator[Text]:
         yield Text(Layer.FRAME, (x, y), line, height, "left", "middle")
 
 
-def _title_fields(name: str, instrument: Instrument, mirrored: bool) -> Iterator[tuple[str, str]]:
+def _title_fields(name: str, instrument: Instrument, content: Content, mirrored: bool) -> Iterator[tuple[str, str]]:
     """Give label and value of what the title block says (ISO 7200 fields)."""
     plan, scale = instrument.plan, instrument.plan.scale
     if scale.treble is not None and scale.bass is not None:
@@ -198,6 +217,7 @@ def _title_fields(name: str, instrument: Instrument, mirrored: bool) -> Iterator
     yield from (("sheet", name), ("drawn", "1:1"), ("lengths in", plan.units), ("scale length", scales))
     yield from (("strings", str(len(plan.strings))), ("frets", str(plan.frets.count)))
     yield "hand", "left-handed" if plan.board.left_handed else "right-handed"
+    yield "origin", content.origin
     if mirrored:
         yield "view", "MIRRORED, for work from the back"
     if job := plan.job:
@@ -232,9 +252,9 @@ def _title_block(title: str, rows: Sequence[Sequence[tuple[str, str]]], place: B
             x = left + j * cell
             if j:
                 yield Line(Layer.FRAME, (x, y), (x, y - step))
-            yield Text(Layer.FRAME, (x + 3, y - 0.8), label, 1.8, up="top")
+            yield Text(Layer.FRAME, (x + 3, y - 0.8), label, 1.6, up="top")
             text, height = fitted(value, cell - 5, 2.5)
-            yield Text(Layer.FRAME, (x + 3, y - step + 1.2), text, height)
+            yield Text(Layer.FRAME, (x + 3, y - step + 1.0), text, height)
     if (end := top - _HEAD - len(rows) * step) > bottom + 0.01:  # or else the border is there
         yield Line(Layer.FRAME, (left, end), (right, end))
 

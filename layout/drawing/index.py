@@ -8,7 +8,7 @@ import numpy as np
 
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
-from slotwright.layout.drawing.marks import octave_check
+from slotwright.layout.drawing.marks import kerf_note, octave_check
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
 from slotwright.layout.errors import needed
 from slotwright.layout.instrument.board_findings import jig_fault
@@ -40,24 +40,29 @@ def content(instrument: Instrument) -> Content:
     left, right = min(pins[0], 0.0) - _SPARE, max(pins[-1], 0.0) + _SPARE + (30.0 if pins[-1] < 0 else 0.0)
     top = jig.notch_depth + _BODY
     entities: list[Entity] = [
-        Contour(Layer.CUT_OUTLINE, (*_notched_edge(jig, pins, left, right), (right, top), (left, top))),
+        Contour(Layer.CUT_OUTLINE, tuple(_strip(jig, pins, (left, right), top, instrument.plan.kerf / 2))),
         Line(Layer.MARK, (instrument.neck.nut_moved, top - 7), (instrument.neck.nut_moved, top)),
         Text(Layer.TEXT, (instrument.neck.nut_moved + 1.5, top - 5), _nut_line(instrument) + " of the blank", 2.5),
         *_numbers(instrument, pins, jig.notch_depth + 2),
     ]
     tables = ("scale", "frets", "jig")
-    return Content(entities, list(_notes(instrument, jig)), tables, check=octave_check(instrument))
+    notes = [*_notes(instrument, jig), *kerf_note(instrument)]
+    origin = "strip's notched edge on the nominal nut line"
+    return Content(entities, notes, tables, check=octave_check(instrument), origin=origin)
 
 
-def _notched_edge(jig: Jig, pins: list[float], left: float, right: float) -> Iterator[Point]:
-    half = (jig.pin + jig.play) / 2
-    yield left, 0.0
+def _strip(jig: Jig, pins: list[float], ends: tuple[float, float], top: float, beyond: float) -> Iterator[Point]:
+    """Give the corners of the strip, its notched edge first, `beyond` outside the finished strip all round [mm]."""
+    half, (left, right) = (jig.pin + jig.play) / 2 - beyond, ends
+    yield left - beyond, -beyond
     for pin in pins:
-        yield pin - half, 0.0
-        yield pin - half, jig.notch_depth
-        yield pin + half, jig.notch_depth
-        yield pin + half, 0.0
-    yield right, 0.0
+        yield pin - half, -beyond
+        yield pin - half, jig.notch_depth - beyond
+        yield pin + half, jig.notch_depth - beyond
+        yield pin + half, -beyond
+    yield right + beyond, -beyond
+    yield right + beyond, top + beyond
+    yield left - beyond, top + beyond
 
 
 def _nut_line(instrument: Instrument) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from slotwright.layout.drawing.lettering import text_width
-from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
+from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 from slotwright.layout.instrument.lines import distance, meet
 from slotwright.layout.units import MM_PER_INCH
 
@@ -62,9 +62,12 @@ def point(place: NDArray[np.float64]) -> Point:
     return float(place[0]), float(place[1])
 
 
-def outline(instrument: Instrument) -> Contour:
-    """Draw the contour of the board."""
-    return Contour(Layer.CUT_OUTLINE, tuple(map(point, instrument.neck.outline)))
+def outline(instrument: Instrument) -> Iterator[Contour]:
+    """Draw what is cut of the board, the core of a bound one, and then how wide it becomes."""
+    neck = instrument.neck
+    if instrument.plan.board.binding:
+        yield Contour(Layer.REF_BLANK, tuple(map(point, neck.outline)))
+    yield Contour(Layer.CUT_OUTLINE, tuple(map(point, neck.core)))
 
 
 def rounded(layer: Layer, corners: NDArray[np.float64], radius: float) -> Contour:
@@ -99,19 +102,6 @@ def _turning(corners: NDArray[np.float64]) -> float:
     """Tell which way a contour turns: 1 counter-clockwise, -1 clockwise."""
     a, b = corners[1] - corners[0], corners[2] - corners[1]
     return math.copysign(1.0, float(a[0] * b[1] - a[1] * b[0]))
-
-
-def core(instrument: Instrument) -> Iterator[Line]:
-    """Draw where the core of a bound board ends."""
-    binding, neck = instrument.plan.board.binding, instrument.neck
-    if not binding:
-        return
-    middle = neck.outline.mean(axis=0)
-    for first, last in ((neck.outline[0], neck.outline[1]), (neck.outline[3], neck.outline[2])):
-        along = (last - first) / np.hypot(*(last - first))
-        inward = np.array([-along[1], along[0]])
-        inward *= binding * np.sign(inward @ (middle - first))
-        yield Line(Layer.REF_BLANK, point(first + inward), point(last + inward))
 
 
 def spread(places: Sequence[float], apart: float) -> list[float]:
@@ -212,6 +202,26 @@ def cross(centre: Point, arm: float) -> Iterator[Line]:
     x, y = centre
     yield Line(Layer.MARK, (x - arm, y), (x + arm, y))
     yield Line(Layer.MARK, (x, y - arm), (x, y + arm))
+
+
+def datum_symbol(place: Point) -> Iterator[Circle | Line]:
+    """Draw the symbol of the origin: a small circle about a cross."""
+    x, y = place
+    yield Circle(Layer.DIM, place, 1.0)
+    yield Line(Layer.DIM, (x - 2.0, y), (x + 2.0, y))
+    yield Line(Layer.DIM, (x, y - 2.0), (x, y + 2.0))
+
+
+def kerf_note(instrument: Instrument) -> Iterator[str]:
+    """Say that contours are drawn larger for a laser, where the plan states its kerf."""
+    if kerf := instrument.plan.kerf:
+        half, whole = (
+            instrument.length(each, 3 if instrument.plan.units == "mm" else 4) for each in (kerf / 2, kerf)
+        )
+        yield (
+            f"Contours are drawn {half} outside the finished part, for a laser whose cut is {whole} wide (kerf); for "
+            "a saw or a knife set kerf to 0."
+        )
 
 
 def scale_bar(origin: Point, room: float, *, upright: bool) -> Iterator[Line | Text]:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from slotwright.layout.drawing.contacts import contact_cross
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.marks import cross, spread
@@ -64,7 +65,9 @@ def content(instrument: Instrument) -> Content:
     seen = [*(_locking(instrument, low) if _nut(instrument).locking else _from_bridge(instrument, low))]
     foot = low + _fitted(instrument).lowest - 20.0
     entities = [*above, *seen, *_table(instrument, foot), *_details(instrument, foot)]
-    return Content(entities, list(_notes(instrument)), ("board", "setup", "compensation", "nut"), mirrors=False)
+    tables = ("board", "setup", "compensation", "nut")
+    origin = "front's middle, top view"
+    return Content(entities, list(_notes(instrument)), tables, mirrors=False, origin=origin)
 
 
 def _nut(instrument: Instrument) -> Nut:
@@ -101,7 +104,7 @@ def _from_above(instrument: Instrument) -> Iterator[Entity]:
     yield Contour(Layer.REF_BLANK, tuple(dict.fromkeys([(left, nut.thickness), *front, (right, nut.thickness)])))
     for string, at in enumerate(y):
         arm, v = min(1.5, (lanes[string][1] - lanes[string][0]) / 3), -float(ahead[string])
-        yield Line(Layer.REF_SADDLE, (float(at) - arm, v), (float(at) + arm, v))
+        yield from contact_cross(np.array([float(at), v]), np.array([arm, 0.0]), np.array([0.0, min(arm, 1.2)]))
     bolts = nut.locking.bolts if nut.locking else ()
     rear = max(nut.thickness, nut.slot + nut.ledge, *(behind + bolt / 2 + 1 for behind, _, bolt in bolts), 0.0)
     for behind, aside, diameter in bolts:
@@ -229,7 +232,7 @@ def _locking(instrument: Instrument, low: float) -> Iterator[Entity]:
     left, right = fitted.ends
     yield Line(Layer.REF_BLANK, (left, low - fitted.seat), (right, low - fitted.seat))
     for at, bottom in zip(fitted.places, fitted.bottoms, strict=True):
-        yield Line(Layer.REF_SADDLE, (float(at) - 0.8, low + float(bottom)), (float(at) + 0.8, low + float(bottom)))
+        yield Line(Layer.CONTACT, (float(at) - 0.8, low + float(bottom)), (float(at) + 0.8, low + float(bottom)))
     yield from _levels(instrument, low)
     yield from _numbers(fitted, low + fitted.lowest)
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import fitted
+from slotwright.layout.drawing.marks import kerf_note
 from slotwright.layout.drawing.sheet import Contour, Layer, Text
 from slotwright.layout.instrument.arcs import bulge_of
 from slotwright.layout.units import MM_PER_INCH
@@ -44,7 +45,8 @@ def content(instrument: Instrument) -> Content:
         "Hold them square to the centre line. Radii are those of the wood; the crowns lie a fret's height above it, "
         "and a gauge named saddle has the wood's curve carried on to there, not the strings'."
     )
-    return Content(entities, [note], ("scale",))
+    notes = [note, *kerf_note(instrument)]
+    return Content(entities, notes, ("scale",), origin="left end of the first gauges, between them")
 
 
 def _radii(instrument: Instrument) -> list[tuple[float, float, str]]:
@@ -74,20 +76,28 @@ def _radii(instrument: Instrument) -> list[tuple[float, float, str]]:
 def _gauges(
     instrument: Instrument, radius: float, middle: float, wide: float, sagitta: float, places: str
 ) -> Iterator[Entity]:
-    left, right = middle - wide / 2, middle + wide / 2
-    bulge = bulge_of(sagitta, wide)
+    half = instrument.plan.kerf / 2  # all round, beyond the finished gauge
+    left, right = middle - wide / 2 - half, middle + wide / 2 + half
     millimetres, inches = f"{radius:.1f} mm", f"{radius / MM_PER_INCH:.2f} in"
     first, second = (millimetres, inches) if instrument.plan.units == "mm" else (inches, millimetres)
     # Concave above: its curved edge is the lower one, arched into the gauge.
-    low = _APART / 2
-    high = low + sagitta + _BODY
+    apex = _APART / 2 + sagitta
+    bulge, low = _arc(radius - half, right - left, apex - half)
+    high = apex + _BODY + half
     yield Contour(Layer.CUT_OUTLINE, ((left, low), (right, low), (right, high), (left, high)), (-bulge, 0, 0, 0))
-    yield from _words(f"R {first} ({second})", f"concave: {places}", middle, low + sagitta + _BODY / 2, wide)
+    yield from _words(f"R {first} ({second})", f"concave: {places}", middle, apex + _BODY / 2, wide)
     # Convex below: its curved edge is the upper one, arched out of the gauge.
-    high = -_APART / 2 - sagitta
-    low = high - _BODY
+    bulge, high = _arc(radius + half, right - left, -_APART / 2 + half)
+    foot = -_APART / 2 - sagitta - _BODY
+    low = foot - half
     yield Contour(Layer.CUT_OUTLINE, ((left, low), (right, low), (right, high), (left, high)), (0, 0, bulge, 0))
-    yield from _words(f"R {first} ({second})", f"convex: {places}", middle, low + _BODY / 2, wide)
+    yield from _words(f"R {first} ({second})", f"convex: {places}", middle, foot + _BODY / 2, wide)
+
+
+def _arc(radius: float, chord: float, apex: float) -> tuple[float, float]:
+    """Give bulge and ends of an arc that rises to its middle [mm]."""
+    sagitta = radius - math.sqrt(radius**2 - chord**2 / 4)
+    return bulge_of(sagitta, chord), apex - sagitta
 
 
 def _words(radius: str, use: str, x: float, y: float, wide: float) -> Iterator[Text]:

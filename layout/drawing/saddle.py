@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_APART: Final = 16.0  # mm between the two views
+_APART: Final = 14.0  # mm between the two views
 _HEIGHT: Final = 2.2
 _ENDS: Final = 5.0  # mm of crest beyond the outer strings where no length is stated
 _BODY: Final = 5.0  # mm drawn below the crest's level where no depth is stated
@@ -42,7 +42,9 @@ def missing(instrument: Instrument) -> str | None:
 def content(instrument: Instrument) -> Content:
     """Draw the crest's profile, and above it the contacts across the saddle."""
     entities = [*_from_above(instrument), *_profile(instrument)]
-    return Content(entities, list(_notes(instrument)), ("board", "setup", "compensation", "bridge"), mirrors=False)
+    tables = ("board", "setup", "compensation", "bridge")
+    origin = "middle, top view"
+    return Content(entities, list(_notes(instrument)), tables, mirrors=False, origin=origin)
 
 
 def places(instrument: Instrument) -> Floats:
@@ -78,13 +80,14 @@ def _from_above(instrument: Instrument) -> Iterator[Entity]:
     along, y = instrument.bridge.along, places(instrument)
     half, thick = _half(instrument), _thick(instrument)
     corners = ((-half, -thick), (half, -thick), (half, thick), (-half, thick))
-    yield Contour(Layer.CUT_OUTLINE if _slot(instrument, "slot_width") else Layer.REF_BLANK, corners)
+    yield Contour(Layer.REF_BLANK, corners)
     yield Line(Layer.REF_CENTRE, (-half - 4, 0.0), (half + 4, 0.0))
     order = np.argsort(y)
     bounds = np.concatenate(([-half], (y[order][:-1] + y[order][1:]) / 2, [half]))
     for rank, string in enumerate(order):
         at, arm = float(y[string]), 0.4 * float(min(bounds[rank + 1] - y[string], y[string] - bounds[rank]))
-        yield Line(Layer.REF_SADDLE, (at - arm, -float(along[string])), (at + arm, -float(along[string])))
+        place = np.array([at, -float(along[string])])
+        yield from contacts.contact_cross(place, np.array([arm, 0.0]), np.array([0.0, min(arm, 0.6 * thick)]))
     yield from string_numbers(y, thick + 3, -thick - 4)
     yield Text(Layer.TEXT, (-half - 6, 1.0), "top view", 2.5, "right")
     yield Text(Layer.TEXT, (-half - 6, -1.0), "rear below", 2.5, "right", "top")

@@ -28,6 +28,7 @@ class Layer(StrEnum):
     CUT_SLOTS = "CUT_SLOTS"
     POCKET = "POCKET"
     DRILL = "DRILL"
+    CONTACT = "CONTACT"
     MARK = "MARK"
     REF_STRINGS = "REF_STRINGS"
     REF_CENTRE = "REF_CENTRE"
@@ -66,6 +67,7 @@ PENS: Final[dict[Layer, Pen]] = {
     Layer.CUT_SLOTS: Pen("#1d3f8a", 150, 0.18),
     Layer.POCKET: Pen("#0b6470", 134, 0.18),
     Layer.DRILL: Pen("#7a1f5c", 220, 0.18),
+    Layer.CONTACT: Pen("#a3390c", 20, 0.25),
     Layer.MARK: Pen("#1d5e38", 102, 0.13),
     Layer.REF_STRINGS: Pen("#7d705a", 8, 0.13),
     Layer.REF_CENTRE: Pen("#6d7680", 8, 0.13, (6.0, 1.2, 0.8, 1.2)),

@@ -9,7 +9,6 @@ import numpy as np
 from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import (
-    core,
     label_row,
     number_row,
     octave_check,
@@ -35,9 +34,8 @@ if TYPE_CHECKING:
 def content(instrument: Instrument) -> Content:
     """Draw slot middles and outline, across the square blank with edge marks where there is one."""
     slots = instrument.neck.slots if instrument.across_blank is None else instrument.across_blank
-    entities: list[Entity] = [outline(instrument)]
-    entities += [Line(Layer.CUT_SLOTS, point(a), point(b)) for a, b in slots[instrument.first_slot :]]
-    entities += core(instrument)
+    entities: list[Entity] = [*outline(instrument)]
+    entities += [Line(Layer.CUT_SLOTS, point(a), point(b)) for a, b in instrument.cut_slots]
     if instrument.across_blank is not None:
         entities.append(Contour(Layer.REF_BLANK, tuple(map(point, blank_outline(instrument.plan)))))
         entities += _edge_marks(instrument.across_blank)
@@ -91,17 +89,24 @@ def _notes(instrument: Instrument) -> Iterator[str]:
             f"and {said(sawing.setting[-1])} at the last fret, so that the ends stay deep enough once it is curved; "
             f"{said(sawing.wood_left[sawing.thinnest])} of wood is left."
         )
-    if plan.frets.slot_inset and plan.blank is None:
-        yield f"The slots are blind and end {said(plan.frets.slot_inset)} inside the edge: rout them or stop the saw."
+    blind = bool(plan.frets.slot_inset)
+    if blind:
+        of = "core" if plan.board.binding else "board"
+        yield (
+            f"The slots are blind and end {said(plan.frets.slot_inset)} inside the edge of the {of}: rout them, or "
+            "stop the saw. A saw sled, which cuts from edge to edge, cannot make them."
+        )
     if plan.blank is not None:
-        line = "outline" if not plan.board.binding else "core, drawn in dashes, and bind it to the outline"
+        line = "outline" if not plan.board.binding else "core and bind it out to the dashes"
+        way = "The slots end inside it" if blind else "The slots run across it and past it"
         before = said(plan.blank.nut_at + instrument.neck.nut_moved)
         yield (
             f"Square blank {said(plan.blank.length)} by {said(plan.blank.width)}, its end {before} before the "
-            f"{nut}, on the centre line. The slots run across it and past it; taper it to the {line} afterwards."
+            f"{nut}, on the centre line. {way}; taper it to the {line} afterwards."
         )
     elif plan.board.binding:
-        yield f"The slots end at the core, drawn in dashes; the outline has binding of {said(plan.board.binding)}."
+        binding = said(plan.board.binding)
+        yield f"What is cut is the core, between the slot ends; dashes are the board with its binding of {binding}."
     yield from map(sentence, instrument.wire_findings)
     yield from contacts.moved_nut(instrument)
     fret = plan.action_fret

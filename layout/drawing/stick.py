@@ -47,7 +47,7 @@ def content(instrument: Instrument) -> Content:
     notes = [marking, "The saddle line is nominal: a string that is to play in tune is set back from it."]
     if instrument.strung is not None:
         notes.append(
-            f"Short ticks are saddle contacts. Along the strings they stand from fret {plan.action_fret}: "
+            f"Ticks with a number are saddle contacts. Along the strings they stand from fret {plan.action_fret}: "
             f"{', '.join(contacts.saddle_words(instrument))}."
         )
         if plan.compensation.nut == "per string":
@@ -57,7 +57,9 @@ def content(instrument: Instrument) -> Content:
         notes += [*contacts.notes(instrument), *contacts.moved_nut(instrument)]
     # Along the edges of a fan the strips have other distances than the centre line.
     check = octave_check(instrument) if plan.scale.length is not None else ""
-    return Content(entities, notes, check=check)
+    origin = "middle of the strip" if plan.scale.length is not None else "midway between the strips"
+    origin += " at the tick of the nominal nut line"
+    return Content(entities, notes, check=check, origin=origin)
 
 
 def _carried(instrument: Instrument) -> str:
@@ -89,7 +91,7 @@ def _strip(instrument: Instrument, edge: Along, name: str, y: float, strings: Se
     for x in (nut, *frets, saddle):
         yield Line(Layer.MARK, (x, low), (x, high))
     words = "0" if instrument.plan.frets.zero_fret else "nut"
-    yield Text(Layer.TEXT, (nut - 1.0, y), words, _HEIGHT, "center", "bottom", 90)
+    yield Text(Layer.TEXT, (nut - 1.0, y - 6.0), words, _HEIGHT, "center", "bottom", 90)
     close = saddle - frets[-1] < 8  # frets all the way up to the saddle: its name stands behind it
     at = max([saddle, *(x + 3 for _, x, _ in found)]) + 1 if close else min([saddle, *(x for _, x, _ in found)]) - 1
     yield Text(Layer.TEXT, (at, y), "nominal saddle", 1.9, "center", "top" if close else "bottom", 90)
@@ -98,9 +100,9 @@ def _strip(instrument: Instrument, edge: Along, name: str, y: float, strings: Se
     for row, (string, x, x_nut) in enumerate(found):
         middle = high - (row + 0.5) * lane
         arm = min(2.0, 0.4 * lane)
-        yield Line(Layer.REF_SADDLE, (x, middle - arm), (x, middle + arm))
+        yield Line(Layer.CONTACT, (x, middle - arm), (x, middle + arm))
         if x_nut is not None:
-            yield Line(Layer.REF_SADDLE, (x_nut, middle - arm), (x_nut, middle + arm))
+            yield Line(Layer.CONTACT, (x_nut, middle - arm), (x_nut, middle + arm))
         if lane > 1.3 * _SMALLEST:
             height = min(2.0, 0.6 * lane)
             yield Text(Layer.TEXT, (x + 0.8, middle), str(string + 1), height, up="middle")

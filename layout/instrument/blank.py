@@ -106,6 +106,26 @@ def slots_across(plan: Plan, neck: Neck) -> NDArray[np.float64] | None:
     return lengthened(ends, plan.blank.run_out)
 
 
+def edge_height(plan: Plan, neck: Neck, along: float) -> float:
+    """Give how high the bass edge of the board is.
+
+    Parameters
+    ----------
+    plan, neck
+        The plan and its neck.
+    along
+        Way along that edge from the nut line [mm].
+
+    Returns
+    -------
+    float
+        What the curve of the board leaves of its thickness there [mm].
+    """
+    edge = neck.edges[1]
+    x = float(neck.lines_in_board[0, 0, 0]) + along / float(np.hypot(1, edge.taper[0]))
+    return plan.board.thickness - float(neck.drop(x, edge.y_at(x))[0])
+
+
 def faults(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[Fault]:
     """Find what the board's wood cannot hold: slots too deep, a blank too small.
 

@@ -9,7 +9,8 @@ import numpy as np
 
 from slotwright.layout.errors import needed
 from slotwright.layout.findings import Finding
-from slotwright.layout.instrument.neck import mark_centres, nearest_edge
+from slotwright.layout.instrument.blank import edge_height
+from slotwright.layout.instrument.neck import mark_centres, nearest_edge, side_dots
 from slotwright.layout.units import ROUNDING, SHOWN
 
 if TYPE_CHECKING:
@@ -69,6 +70,7 @@ def warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[Finding]:
         yield Finding("unused", "board", "one string stands on the centre line; its string_spread is not used")
     yield from _nut_groove(plan)
     yield from _crowded_marks(plan, neck)
+    yield from _side_dots(plan, neck)
     yield from _likely_slips(plan)
     at_nut, at_last = (float(np.ptp(neck.lines_in_board[fret, :, 1])) for fret in (0, -1))
     if at_last < at_nut - ROUNDING:
@@ -78,14 +80,14 @@ def warnings(plan: Plan, neck: Neck, sawing: Sawing) -> Iterator[Finding]:
             f"the board narrows from {said(at_nut)} at the nut to {said(at_last)} at the last fret",
             {"at_nut": at_nut, "at_last_fret": at_last},
         )
-    if plan.blank and plan.frets.slot_inset:
-        yield Finding(
-            "slots not blind",
-            "blank",
-            "slots sawn across the square blank are not blind; without [blank] they end inside the board",
-        )
     if plan.jig and (fault := jig_fault(plan, neck)):
         yield Finding("unused", "jig", f"[jig] is ignored: {fault}")
+    elif plan.jig and plan.frets.slot_inset:
+        yield Finding(
+            "blind slots",
+            "jig",
+            "the slots are blind (frets.slot_inset): a saw sled cuts from edge to edge and cannot make them",
+        )
 
 
 def _likely_slips(plan: Plan) -> Iterator[Finding]:
@@ -168,4 +170,22 @@ def _crowded_marks(plan: Plan, neck: Neck) -> Iterator[Finding]:
             return
         if any(np.hypot(x - other[1], y - other[2]) < 2 * radius for other in marks[:place]):
             yield Finding("crowded mark", mark, f"the marks at fret {fret} reach into each other")
+            return
+
+
+def _side_dots(plan: Plan, neck: Neck) -> Iterator[Finding]:
+    """Find side dots that nothing asks for, that the edge is too low for, or that reach into a slot."""
+    board, dots = plan.board, side_dots(plan, neck)
+    if board.side_dots and not dots:
+        yield Finding("unused", "board.side_dots", "side dots stand beside position marks, and there are none")
+    for fret, along in dots:
+        high = edge_height(plan, neck, along)
+        ends = neck.along_edges[fret - 1 : fret + 1, 1]
+        room = 2 * float(np.abs(ends - along).min()) - plan.frets.slot_width
+        if board.side_dot_diameter > min(high, room) - SHOWN:
+            what = (
+                f"the edge is {plan.said(high)} high" if high < room else f"{plan.said(room)} fits between the slots"
+            )
+            words = f"the side dot at fret {fret} is {plan.said(board.side_dot_diameter)} wide; {what}"
+            yield Finding("crowded mark", f"side dot at fret {fret}", words, {"fits": min(high, room)})
             return

@@ -46,7 +46,7 @@ class Instrument:
     wires
         The wire of its frets.
     across_blank
-        Slots across the square blank with run-out, bass end first [mm], shape
+        Lines of the slots across the square blank with run-out, bass end first [mm], shape
         (frets + 1, 2, 2); None without a blank.
     strung
         The strings with their offsets; None where the plan says too little of them.
@@ -92,6 +92,16 @@ class Instrument:
     def first_slot(self) -> int:
         """0 where a zero fret stands in a slot of its own, else 1."""
         return 0 if self.plan.frets.zero_fret else 1
+
+    @property
+    def cut_slots(self) -> NDArray[np.float64]:
+        """Slots as they are cut, across the square blank where there is one and they are not blind [mm].
+
+        Bass end first, shape (frets + 1 - `first_slot`, 2, 2).
+        """
+        whole = self.across_blank is None or bool(self.plan.frets.slot_inset)
+        slots = self.neck.slots if whole or self.across_blank is None else self.across_blank
+        return slots[self.first_slot :]
 
     @property
     def bridge_lacks(self) -> str | None:

@@ -60,13 +60,15 @@ class Neck:
         Distance along each edge from the nut line [mm], shape (frets + 1, 2).
     outline
         Corners of the board [mm]: bass nut end, bass far end, treble far end, treble nut end.
+    core
+        The same of the wood between the bindings, which run along both edges but not across the ends.
     nut_moved
         How far the end of the board, or the zero fret, was moved toward the first fret [mm].
     lines_in_board
         Where each fret line enters and leaves the board, bass end first [mm], shape
         (frets + 1, 2, 2).
     slots
-        The same less binding and inset.
+        The same from edge to edge of the core, less the inset of blind ones along the slot.
     radius
         Radius of the crowns across the board at the nut and at the last fret [mm]; 0, 0 is flat.
     relief
@@ -88,6 +90,7 @@ class Neck:
     edges: Along
     along_edges: Floats
     outline: Floats
+    core: Floats
     nut_moved: float
     lines_in_board: Floats
     slots: Floats
@@ -232,7 +235,7 @@ def lay_neck(plan: Plan) -> Neck:
     _refuse(_faults_along(plan, frets, saddle, strings, edges))
     on_edges = meet(frets, edges)
     lines_in_board = on_edges[:, ::-1]
-    slots = lengthened(lines_in_board, -plan.frets.slot_inset - board.binding)
+    core = _within(edges, board.binding)
     begin, end = plan.relief_between
 
     neck = Neck(
@@ -249,9 +252,10 @@ def lay_neck(plan: Plan) -> Neck:
         edges=edges,
         along_edges=distance(on_edges, on_edges[0]),
         outline=_outline(plan, frets[0], frets[-1], edges),
+        core=_outline(plan, frets[0], frets[-1], core),
         nut_moved=0.0,
         lines_in_board=lines_in_board,
-        slots=slots,
+        slots=lengthened(meet(frets, core)[:, ::-1], -plan.frets.slot_inset),
         radius=board.radius,
         relief=plan.setup.relief,
         bow=(float(frets.middle[begin]), float(frets.middle[end])) if end - begin >= 2 else None,
@@ -276,13 +280,38 @@ def mark_centres(plan: Plan, neck: Neck) -> list[tuple[int, float, float]]:
     """
     double = set(plan.board.double_marks)
     found = []
-    for fret in sorted(double.union(plan.board.position_marks)):
+    for fret in plan.board.marked:
         aside = 0.0
         if fret in double:
             aside = float(np.abs(neck.lines_in_board[fret - 1 : fret + 1, :, 1]).mean() / 2)
         between = neck.frets[fret - 1 : fret + 1]
         found += [(fret, float(between.x_at(y).mean()), y) for y in sorted({-aside, aside})]
     return found
+
+
+def side_dots(plan: Plan, neck: Neck) -> list[tuple[int, float]]:
+    """Place the side dots in the edge that the player looks at, the bass one, midway between frets.
+
+    Parameters
+    ----------
+    plan, neck
+        The plan and its neck.
+
+    Returns
+    -------
+    list of tuple
+        Fret, and the way along the bass edge from the nut line [mm]. Two dots stand three diameters apart, centre
+        to centre (common practice, no source).
+    """
+    if not plan.board.side_dots:
+        return []
+    along = neck.along_edges[:, 1]
+    aside = 1.5 * plan.board.side_dot_diameter
+    return [
+        (fret, float(along[fret - 1 : fret + 1].mean()) + by)
+        for fret in plan.board.marked
+        for by in ((-aside, aside) if fret in plan.board.double_marks else (0.0,))
+    ]
 
 
 def with_nut_moved(plan: Plan, neck: Neck, offset: float) -> Neck:
@@ -303,11 +332,12 @@ def with_nut_moved(plan: Plan, neck: Neck, offset: float) -> Neck:
         The neck with outline and slot 0 moved; everything else stays where it is.
     """
     moved = neck.frets[0].moved(offset)
-    line = meet(moved, neck.edges)[:, ::-1]
-    slot = lengthened(line, -plan.frets.slot_inset - plan.board.binding)
+    core = _within(neck.edges, plan.board.binding)
+    slot = lengthened(meet(moved, core)[:, ::-1], -plan.frets.slot_inset)
     return replace(
         neck,
         outline=_outline(plan, moved, neck.frets[-1], neck.edges),
+        core=_outline(plan, moved, neck.frets[-1], core),
         slots=np.concatenate((slot, neck.slots[1:])),
         nut_moved=offset,
     )
@@ -317,6 +347,11 @@ def _outline(plan: Plan, nut: Across, last: Across, edges: Along) -> Floats:
     near = meet(nut.moved(-plan.behind_nut), edges)[0]
     far = meet(last.moved(plan.board.beyond_last_fret), edges)[0]
     return np.stack((near[1], far[1], far[0], near[0]))
+
+
+def _within(edges: Along, inside: float) -> Along:
+    """Move both edges toward the centre line [mm], square to it as all widths are told."""
+    return Along(edges.start - np.sign(edges.start) * inside, edges.taper)
 
 
 def _outer_strings(plan: Plan, y_nut: Floats, y_saddle: Floats) -> Floats:

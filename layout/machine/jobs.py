@@ -270,7 +270,7 @@ def _faults_of_cutters(plan: Plan, setting: Setting) -> Iterator[Fault]:
                 f"with its run-out it cuts {fine[0]} wide; the slots are {fine[1]} (frets.slot_width)",
                 f"take one of {said_finely(plan, plan.frets.slot_width - machine.runout)} or less",
             )
-        across = {"marks": [plan.board.mark_diameter + pockets.MARK_PLAY] if _marked(plan) else []}
+        across = {"marks": [plan.board.mark_diameter + pockets.MARK_PLAY] if plan.board.marked else []}
         across["holes"] = [hole[2] for hole in machine.dowels]
         corners = pockets.groove(setting)
         for operation, widths in across.items():
@@ -312,10 +312,6 @@ def _faults_of_dowels(setting: Setting) -> Iterator[Fault]:
         elif (room := shapely.Point(x, y).distance(setting.part) - across / 2) <= 0:
             what = f"{said(-room)} inside the board" if room < -SHOWN else "on the edge of the board"
             yield Fault(f"machine.dowels[{place}]", what, "dowels stand in waste: move it")
-
-
-def _marked(plan: Plan) -> bool:
-    return bool(plan.board.position_marks or plan.board.double_marks)
 
 
 def _faults_of_tabs(setting: Setting, tabs: tuple[outline.Tab, ...], outlining: list[Cutter]) -> Iterator[Fault]:

@@ -114,35 +114,6 @@ class Setting:
             yield shapely.box(x1, y1, x2, y2), self.thickness + height
 
 
-def core_of(instrument: Instrument) -> Floats:
-    """Give the corners of the board's core: its long edges less the binding.
-
-    Parameters
-    ----------
-    instrument
-        The instrument.
-
-    Returns
-    -------
-    ndarray, shape (4, 2)
-        Corners in the order of the outline [mm].
-    """
-    outline, binding = instrument.neck.outline, instrument.plan.board.binding
-    if not binding:
-        return outline
-    corners, middle = outline.copy(), outline.mean(axis=0)
-    ends = ((0, 3), (1, 2))  # nut end and far end, bass and treble corner of each
-    for bass_end, treble_end in ((0, 1), (1, 0)):  # which end a corner moves along, and the other of its edge
-        (b0, t0), (b1, t1) = ends[bass_end], ends[treble_end]
-        for corner, across, along in ((b0, t0, b1), (t0, b0, t1)):
-            edge = outline[along] - outline[corner]
-            inward = np.array([-edge[1], edge[0]]) / np.hypot(*edge)
-            inward *= np.sign(inward @ (middle - outline[corner]))
-            end = outline[across] - outline[corner]
-            corners[corner] = outline[corner] + end * (binding / (inward @ end))
-    return corners
-
-
 def setting_of(instrument: Instrument) -> Setting:
     """Lay the blank of an instrument on its machine.
 
@@ -160,7 +131,7 @@ def setting_of(instrument: Instrument) -> Setting:
     whole = Setting(
         plan=plan,
         neck=neck,
-        part=shapely.Polygon(core_of(instrument)),
+        part=shapely.Polygon(neck.core),
         stock=(float(left), float(low), float(right), float(high)),
         thickness=thick,
         travel=thick + max(machine.safe_height, highest + OVER_CLAMPS),

@@ -57,17 +57,21 @@ def assumed(plan: Plan) -> dict[str, Assumed]:
         "setup.action_fret": plan.action_fret,
         "setup.relief_between": plan.relief_between,
         "setup.nut_action": plan.nut_action,
+        "frets.zero_fret_height": plan.zero_fret_height,
         "nut.seat": plan.nut_seat,
         "blank.thickness": plan.stock_thickness,
         **_of_machine(plan),
     }
     moot = {
         "frets.divisions": plan.frets.cents is not None,
+        "frets.zero_fret_height": not plan.frets.zero_fret,
         "board.edge_margin": plan.board.width_at is not None,
         "setup.nut_action": plan.setup.first_gap is not None,
         "scale.square_fret": plan.scale.length is not None,
         "board.course_spacing": all(string.course is None for string in plan.strings),
-        "board.mark_diameter": not (plan.board.position_marks or plan.board.double_marks),
+        "board.mark_diameter": not plan.board.marked,
+        "board.side_dots": not plan.board.marked,
+        "board.side_dot_diameter": not (plan.board.marked and plan.board.side_dots),
         **_moot_of_machine(plan),
         # A locking nut comes as it is, and stands in no groove.
         **dict.fromkeys(

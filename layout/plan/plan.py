@@ -12,7 +12,7 @@ from slotwright.layout.limits import MOST_STRINGS, MOST_TUNINGS
 from slotwright.layout.physics.temperament import cents_at, octave_fret, steps_of_period
 from slotwright.layout.plan import fields, rows
 from slotwright.layout.plan.bridges import Adjustable, Bridge
-from slotwright.layout.plan.fields import one_of, words
+from slotwright.layout.plan.fields import mm, one_of, words
 from slotwright.layout.plan.machine import Machine
 from slotwright.layout.plan.table import Table
 from slotwright.layout.plan.tables import (
@@ -51,6 +51,8 @@ class Plan(Table):
         Title of the drawings.
     units
         ``mm`` or ``in``: unit of bare lengths, of the drawings and of the tables.
+    kerf
+        Width of a laser's cut; gauges and the notched strip are drawn larger by half of it all round.
     strings
         How many strings, or a list of tables, string 1 (treble) first.
     tunings
@@ -61,6 +63,7 @@ class Plan(Table):
 
     title: Annotated[str, words(120, empty=False)]
     units: Annotated[Unit, one_of(("mm", "in"))] = "mm"
+    kerf: Annotated[float, mm(0, 1)] = 0.0
     strings: Annotated[tuple[String, ...], rows.table_list(MOST_STRINGS)]
     tunings: Annotated[tuple[tuple[str, ...], ...], rows.tunings(MOST_TUNINGS)] = ()
     scale: Scale
@@ -105,6 +108,8 @@ class Plan(Table):
             yield Fault(
                 "setup.press_depth", "deeper than frets.height, where the string is on the board", 'state "wood"'
             )
+        if self.jig and self.kerf >= self.jig.pin + self.jig.play:
+            yield Fault("kerf", "as wide as the notches of the jig, or wider", "check the unit")
         if self.nut and self.nut.seat_radius and self.nut.seat_radius < self.board.nut_width:
             yield Fault("nut.seat_radius", "less than board.nut_width", "check the unit; 0 is flat")
 
@@ -242,8 +247,14 @@ class Plan(Table):
 
     @property
     def nut_action(self) -> float:
-        """String underside above the crown plane at the nut [mm]."""
-        return 0.0 if self.frets.zero_fret else self.setup.nut_action
+        """String underside above the crown plane at the nut [mm]; a zero fret may be higher than the others."""
+        return self.zero_fret_height - self.frets.height if self.frets.zero_fret else self.setup.nut_action
+
+    @property
+    def zero_fret_height(self) -> float:
+        """Crown of the zero fret above the board [mm]."""
+        stated = self.frets.zero_fret_height
+        return self.frets.height if stated is None else stated
 
     @property
     def press_depth(self) -> float:

@@ -175,6 +175,8 @@ class Frets(Table):
         Notes of one period, ascending, the last the period [cents]; instead of divisions.
     zero_fret
         A fret on the nut line ends the open strings.
+    zero_fret_height
+        Crown of the zero fret above the board; that of the others unless stated.
     height
         Crown of a fret above the board.
     slot_width
@@ -195,12 +197,22 @@ class Frets(Table):
     divisions: Annotated[int, whole(1, 1200)] = 12
     cents: Annotated[tuple[float, ...] | None, rows.ascending_cents()] = None
     zero_fret: Annotated[bool, fields.yes_no()] = False
+    zero_fret_height: Annotated[float | None, mm(0.2, 4)] = None
     height: Annotated[float, mm(0.2, 3)] = 1.0
     slot_width: Annotated[float, mm(0.1, 2)] = 0.58
     tang_depth: Annotated[float, mm(0.3, 5)] = 1.6
     slot_clearance: Annotated[float, mm(0, 3)] = 0.5
     slot_inset: Annotated[float, mm(0, 20)] = 0.0
     wire: FretWire | None = None
+
+    def clashes(self) -> Iterator[Fault]:
+        """Check that a zero fret is there, and no lower than the frets behind it."""
+        if self.zero_fret_height is None:
+            return
+        if not self.zero_fret:
+            yield Fault("zero_fret_height", "there is no zero fret", "state zero_fret = true")
+        elif self.zero_fret_height < self.height:
+            yield Fault("zero_fret_height", "less than height: open strings would lie on fret 1", "raise it")
 
 
 class WidthAt(Table):
@@ -257,6 +269,10 @@ class Board(Table):
         Frets with two marks before them.
     mark_diameter
         Diameter of a mark.
+    side_dots
+        Dots in the player's edge of the board, beside every mark.
+    side_dot_diameter
+        Diameter of a side dot.
     left_handed
         The treble side is on the other hand.
     """
@@ -283,12 +299,19 @@ class Board(Table):
     position_marks: Annotated[tuple[int, ...], wholes(1, MOST_FRETS, empty=True)] = ()
     double_marks: Annotated[tuple[int, ...], wholes(1, MOST_FRETS, empty=True)] = ()
     mark_diameter: Annotated[float, mm(0.5, 30)] = 6.0
+    side_dots: Annotated[bool, fields.yes_no()] = False
+    side_dot_diameter: Annotated[float, mm(0.5, 10)] = 2.0
     left_handed: Annotated[bool, fields.yes_no()] = False
 
     @property
     def hand(self) -> float:
         """Sign of every y toward the treble side: 1, or -1 on a left-handed instrument."""
         return -1.0 if self.left_handed else 1.0
+
+    @property
+    def marked(self) -> tuple[int, ...]:
+        """Frets with a mark before them, or two, ascending."""
+        return tuple(sorted({*self.position_marks, *self.double_marks}))
 
     def clashes(self) -> Iterator[Fault]:
         """Check the two radii of a compound board."""

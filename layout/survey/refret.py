@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-BELOW_TANG: Final = 0.2  # mm a slot is deeper than the tang at least (common practice, no source)
+# Common practice, no source.
+BELOW_TANG: Final = 0.2  # mm a slot is deeper than the tang at least
+STEP: Final = 0.05  # mm from crown to crown that a short straight edge rocks on, and a string buzzes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,6 +47,9 @@ class Refret:
     rise
         How much higher the crowns will stand than now at nut and saddle, on the line of least squares through
         the crowns that were measured [mm]; None where that is not known.
+    steps
+        Where other frets stay: how far each new crown stands above the lower one of the nearest that do and were
+        measured [mm], the highest first; that is the order they are levelled in.
     findings
         What is to be said of it.
     """
@@ -54,6 +59,7 @@ class Refret:
     slots: Mapping[int, float]
     needed: float | None
     rise: tuple[float, float] | None
+    steps: Mapping[int, float]
     findings: tuple[Finding, ...]
 
     @property
@@ -65,7 +71,14 @@ class Refret:
 
 
 def refret(
-    old: OldBoard, new: Frets, *, binding: float = 0.0, plane: float = 0.0, divisions: int = 12, units: Unit = "mm"
+    old: OldBoard,
+    new: Frets,
+    *,
+    binding: float = 0.0,
+    plane: float = 0.0,
+    only: tuple[int, ...] = (),
+    divisions: int = 12,
+    units: Unit = "mm",
 ) -> Refret:
     """Say what new frets on an old board take.
 
@@ -82,6 +95,8 @@ def refret(
         Thickness of the binding [mm].
     plane
         How much of the board is planed or sanded off [mm].
+    only
+        The frets that are replaced, ascending; all of them where it is empty.
     divisions
         Equal divisions of the octave.
     units
@@ -95,22 +110,26 @@ def refret(
     Raises
     ------
     MeasuredError
-        The curve of the board ends before its edges, or the binding leaves no slot.
+        The curve of the board ends before its edges, the binding leaves no slot, or there is no such fret.
     """
     wire = new.wire or FretWire()
-    frets = tuple(range(1, old.last + 1))
+    frets = only or tuple(range(1, old.last + 1))
     along = 1 - speaking_fraction(cents_at(range(old.last + 1), steps_of_period(divisions, None)))
     width = _between(along, old.width, reach=True)[1:]
     radius = _between(along, old.radius)[1:] if old.radius else np.full(old.last, np.inf)
-    if wrong := tuple(_faults(width, radius, binding)):
+    if wrong := (*_faults(width, radius, binding), *_of_frets(frets, old.last, plane if only else 0.0, units)):
         raise MeasuredError(wrong)
+    here = np.array(frets) - 1
+    width, radius = width[here], radius[here]
     wires = wires_for(
         wire, frets, _arc(width, radius), _arc(width - 2 * binding, radius) if binding else None, radius
     )
-    slots = {fret: max(depth - plane, 0.0) for fret, depth in old.slot_depth.items()}
+    slots = {fret: max(depth - plane, 0.0) for fret, depth in old.slot_depth.items() if fret in frets}
     needed = new.tang_depth + BELOW_TANG if "tang_depth" in new.model_fields_set else None
-    rise = _rise(along, old, new.height - plane) if old.crown_height and "height" in new.model_fields_set else None
-    found = Refret(old, wires, slots, needed, rise, ())
+    known = bool(old.crown_height) and "height" in new.model_fields_set
+    rise = _rise(along, old, new.height - plane) if known and not only else None
+    steps = _steps(frets, old.crown_height, new.height) if known and only else {}
+    found = Refret(old, wires, slots, needed, rise, steps, ())
     return replace(found, findings=tuple(_findings(found, wire, plane, units)))
 
 
@@ -137,6 +156,26 @@ def _faults(width: Floats, radius: Floats, binding: float) -> Iterator[Fault]:
         yield Fault("column radius", f"too small for the width at fret {place + 1}", "check both, and their unit")
     for place in np.flatnonzero(width <= 2 * binding + 1)[:1]:
         yield Fault("column width", f"with the binding it leaves no slot at fret {place + 1}", "check both")
+
+
+def _of_frets(frets: tuple[int, ...], last: int, plane: float, units: Unit) -> Iterator[Fault]:
+    if frets[-1] > last:
+        yield Fault("", f"fret {frets[-1]} of {last} is to be replaced", "name frets the board has")
+    if plane:
+        given = f"{show(plane, units)} {units} are to be planed off, and other frets stay"
+        yield Fault("", given, "replace all frets, or plane nothing")
+
+
+def _steps(frets: tuple[int, ...], crowns: Mapping[int, float], height: float) -> dict[int, float]:
+    """Say how far new crowns stand above the nearest old ones that stay, the highest first [mm]."""
+    stay = {fret: crown for fret, crown in crowns.items() if fret not in frets}
+    found = {}
+    for fret in frets:
+        before, behind = (f for f in stay if f < fret), (f for f in stay if f > fret)
+        beside = [side for side in (max(before, default=None), min(behind, default=None)) if side is not None]
+        if beside:
+            found[fret] = height - min(stay[side] for side in beside)
+    return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))
 
 
 def _rise(along: Floats, old: OldBoard, height: float) -> tuple[float, float]:
@@ -166,8 +205,36 @@ def _findings(found: Refret, wire: FretWire, plane: float, units: Unit) -> Itera
             f"{said(BELOW_TANG)}; {'planed, they are' if plane else 'they are'} down to {said(least)} deep",
             {"needed": found.needed, "least": least},
         )
+    if found.steps:
+        yield from _of_steps(found.steps, said)
     if found.rise is not None:
         yield from _of_nut_and_saddle(*found.rise, said)
+
+
+def _of_steps(steps: Mapping[int, float], said: Callable[[float], str]) -> Iterator[Finding]:
+    """Say which new frets are to be levelled to the old ones, and which are too low for them."""
+    numbers = {str(fret): step for fret, step in steps.items()}
+    high = {fret: step for fret, step in steps.items() if step > STEP + SHOWN}
+    if high:
+        order = ", ".join(f"{fret} by {said(step)}" for fret, step in high.items())
+        yield Finding(
+            "high frets",
+            frets_named(sorted(high)),
+            f"level these new frets down to their old neighbours, in this order: {order}; steps of more than "
+            f"{said(STEP)} buzz",
+            numbers,
+        )
+    if low := sorted(fret for fret, step in steps.items() if step < -STEP - SHOWN):
+        deepest = min(steps.values())
+        yield Finding(
+            "low frets",
+            frets_named(low),
+            f"{frets_named(low)} would stand up to {said(-deepest)} lower than their old neighbours and buzz on "
+            "them: take a higher wire, or level the old ones",
+            numbers,
+        )
+    if not high and not low:
+        yield Finding("level frets", "crowns", f"the new crowns lie within {said(STEP)} of their neighbours", numbers)
 
 
 def _of_nut_and_saddle(nut: float, saddle: float, said: Callable[[float], str]) -> Iterator[Finding]:

@@ -49,6 +49,18 @@ def test_inches(run, tmp_path):
     )
 
 
+def test_some_frets_and_csv(run, old):
+    out = run("survey", old, "--refret", *WIRE, "--only", "1-3, 12")[1]
+    assert "1 by 0.25 mm" in out
+    assert "in 4 pieces" in out
+    told = json.loads(run("survey", old, "--refret", *WIRE, "--only", "1-3,12", "--json")[1])
+    assert [step["fret"] for step in told["steps"]] == [1, 2, 3, 12]
+    code, table, _ = run("survey", old, "--refret", *WIRE, "--csv")
+    assert code == 0
+    assert table.splitlines()[0].startswith("fret,over the board [mm],cut [mm]")
+    assert len(table.splitlines()) == 23
+
+
 def test_what_is_lacking_is_asked_for(run, old):
     out = run("survey", old, "--refret")[1]
     for key in ("tang_width", "tang_depth", "height"):
@@ -66,6 +78,11 @@ def test_what_is_lacking_is_asked_for(run, old):
         (["--plan", "new.toml"], "--refret excludes --plan"),
         (["--strings", "6"], "--refret excludes --strings"),
         (["--binding", "x"], "--binding: given"),
+        (["--only", "3-1"], "ends before it begins"),
+        (["--only", "1,,3"], "write frets as 1-5,7"),
+        (["--only", "0-3"], "write frets as 1-5,7"),
+        (["--only", "9" * 5000], "write frets as 1-5,7"),
+        (["--only", "23"], "fret 23 of 22"),
     ],
 )
 def test_refused(run, old, options, words):

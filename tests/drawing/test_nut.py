@@ -36,6 +36,7 @@ CASES = {
     "multiscale, moved": {**FANNED, "strings": [E4, E4, A2, A2, A2], "nut": {}, "compensation": {"nut": "common"}},
     "in inches": {**made(scale={"length": "25.5 in"}, board={"nut_width": "1 3/4 in", "thickness": "1/4"}), "units": "in"},
     "zero fret": made(frets={"zero_fret": True}, board={"radius": [254, 406]}),
+    "high zero fret": made(frets={"zero_fret": True, "zero_fret_height": 1.3}),
     "zero fret, groove": made(frets={"zero_fret": True}, board={"behind_nut": 14}, nut={"slot": 5, "ledge": 3}),
     "one string": made(strings=[A2], board={"nut_width": 16, "radius": 200}),
     "eighteen": made(strings=[E4] * 9 + [A2] * 9, board={"nut_width": 130, "radius": 900}),
@@ -143,7 +144,9 @@ class Laid:
     def _bottoms(self, exact, nuts, saddles):
         plan, setup = self.plan, self.plan.setup
         if plan.frets.zero_fret or setup.first_gap is None:
-            over = plan.frets.height + (0.0 if plan.frets.zero_fret else setup.nut_action)
+            over = plan.frets.height + setup.nut_action
+            if plan.frets.zero_fret:  # the strings lie on it, and it may be higher than the others
+                over = plan.frets.zero_fret_height or plan.frets.height
             return np.array([self.surface(*end) + over for end in nuts])
         begin, end = (across(*np.array(exact["slots"][fret], dtype=float), (0, 0), (1, 0))[0]
                       for fret in plan.relief_between)  # fmt: skip

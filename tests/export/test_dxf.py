@@ -46,8 +46,7 @@ def test_every_slot_where_it_belongs(tmp_path, instrument, version, unit):
     shapes, layers = gdal(path)
     read = np.array([shapely.get_coordinates(s).ravel() for s in shapes[layers == "CUT_SLOTS"]])
     read *= 25.4 if unit == "in" else 1.0
-    slots = instrument.neck.slots if instrument.across_blank is None else instrument.across_blank
-    wanted = slots[instrument.first_slot :].reshape(-1, 4)
+    wanted = instrument.cut_slots.reshape(-1, 4)
     assert read.shape == wanted.shape
     assert np.abs(read - wanted).max() < NEAR
     (outline,) = [shapely.get_coordinates(s) for s in shapes[layers == "CUT_OUTLINE"]]
@@ -118,9 +117,9 @@ def test_circles_are_circles(tmp_path):
     instrument = lay_out(starter("electric-six"))
     path = tmp_path / "board.dxf"
     path.write_bytes(dxf(draw_sheet(instrument, "board")))
-    drilled = ezdxf.readfile(path).modelspace().query('CIRCLE[layer=="DRILL"]')
-    assert len(drilled) == 8 + 2
-    assert {c.dxf.radius for c in drilled} == {3.0}
+    marks = ezdxf.readfile(path).modelspace().query('CIRCLE[layer=="POCKET"]')
+    assert len(marks) == 8 + 2
+    assert {c.dxf.radius for c in marks} == {3.0}
 
 
 @pytest.mark.parametrize("version", VERSIONS)

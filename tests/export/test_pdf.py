@@ -175,8 +175,7 @@ def test_tiles_reassembled_by_their_crosses_are_true(name, paper):
     instrument = lay_out(starter(name))
     sheet = draw_sheet(instrument, "slots")
     written, layout = printed(sheet, paper=paper)
-    wanted = instrument.neck.slots if instrument.across_blank is None else instrument.across_blank
-    wanted = wanted[instrument.first_slot :]
+    wanted = instrument.cut_slots
     found = assembled(written, layout)
     # Slots of neighbouring tiles are the same twice; the first tile has axes of its own.
     found = found[np.argsort(found.mean(axis=1)[:, 0])]

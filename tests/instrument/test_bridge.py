@@ -358,9 +358,9 @@ def test_holes_and_contacts_are_re_read_from_the_file(tmp_path, name):
     drilled = [(*c.dxf.center.vec2, 2 * c.dxf.radius) for c in document.modelspace().query('CIRCLE[layer=="DRILL"]')]
     wanted = [(hole.x, hole.y, hole.diameter) for hole in instrument.bridge.holes]
     assert np.array(drilled).reshape(-1, 3) == pytest.approx(np.array(wanted).reshape(-1, 3), abs=DXF_STEP)
-    ticks = [line.dxf for line in document.modelspace().query('LINE[layer=="REF_SADDLE"]')]
-    middles = np.array([(t.start + t.end) / 2 for t in ticks])[:, :2]
-    assert middles == pytest.approx(instrument.bridge.contacts, abs=DXF_STEP)
+    arms = [line.dxf for line in document.modelspace().query('LINE[layer=="CONTACT"]')]
+    middles = np.array([(arm.start + arm.end) / 2 for arm in arms])[:, :2]
+    assert middles == pytest.approx(np.repeat(instrument.bridge.contacts, 2, axis=0), abs=DXF_STEP)
     # The plain tag pairs say the same, read without ezdxf.
     import pyogrio
 
@@ -427,8 +427,8 @@ def test_the_nut_from_above_has_a_shelf_for_each_string():
     # Down the sheet is toward fret 1, and the treble end lies to the right: the view from above.
     fronts = sorted({-y for _, y in contour.corners if y < 1})
     assert fronts == pytest.approx(sorted(instrument.strung.offsets.nut), rel=1e-3)
-    ticks = [e for e in drawn if isinstance(e, Line) and e.layer == Layer.REF_SADDLE]
-    right = max(ticks, key=lambda tick: tick.start[0])
+    arms = [e for e in drawn if isinstance(e, Line) and e.layer == Layer.CONTACT and e.start[1] == e.end[1]]
+    right = max(arms, key=lambda arm: arm.start[0])
     assert -right.start[1] == pytest.approx(instrument.strung.offsets.nut[0], rel=1e-3)
 
 
@@ -445,11 +445,9 @@ def test_a_leaning_nut_is_measured_along_itself():
 
 def test_the_saddle_from_above_has_its_rear_down_and_treble_right():
     instrument = lay_out(starter("steel-six"))
-    ticks = [
-        e for e in draw_sheet(instrument, "saddle").entities if isinstance(e, Line) and e.layer == Layer.REF_SADDLE
-    ]
-    ticks.sort(key=lambda tick: tick.start[0])
-    assert [-tick.start[1] for tick in ticks] == pytest.approx(instrument.bridge.along[::-1])
+    arms = [e for e in draw_sheet(instrument, "saddle").entities if e.layer == Layer.CONTACT]
+    level = sorted((arm for arm in arms if arm.start[1] == arm.end[1]), key=lambda arm: arm.start[0])
+    assert [-arm.start[1] for arm in level] == pytest.approx(instrument.bridge.along[::-1])
 
 
 @pytest.mark.parametrize("sheet", ["nut", "saddle"])

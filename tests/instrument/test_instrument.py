@@ -99,7 +99,7 @@ def test_refused(changes, where):
             {"board": {"width_at": {"fret": 22, "width": 42}, "string_spread_nut": 30, "string_spread_saddle": 32}},
             "narrows from 42.50 mm",
         ),
-        ({"blank": BLANK, "frets": {"slot_inset": 2}}, "are not blind"),
+        ({"jig": {}, "frets": {"slot_inset": 2}}, "the slots are blind (frets.slot_inset): a saw sled"),
         ({"scale": {"length": None, "treble": 628, "bass": 640}, "jig": {}}, "[jig] is ignored"),
         ({"board": {"string_spread_saddle": 500}}, "board.string_spread_saddle of 500.00 mm is 13.9 times"),
         ({"board": {"width_at": {"fret": 12, "width": 300}}}, "board.width_at of 300.00 mm is 7.1 times"),

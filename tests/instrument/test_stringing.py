@@ -224,8 +224,10 @@ def test_contacts_are_drawn_and_dimensioned_from_fret_12(nut, left_handed):
     instrument = lay_out(Plan.model_validate(made))
     neck, found = instrument.neck, instrument.strung
     sheet = draw_sheet(instrument, "board")
-    ticks = [e for e in sheet.entities if isinstance(e, Line) and e.layer == Layer.REF_SADDLE][1:]
-    middles = np.array([[(e.start[i] + e.end[i]) / 2 for i in (0, 1)] for e in ticks])
+    arms = [e for e in sheet.entities if e.layer == Layer.CONTACT]
+    middles = np.array([[(e.start[i] + e.end[i]) / 2 for i in (0, 1)] for e in arms])
+    assert middles[::2] == pytest.approx(middles[1::2])  # two arms of one cross
+    middles = middles[::2]
     along = (neck.saddle_ends - neck.nut_ends) / neck.scales[:, None]
     assert middles[:6] == pytest.approx(neck.saddle_ends + found.offsets.saddle[:, None] * along)
     if nut == "none":
@@ -241,8 +243,6 @@ def test_contacts_are_drawn_and_dimensioned_from_fret_12(nut, left_handed):
 
 def test_stick_ticks_the_contacts():
     instrument = lay_out(Plan.model_validate(contents(strings=SIX)))
-    ticks = [
-        e for e in draw_sheet(instrument, "stick").entities if isinstance(e, Line) and e.layer == Layer.REF_SADDLE
-    ]
+    ticks = [e for e in draw_sheet(instrument, "stick").entities if isinstance(e, Line) and e.layer == Layer.CONTACT]
     contacts = instrument.neck.on_strings(instrument.neck.scales + instrument.strung.offsets.saddle)
     assert sorted(e.start[0] for e in ticks) == pytest.approx(sorted(contacts[:, 0]))

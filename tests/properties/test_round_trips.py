@@ -119,10 +119,9 @@ def test_dxf(tmp_path, part):
             else:
                 check_shape(entity, points, NEAR["dxf"])
         if sheet.name == "slots":
-            slots = instrument.neck.slots if instrument.across_blank is None else instrument.across_blank
             side = [1, -1] if "MIRRORED" in str(sheet.entities) else [1, 1]
             read = scale * np.array([shapely.get_coordinates(s) for s in shapes[layers == "CUT_SLOTS"]])
-            assert np.abs(read - slots[instrument.first_slot :] * side).max() < NEAR["dxf"]
+            assert np.abs(read - instrument.cut_slots * side).max() < NEAR["dxf"]
         event(f"{sheet.name} {version} {unit}")
 
     prove(holds, st.tuples(sheets(), st.sampled_from(["mm", "in"]), st.sampled_from(VERSIONS)), 10, part)

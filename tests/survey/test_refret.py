@@ -101,6 +101,37 @@ def test_nut_and_saddle_follow_the_crowns():
     assert refret(one, PLAIN).rise is None
 
 
+def test_a_partial_refret_is_levelled_highest_first():
+    rows = b"fret,width,crown_height\n1,44,0.7\n2,45,0.75\n3,46,0.9\n4,47,1.0\n5,48,1.18\n8,50,1.0\n12,52,\n"
+    old = read_board(rows, "mm")
+    found = refret(old, Frets.model_validate({"height": 1.2, "tang_depth": 1.6}), only=(2, 3, 5, 12))
+    assert found.wires.frets == (2, 3, 5, 12)
+    # 2 and 3 stand between 1 and 4, of which 1 is lower; 5 between 4 and 8; beyond 8 nothing was measured.
+    assert list(found.steps) == [2, 3, 5, 12]
+    assert found.steps == pytest.approx({2: 0.5, 3: 0.5, 5: 0.2, 12: 0.2})
+    assert found.rise is None
+    (told,) = [finding for finding in found.findings if finding.kind == "high frets"]
+    assert "in this order: 2 by 0.50 mm, 3 by 0.50 mm, 5 by 0.20 mm, 12 by 0.20 mm" in told.words
+    low = refret(old, Frets.model_validate({"height": 0.9}), only=(5, 8))
+    assert low.steps == pytest.approx({5: -0.1, 8: -0.1})
+    assert [finding.kind for finding in low.findings if "frets" in finding.kind] == ["low frets"]
+    level = refret(old, Frets.model_validate({"height": 1.03}), only=(8,))
+    assert level.steps == pytest.approx({8: -0.15})
+    assert "level frets" in [f.kind for f in refret(old, Frets.model_validate({"height": 0.74}), only=(2,)).findings]
+    # The wire of a fret is that of the whole board.
+    whole = refret(old, PLAIN).wires
+    assert found.wires.cut == pytest.approx(whole.cut[[1, 2, 4, 11]])
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [({"only": (1, 30)}, "fret 30 of 22"), ({"only": (1,), "plane": 0.2}, "0.20 mm are to be planed off, and other")],
+)
+def test_a_partial_refret_that_cannot_be(more, words):
+    with pytest.raises(MeasuredError, match=words):
+        refret(read_board(b"fret,width\n1,44\n22,56\n", "mm"), PLAIN, **more)
+
+
 def test_slots_that_fit_otherwise_are_named():
     old = read_board(b"fret,width,slot_width\n1,44,0.58\n12,50,0.56\n22,56,0.70\n", "mm")
     found = refret(old, Frets.model_validate({"wire": {"tang_width": 0.52}}))

@@ -67,6 +67,7 @@ def refret(found: Refret) -> dict[str, Any]:
             for fret, depth in sorted(found.slots.items())
         ],
         "depth_needed": found.needed,
+        "steps": [{"fret": fret, "step": step} for fret, step in found.steps.items()],
         "rise": None if found.rise is None else dict(zip(("nut", "saddle"), found.rise, strict=True)),
     }
 
