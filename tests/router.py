@@ -32,7 +32,7 @@ class Canonical:
     @property
     def start(self):
         """Where each begins; the first two from nowhere, high above."""
-        return np.vstack((self.end[:1] + [0, 0, 50], self.end[:-1]))
+        return np.vstack((self.end[:1] + np.array([0, 0, 50]), self.end[:-1]))
 
 
 def interpreted(folder: Path, scratch: Path, text: str) -> Canonical:

@@ -26,6 +26,7 @@ _G: Final = {0, 1, 4, 17, 20, 21, 40, 49, 54, 80, 90, 94}
 _M: Final = {0, 3, 5, 30}
 _FIRST: Final = (17, 40, 49, 54, 80, 90, 94)  # to be stated before anything moves, and 20 or 21
 _LONGEST_DWELL: Final = 10.0  # s, not to be reached: some controllers read milliseconds
+_LEAST_DWELL: Final = 1.0  # s that a spindle needs to reach its speed; common practice, no source
 _MOST_SAID: Final = 5  # of one kind of fault in one program
 
 
@@ -104,6 +105,7 @@ class _Reader:
         self._turning = False
         self._ended = False
         self._off = False
+        self._waited = False
         self._last = 0
         self._dwell = 0.0
         self._stops = 0
@@ -184,7 +186,7 @@ class _Reader:
                 self._turning = True
                 if self._speed <= 0:
                     self._tell("spindle", number, "M3 without a speed")
-                self._off = False
+                self._off, self._waited = False, False
             elif code == 5:
                 self._turning, self._off = False, True
             elif code == 0:
@@ -197,6 +199,7 @@ class _Reader:
             self._tell("dwell", number, f"G4 P stays below {_LONGEST_DWELL:g}")
         else:
             self._dwell += times[-1]
+            self._waited = self._waited or times[-1] >= _LEAST_DWELL
 
     def _move(self, number: int, place: dict[str, float]) -> None:
         if self._motion is None:
@@ -209,6 +212,8 @@ class _Reader:
             place[axis] * scale if axis in place else here for axis, here in zip("XYZ", self._here, strict=True)
         )
         feed = math.inf if self._motion == 0 else self._feed
+        if self._motion == 1 and self._turning and not self._waited:
+            self._tell("dwell", number, f"feeds before the spindle had {_LEAST_DWELL:g} s to reach its speed")
         if self._motion == 1 and not self._feed > 0:
             self._tell("no feed", number, "feeds without F")
         end = (x, y, z)

@@ -45,11 +45,11 @@ class Cutter(Table):
     cutting_length
         How far its edges reach up from its tip.
     spindle
-        Turns per minute.
+        Its speed [rev/min].
     feed
-        Feed, mm per minute; from wood, diameter, flutes and spindle unless stated.
+        Feed [mm/min]; from wood, diameter, flutes and spindle unless stated.
     plunge
-        Largest feed downward, mm per minute.
+        Largest feed downward [mm/min].
     step_down
         Largest depth of one pass; half the diameter unless stated.
     step_over
@@ -127,7 +127,7 @@ class Machine(Table):
     spindle_by_hand
         The router is switched on and off by hand.
     rapid
-        Feed of travel, mm per minute.
+        Feed of travel [mm/min].
     tolerance
         How far chords and depths may be off.
     mark_depth
