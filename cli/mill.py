@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from slotwright.cli.console import FILE, counted, listed, print_json, print_table, read_instrument, warn, write
+from slotwright.cli.console import (
+    FILE,
+    counted,
+    listed,
+    print_json,
+    print_table,
+    read_instrument,
+    refuse_now,
+    warn,
+    write,
+)
 from slotwright.layout import cautions
 from slotwright.layout.errors import MillError, SlotwrightError
 
@@ -37,11 +47,12 @@ def command(plan: Path, out: Path, unit: Unit, force: bool, as_json: bool) -> No
         raise SlotwrightError(f"{out}: a file is in the way; --out takes a folder")
     from slotwright.layout.export.data.machine import milled  # noqa: PLC0415 - quick --help
     from slotwright.layout.machine.jobs import plan_milling  # noqa: PLC0415
-    from slotwright.layout.machine.programs import mill  # noqa: PLC0415
+    from slotwright.layout.machine.programs import mill, names_of  # noqa: PLC0415
 
     instrument = read_instrument(plan)
     warn(instrument)
     try:
+        refuse_now([out / name for name in names_of(instrument, plan.stem)], force=force)
         programs = mill(instrument, unit=unit, stem=plan.stem, watch=lambda patches: counted(patches, "simulating"))
     except MillError as error:
         raise SlotwrightError(listed(plan, error)) from None

@@ -27,6 +27,30 @@ PLAIN = {
     "machine": machined(),
 }
 
+# Four frets, quick to judge, with a clamp and all that a router does.
+SHORT = {
+    **PLAIN,
+    "scale": {"length": 330.0},
+    "frets": {"count": 4},
+    "board": {"nut_width": 42.5, "radius": 254, "position_marks": [3]},
+    "blank": {"length": 150.0, "width": 62.0, "nut_at": 30.0, "thickness": 6.5},
+    "machine": {
+        "tabs": {"count": 2},
+        "keep_out": [[-30.0, -40.0, -20.0, 40.0, 12.0]],
+        "cutters": [
+            {
+                "operations": ["surface"],
+                "shape": "ball",
+                "diameter": 6.0,
+                "cutting_length": 12.0,
+                "step_down": 1.5,
+            },
+            SLOTS,
+            {"operations": ["marks", "outline"], "diameter": 3.0, "cutting_length": 12.0},
+        ],
+    },
+}
+
 PLANS = {
     "electric-six": tomllib.loads(starters()["electric-six"]),
     **{name: tomllib.loads(text) for name, text in starters().items() if "[machine]" in text},

@@ -75,7 +75,13 @@ def texts_of(instrument: Instrument, *, unit: Literal["mm", "in"] = "mm", stem: 
         The board cannot be milled as the plan says.
     """
     milling = plan_milling(instrument)
-    return {f"{stem}-mill-{job.number}-{job.operations[0]}.ngc": program(milling, job, unit) for job in milling.jobs}
+    names = names_of(instrument, stem)
+    return {name: program(milling, job, unit) for name, job in zip(names, milling.jobs, strict=True)}
+
+
+def names_of(instrument: Instrument, stem: str) -> list[str]:
+    """Name the programs of an instrument in their order; raises MillError where it has none."""
+    return [f"{stem}-mill-{job.number}-{job.operations[0]}.ngc" for job in plan_milling(instrument).jobs]
 
 
 def verdict(instrument: Instrument, texts: dict[str, str], watch: Watch = lambda patches: patches) -> Verdict:
