@@ -60,7 +60,7 @@ PLANS = {
         "scale": {"treble": 628.0, "bass": 660.0},
         "frets": {"count": 20, "slot_inset": 1.0},
         "board": {
-            "nut_width": 46, "radius": [305, 406], "binding": 1.5, "left_handed": True, "position_marks": [3, 5, 7],
+            "nut_width": 46, "radius": [305, 406], "binding": 1.5, "left_handed": True, "position_marks": [5, 7],
             "mark_diameter": 5.0,
         },
         "blank": {"length": 540.0, "width": 80.0, "nut_at": 30.0, "thickness": 6.8},
@@ -97,8 +97,8 @@ PLANS = {
 def boards(draw):
     """Draw a board that can be milled, and under ``programs`` the unit of its programs."""
     fan, blind, surfaced = draw(st.booleans()), draw(st.booleans()), draw(st.sampled_from(["hand", "cut", "there"]))
-    length = draw(st.sampled_from([330.0, 420.0, 628.0]))
-    count = draw(st.integers(5, 15))
+    length = draw(st.sampled_from([330.0, 330.0, 420.0, 628.0]))
+    count = draw(st.integers(4, 12))
     scale = {"treble": length, "bass": length * draw(st.floats(1.0, 1.04))} if fan else {"length": length}
     radius = draw(st.sampled_from([0, 305.0, [254.0, 406.0], [184.0, 305.0]]))
     tape, marks = draw(st.booleans()), draw(st.booleans())

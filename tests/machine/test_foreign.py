@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.machine.jobs import plan_milling
-from slotwright.layout.machine.programs import mill
+from slotwright.layout.machine.programs import mill, texts_of
 from slotwright.layout.machine.reading import read_program
 from slotwright.layout.plan.plan import Plan
 
@@ -94,8 +94,8 @@ def alike(text, program, near):
 @pytest.mark.parametrize("unit", ["mm", "in"])
 @pytest.mark.parametrize("name", some(PLANS))
 def test_both_interpreters_make_the_same_moves(rs274, tmp_path, name, unit):
-    for program in mill(board(name)[0], unit=unit):
-        alike(program.text, interpreted(rs274, tmp_path, program.text), HOW_NEAR[unit])
+    for text in texts_of(board(name)[0], unit=unit).values():
+        alike(text, interpreted(rs274, tmp_path, text), HOW_NEAR[unit])
 
 
 @given(boards())
