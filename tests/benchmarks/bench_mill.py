@@ -14,8 +14,9 @@ from slotwright.layout.plan.plan import Plan
 from slotwright.templates import starters
 
 MEASURED = (
-    "import resource, sys\nfrom slotwright.cli import main\nmain(sys.argv[1:])\n"
-    "sys.stderr.write(str(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss))"
+    "import atexit, resource, sys\nfrom slotwright.cli import main\n"
+    "atexit.register(lambda: sys.stderr.write(str(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)))\n"
+    "main(sys.argv[1:])"
 )
 
 
