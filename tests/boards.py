@@ -98,7 +98,7 @@ def boards(draw):
     """Draw a board that can be milled, and under ``programs`` the unit of its programs."""
     fan, blind, surfaced = draw(st.booleans()), draw(st.booleans()), draw(st.sampled_from(["hand", "cut", "there"]))
     length = draw(st.sampled_from([330.0, 330.0, 420.0, 628.0]))
-    count = draw(st.integers(4, 12))
+    count = draw(st.integers(5, 12))
     scale = {"treble": length, "bass": length * draw(st.floats(1.0, 1.04))} if fan else {"length": length}
     radius = draw(st.sampled_from([0, 305.0, [254.0, 406.0], [184.0, 305.0]]))
     tape, marks = draw(st.booleans()), draw(st.booleans())

@@ -83,16 +83,21 @@ def _lines(setting: Setting, cutter: Cutter, ridge: float) -> Floats:
     half = float((np.abs(y) / _scale(setting, x)).max()) + PAST
     usual = cutter.step_over * cutter.diameter
     radius = float(np.min(setting.neck.radius_at(np.array(_reach(setting)))))
-    if cutter.shape == "ball":
-        step = min(usual, math.sqrt(8 * ridge / (2 / cutter.diameter + 1 / radius)))
-    else:
-        step = min(usual, ridge * radius / (half * widest)) if math.isfinite(radius) else usual
-    count = math.ceil(half * widest / step)
     if cutter.shape == "ball" or math.isinf(radius):
-        return np.linspace(-half, half, 2 * count + 1)
-    # A flat tip lies on the outer side of its line: the crown has one for either side.
-    side = np.linspace(ROUNDING, half, count + 1)
-    return np.concatenate((-side[::-1], side))
+        step = (
+            usual if cutter.shape == "flat" else min(usual, math.sqrt(8 * ridge / (2 / cutter.diameter + 1 / radius)))
+        )
+        return np.linspace(-half, half, 2 * math.ceil(half * widest / step) + 1)
+    # A flat tip leaves steps: each falls by a ridge at most. It lies on the outer side of its line, so that the crown
+    # has one for either side.
+    first, steepest = setting.neck.radius[0], widest * setting.neck.radius[0]
+    side = [ROUNDING]
+    while side[-1] < half:
+        fall = steepest * (1 - math.sqrt(1 - (side[-1] / first) ** 2)) + ridge
+        share = math.sqrt(1 - max(1 - fall / steepest, 0.0) ** 2)
+        side.append(min(share * first, side[-1] + usual / widest, half))
+    there = np.array(side)
+    return np.concatenate((-there[::-1], there))
 
 
 def _tips(setting: Setting, cutter: Cutter, lines: Floats, ends: tuple[float, float]) -> Floats:

@@ -205,7 +205,7 @@ class Wanted:
             words = f"slot of fret {number}"
             yield self._patch("slots", words, places, wanted=wanted, low=low, high=high)
             if blind:  # and at the wood before both its ends
-                yield self._patch("slots", words, lengthened(whole[None], 2 * near)[0])
+                yield self._patch("slots", words, lengthened(whole[None], 2 * near)[0], wanted=np.full(2, np.nan))
 
     def _round_marks(self, cutter: Cutter) -> Iterator[Patch]:
         """Look into every hole for a position mark, and at the wood round it."""
