@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 import numpy as np
 
+from slotwright.cli.chords import chords_of, print_chords
 from slotwright.cli.console import FILE, UNIT_NAMES, print_json, print_table, read_instrument, warn, write
 from slotwright.cli.tolerances import print_slips, read_sizes
 from slotwright.cli.tunings import print_losses
@@ -48,6 +49,9 @@ _AIMS = {"rms": "least average error (rms)", "worst": "least largest error"}
     metavar="NAME=LENGTH",
     help="Standard deviation of one error: slot, nut, saddle, action, nut-height, relief or gauge; repeatable.",
 )
+@click.option(
+    "--chords", "by_chords", is_flag=True, help="Say how far pairs of notes are off in the chords of the aims."
+)
 @click.option("--force", is_flag=True, help="Replace the chart if it exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
 def command(
@@ -57,6 +61,7 @@ def command(
     tunings: tuple[str, ...],
     slips: bool,
     sizes: tuple[str, ...],
+    by_chords: bool,
     force: bool,
     as_json: bool,
 ) -> None:
@@ -70,13 +75,18 @@ def command(
         raise click.UsageError(
             "--explain excludes --slip and --json; the parts of every string are in the object of --json."
         )
+    if by_chords and (slips or explain is not None):
+        raise click.UsageError("--chords excludes --slip and --explain.")
     instrument, strung = _strung(plan, tunings, explain)
+    chords = chords_of(instrument, plan) if by_chords else None
     slipped = simulate(instrument, read_sizes(sizes, instrument.plan.units)) if slips else None
     if plot is not None:
         _plot(instrument, strung, slipped, plot, force=force)
     warn(instrument)
     if as_json:
-        print_json(data.offsets(instrument, strung, slipped))
+        print_json(data.offsets(instrument, strung, slipped, chords))
+    elif chords is not None:
+        print_chords(instrument, chords)
     elif slipped is not None:
         print_slips(instrument, slipped)
     elif explain is not None:

@@ -17,3 +17,5 @@ VERSIONS: Final[tuple[Version, ...]] = get_args(Version)
 OPERATIONS: Final[tuple[Operation, ...]] = get_args(Operation)
 BRIDGE_KINDS: Final[tuple[BridgeKind, ...]] = get_args(BridgeKind)
 UNKNOWN_KIND: Final = "?"  # of a bridge: missing or misspelt
+ONE_TABLE: Final = "one table"  # of a key that may hold a list of tables or one table instead
+SEVERAL_TABLES: Final = "several tables"

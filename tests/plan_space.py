@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from slotwright.layout.names import BRIDGE_KINDS
 from slotwright.layout.physics import strings, wire
 from slotwright.layout.plan.bridges import kinds_with
+from slotwright.layout.plan.sets import SETS
 from slotwright.layout.plan.tables import String
 
 ANY = (1, 500)  # mm, what an outline may be
@@ -115,7 +116,9 @@ def string(draw, about, place):
 @st.composite
 def all_strings(draw, about):
     """Draw the strings: a count, gauges alone, everything, or a part; sometimes in courses."""
-    known = draw(st.sampled_from(["count", "gauges", "all", "all", "all", "all", "part"]))
+    known = draw(st.sampled_from(["count", "gauges", "all", "all", "all", "all", "part", "set", "set"]))
+    if known == "set" and about.gauges and about.strings in {len(usual.strings) for usual in SETS.values()}:
+        return draw(set_strings(about))
     if about.gauges is None or known == "count":
         return about.strings
     made = [{"gauge": f"{gauge:.4f} mm"} for gauge in about.gauges]
@@ -136,6 +139,57 @@ def all_strings(draw, about):
     return made
 
 
+USUAL_SCALES = {  # mm, by the first word of a set's name
+    "electric": 640.0, "acoustic": 640.0, "twelve-string": 640.0, "nylon": 650.0, "bass": 864.0, "five-string": 864.0,
+    "mandolin": 350.0, "ukulele": 380.0,
+}  # fmt: skip
+
+
+@st.composite
+def set_strings(draw, about):
+    """Draw a usual set, tuned to what it holds at this scale, with some of its strings replaced."""
+    name = draw(st.sampled_from([name for name, usual in SETS.items() if len(usual.strings) == about.strings]))
+    longer = about.scale / USUAL_SCALES[name.split()[0]]
+    made: dict[str, Any] = {"set": name}
+    if not 0.9 < longer < 1.05 or draw(st.booleans()):
+        hertz = [strings.frequency(pitch) for pitch in SETS[name].tuning.split()]
+        down = draw(st.integers(0, 3)) if longer > 1 else 0
+        made["tuning"] = " ".join(name_of(max(each / longer / 2 ** (down / 12), 17.0)) for each in hertz)
+    if draw(st.booleans()):
+        which = draw(st.lists(st.integers(1, about.strings), min_size=1, max_size=3, unique=True))
+        made["replace"] = [{"string": n, **draw(replacement(SETS[name].strings[n - 1]))} for n in which]
+    return made
+
+
+@st.composite
+def replacement(draw, usual):
+    """Draw a string not far from the one of a set that it stands in for."""
+    kind = draw(st.sampled_from([usual.kind, usual.kind, "plain steel" if "steel" in usual.kind else "fluorocarbon"]))
+    gauge = usual.gauge * draw(st.floats(0.9, 1.1))
+    if kind != usual.kind:
+        gauge = 0.4
+    made: dict[str, Any] = {"gauge": f"{gauge:.4f} mm"}
+    if kind != usual.kind or draw(st.booleans()):
+        made["kind"] = kind
+    if kind == "wound steel":
+        ways = {
+            "core": f"{draw(st.floats(0.35, 0.6)) * gauge:.4f} mm",
+            "core_shape": draw(st.sampled_from(wire.CORE_SHAPES)),
+            "winding": draw(st.sampled_from(list(wire.WINDINGS))),
+        }
+        made |= {key: value for key, value in ways.items() if draw(st.integers(0, 2)) == 0}
+    if kind == "wound nylon":
+        made["mass"] = round(usual.mass * (gauge / usual.gauge) ** 2, 4)
+    if draw(st.integers(0, 4)) == 0:
+        made["string_constant"] = round(draw(st.floats(20, 400)), 2)
+    bent = draw(st.integers(0, 9))
+    if bent == 0:
+        made["bending"] = round(draw(st.floats(0, 20)), 3)
+    elif bent == 1 and kind != "wound steel":
+        made["inharmonicity"] = round(draw(st.floats(2e-5, 2e-4)), 7)
+    return made
+
+
 def tunings(about, made):
     """Draw other tunings of the strings, lowest string first."""
 
@@ -143,6 +197,8 @@ def tunings(about, made):
         return each.get("frequency") or strings.frequency(each.get("pitch", "A2"))
 
     own = [hertz(each) for each in made] if isinstance(made, list) else [110.0] * about.strings
+    if isinstance(made, dict):
+        own = [strings.frequency(pitch) for pitch in (made.get("tuning") or SETS[made["set"]].tuning).split()][::-1]
     down = st.lists(st.integers(0, 4), min_size=about.strings, max_size=about.strings)
     tuning = down.map(lambda steps: [name_of(f / 2 ** (n / 12)) for f, n in zip(own, steps, strict=True)])
     return st.lists(tuning.map(lambda names: " ".join(reversed(names))), max_size=3)
@@ -192,7 +248,7 @@ def board(about, made):
     either = table({"edge_margin": margin}, {}) | table({"width_at": table(there, {})}, {})
     marks = wholes(about.frets, 6, least=0)
     keys = {"nut_width": written(about, about.width, about.width)}
-    gauged = isinstance(made, list) and all("gauge" in each for each in made)
+    gauged = isinstance(made, dict) or (isinstance(made, list) and all("gauge" in each for each in made))
     spacings = ["even centres"] + ["even gaps"] * gauged
     return keys, either, {
         "string_spread_nut": length(about, 0.9 * room, room, (0, 500)),
@@ -321,11 +377,42 @@ def setup(about):
     }  # fmt: skip
 
 
+def courses_of(about, made):
+    """Count the courses of strings that were drawn."""
+    if isinstance(made, dict):
+        made = [{"course": each.course} for each in SETS[made["set"]].strings]
+    numbers = [each.get("course") for each in made] if isinstance(made, list) else [None] * about.strings
+    return sum(n is None or place == 0 or n != numbers[place - 1] for place, n in enumerate(numbers))
+
+
 @st.composite
-def compensation(draw, about):
+def chord(draw, about, courses):
+    """Draw a chord, in one of the ways that players write them."""
+    fret = st.integers(0, min(about.frets, 5)) | st.integers(0, about.frets)
+    places = draw(st.lists(st.none() | fret | fret, min_size=courses, max_size=courses).filter(any_played))
+    mute = draw(st.sampled_from("xX"))
+    names = [mute if place is None else str(place) for place in places]
+    close = len(names) > 1 and all(len(name) == 1 for name in names) and draw(st.booleans())
+    # One place alone stands apart by a comma behind it.
+    return "".join(names) if close else draw(st.sampled_from([" ", ", ", "-"])).join(names) + "," * (courses == 1)
+
+
+def any_played(places):
+    return any(place is not None for place in places)
+
+
+@st.composite
+def compensation(draw, about, made_of=None):
     """Draw what the offsets are to serve."""
     minimise = draw(st.sampled_from(["rms", "worst"]))
     free, aims = list(range(1, about.strings + 1)), []
+    if draw(st.integers(0, 3)) == 0:
+        played = chord(about, courses_of(about, made_of))
+        aims.append({"chords": draw(st.lists(played, min_size=1, max_size=4))})
+        many = draw(st.integers(1, len(free)))
+        if draw(st.booleans()):
+            aims[0]["strings"] = free[:many]
+        free = free[many:] if "strings" in aims[0] else []
     while free and draw(st.booleans()) and len(aims) < 4:
         many = draw(st.integers(1, len(free)))
         of, free = free[:many], free[many:]
@@ -419,6 +506,7 @@ def bridge(about, kind):
         "slot_depth": length(about, 5, 10, (0.5, 50)),
         "crown_radius": length(about, 0, 3, (0, 20)),
         "corner_radius": length(about, 0, 10, (0, 100)),
+        "top_radius": length(about, 3000, 12_000, (0, 100_000)) | st.just(0),
         "slot_lean": st.floats(-5, 10),
         "pins": pins(about),
         "wood": wood(about),
@@ -596,7 +684,7 @@ def contents(draw, kinds=None):
         "blank": table(*blank(about)),
         "jig": table({}, jig(about)),
         "setup": st.builds(lambda one, other: {**one, **other}, lies, table({}, rest)),
-        "compensation": compensation(about),
+        "compensation": compensation(about, made["strings"]),
         "calibration": table({}, calibration()),
         "nut": nuts(about),
         "bridge": bridges,

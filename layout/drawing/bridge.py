@@ -13,7 +13,8 @@ from slotwright.layout.drawing.marks import cross, pocket, point, rounded, sides
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 from slotwright.layout.errors import needed
 from slotwright.layout.findings import sentence
-from slotwright.layout.instrument.bridge import TIE_HOLE, margins, single_units
+from slotwright.layout.instrument.arcs import bulge_of
+from slotwright.layout.instrument.bridge import TIE_HOLE, foot_hollow, margins, single_units
 from slotwright.layout.instrument.replacing import bare
 from slotwright.layout.plan.bridges import SaddleSlot
 from slotwright.layout.units import SHOWN
@@ -193,7 +194,10 @@ def _from_behind(instrument: Instrument, x: float) -> Iterator[Entity]:
     across = placed.outlines[0][:, 1]
     low, high = float(across.min()), float(across.max())
     corners = ((x, low), (x + bridge.base_height, low), (x + bridge.base_height, high), (x, high))
-    yield Contour(Layer.REF_BLANK, corners)
+    # The last side is the foot, hollow where the top is domed: its middle stays at the base's height.
+    deep = foot_hollow(bridge.top_radius, high - low)
+    foot = ((x - deep, low), *corners[1:3], (x - deep, high))
+    yield Contour(Layer.REF_BLANK, foot, (0.0, 0.0, 0.0, -bulge_of(deep, high - low)) if deep else ())
     yield Line(Layer.REF_CENTRE, (x - 2, 0.0), (x + bridge.base_height + 2, 0.0))
     for _, rear in placed.ties:
         centre = (x + bridge.tie_height, float(rear[1]))

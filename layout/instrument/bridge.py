@@ -18,7 +18,7 @@ from slotwright.layout.instrument import neck_angle, saddle_slot
 from slotwright.layout.instrument.axes import Axes
 from slotwright.layout.instrument.existing import There, by_string, turned_over, what_is_there
 from slotwright.layout.instrument.lines import meet, straight_fit
-from slotwright.layout.instrument.wood import Hole, lacks
+from slotwright.layout.instrument.wood import Hole, lacks, post_lacks
 from slotwright.layout.physics.pitch import saddle_height
 from slotwright.layout.plan.bridges import Adjustable, Floating, IndividualSaddles, SaddleSlot, TwoPosts
 from slotwright.layout.units import ROUNDING
@@ -172,6 +172,8 @@ def place_bridge(plan: Plan, neck: Neck, strung: Strung) -> Placement:
     holes = [*_stated_holes(bridge, frames), *_holes(plan, bridge, frame, slot, contacts, directions, pins)]
     outlines = [corners for each in frames if (corners := _outline(bridge, each)) is not None]
     corners = _slot_corners(bridge, slot)
+    if isinstance(bridge, TwoPosts) and (faults := tuple(post_lacks(plan, neck, holes, hand))):
+        raise PlanError(faults)
     if isinstance(bridge, SaddleSlot) and corners is not None:
         whole = outlines[0] if outlines else None
         if faults := tuple(lacks(plan, bridge, frame, whole, corners, holes)):
@@ -270,6 +272,8 @@ def _faults(plan: Plan, bridge: Bridge) -> Iterator[Fault]:
         yield Fault("bridge.groups", "single units of a fan share no saddle", "state bridge.angle for one base")
     if isinstance(bridge, SaddleSlot) and bridge.outline and 2 * bridge.corner_radius > 0.98 * min(bridge.outline):
         yield Fault("bridge.corner_radius", "more than half a side of the bridge")
+    if isinstance(bridge, SaddleSlot) and bridge.outline and 0 < bridge.top_radius < bridge.outline[0]:
+        yield Fault("bridge.top_radius", "less than the bridge is across", "check the unit; 0 is flat")
     for key in ("post_spread", "slot_length"):
         length = getattr(bridge, key, None)
         if length is not None and length <= spread:
@@ -294,6 +298,11 @@ def _collisions(plan: Plan, bridge: Bridge, frames: Sequence[Axes]) -> Iterator[
             f"units {plan.said(bridge.outline[0])} wide collide; their strings stand {plan.said(apart)} apart",
             f"{plan.said(apart)} at most",
         )
+
+
+def foot_hollow(radius: float, across: float) -> float:
+    """Give how far the middle of a foot stands off its ends on a domed top [mm]; 0 for a flat one."""
+    return radius - math.sqrt(radius**2 - across**2 / 4) if radius else 0.0
 
 
 def single_units(plan: Plan) -> bool:

@@ -10,7 +10,7 @@ import numpy as np
 from slotwright.layout.findings import Finding, strings_named
 from slotwright.layout.instrument import neck_angle
 from slotwright.layout.instrument.board_findings import NEAR_EDGE
-from slotwright.layout.instrument.bridge import TIE_HOLE, margins, single_units
+from slotwright.layout.instrument.bridge import TIE_HOLE, foot_hollow, margins, single_units
 from slotwright.layout.instrument.pitch_findings import sharing
 from slotwright.layout.instrument.replacing import old_footprint, pins_that_stay, under_the_top
 from slotwright.layout.instrument.saddle_slot import rows
@@ -67,6 +67,7 @@ def findings(plan: Plan, neck: Neck, strung: Strung, placed: Placement) -> Itera
     yield from _saddle(plan, bridge, placed)
     yield from neck_angle.findings(plan, neck, placed.exposure)
     yield from _impossible(plan, bridge)
+    yield from _domed_top(plan, bridge)
     yield from _string_holes(plan, bridge)
     yield from _break_angles(plan, bridge, placed)
     yield from pins_that_stay(plan, neck, placed)
@@ -147,6 +148,20 @@ def _impossible(plan: Plan, bridge: Bridge) -> Iterator[Finding]:
             f"the bridge is {said(wide[0])} across, less than the strings are spread",
             {"across": wide[0], "spread": plan.spread_saddle},
         )
+
+
+def _domed_top(plan: Plan, bridge: Bridge) -> Iterator[Finding]:
+    """Say how far the foot of a glued bridge is hollowed for a domed top."""
+    if not isinstance(bridge, SaddleSlot) or not bridge.top_radius or bridge.outline is None:
+        return
+    deep = foot_hollow(bridge.top_radius, bridge.outline[0])
+    yield Finding(
+        "domed top",
+        "bridge",
+        f"the top is domed: hollow the foot by {plan.said(deep)} at its middle over {plan.said(bridge.outline[0])}, "
+        f"to a radius of {plan.said(bridge.top_radius)}",
+        {"hollow": deep, "radius": bridge.top_radius},
+    )
 
 
 def _string_holes(plan: Plan, bridge: Bridge) -> Iterator[Finding]:

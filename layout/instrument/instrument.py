@@ -12,6 +12,7 @@ from slotwright.layout.instrument.blank import Sawing, faults, saw, slots_across
 from slotwright.layout.instrument.board_findings import warnings as board_warnings
 from slotwright.layout.instrument.bridge import Placement, lacking, place_bridge
 from slotwright.layout.instrument.bridge_findings import findings as bridge_findings
+from slotwright.layout.instrument.chords import chord_findings
 from slotwright.layout.instrument.neck import Neck, lay_neck, with_nut_moved
 from slotwright.layout.instrument.nut import FittedNut, fit_nut
 from slotwright.layout.instrument.nut import findings as nut_findings
@@ -199,7 +200,7 @@ def lay_out(plan: Plan) -> Instrument:
         ),
         wire_findings=tuple(wire_findings(plan, plan.frets.wire, wires)) if plan.frets.wire else (),
         bridge_findings=tuple(bridge_findings(plan, neck, strung, placed)) if strung and placed else (),
-        pitch_findings=tuple(pitch_findings(plan, strung)) if strung else (),
+        pitch_findings=(*pitch_findings(plan, strung), *chord_findings(plan, strung)) if strung else (),
         assumed=assumed(plan),
     )
     return sealed(instrument)

@@ -117,9 +117,9 @@ class Strung:
 
 def unstated(plan: Plan) -> tuple[Fault, ...]:
     """Name what the pitch model would have to know and the plan does not say."""
-    found = ((place, strings.unstated(string)) for place, string in enumerate(plan.strings, start=1))
+    found = ((place, strings.unstated(string)) for place, string in enumerate(plan.strings))
     return tuple(
-        Fault(f"strings[{place}].{key}", "missing; pitch cannot be calculated without it")
+        Fault(plan.string_key(place, key), "missing; pitch cannot be calculated without it")
         for place, key in found
         if key
     )
@@ -146,9 +146,10 @@ def string_up(plan: Plan, neck: Neck) -> Strung:
         A string would break, or would pass below the crowns at the nut.
     """
     bodies = _bodies(plan, neck)
-    faults = [*_breaking(bodies, "strings[{}].gauge"), *_unlikely_cores(plan, bodies)]
+    own = [plan.string_key(place, "gauge") for place in range(len(bodies))]
+    faults = [*_breaking(bodies, own), *_unlikely_cores(plan, bodies)]
     for tuning, tuned in enumerate(retuned(plan, bodies), start=1):
-        faults += _breaking(tuned, f"tunings[{tuning}]: string {{}}")
+        faults += _breaking(tuned, [f"tunings[{tuning}]: string {place + 1}" for place in range(len(bodies))])
     if faults:
         raise PlanError(faults)
     fretting = _fretting(plan, neck, bodies)
@@ -306,14 +307,20 @@ def aim_weights(plan: Plan) -> Floats:
     Returns
     -------
     ndarray, shape (strings, frets)
-        Weight of each fret; frets 1 to the action fret alike for strings that no aim names.
+        Weight of each fret; frets 1 to the action fret alike for strings that no aim names and no chord frets. With
+        chords a fret weighs as often as they play it, and the weights of each string make 1 together.
     """
     weights = np.zeros((len(plan.strings), plan.frets.count))
     for aim in plan.compensation.aim:
-        for string in aim.strings:
-            weights[string - 1, np.array(aim.frets) - 1] = aim.weights or 1.0
+        for string in aim.strings or range(1, len(plan.strings) + 1):
+            if aim.frets:
+                weights[string - 1, np.array(aim.frets) - 1] = aim.weights or 1.0
+            for chord in aim.chords or ():
+                if fret := plan.fingered(chord)[string - 1]:
+                    weights[string - 1, fret - 1] += 1.0
     weights[weights.sum(axis=1) == 0, : plan.action_fret] = 1.0
-    return weights
+    # That chords play a string more often is no reason to favour it where strings share a contact.
+    return weights / weights.sum(axis=1, keepdims=True) if plan.chords else weights
 
 
 def serve(plan: Plan, fretting: Fretting, weights: Floats, saddles: Saddles) -> Offsets:
@@ -369,24 +376,24 @@ def _left_open(
 
 def _unlikely_cores(plan: Plan, bodies: Sequence[StringBody]) -> Iterator[Fault]:
     """Name strings whose measured inharmonicity no core can have."""
-    for place, (string, body) in enumerate(zip(plan.strings, bodies, strict=True), start=1):
+    for place, (string, body) in enumerate(zip(plan.strings, bodies, strict=True)):
         if not string.gauge or not body.core or string.core or not string.inharmonicity:
             continue
         thick = body.core >= MOST_CORE * string.gauge
         if string.kind == "wound steel" and (thick or (body.stress_ratio or 0) >= 1):
             yield Fault(
-                f"strings[{place}].inharmonicity",
+                plan.string_key(place, "inharmonicity"),
                 f"given {string.inharmonicity:g}; at this gauge, pitch and scale that is a core of "
                 f"{plan.said(body.core)}{' or more' * thick}, too {'thick' if thick else 'thin'}",
                 "check it: usual are some 2e-5 to 2e-4; and check gauge, pitch and winding",
             )
 
 
-def _breaking(bodies: Sequence[StringBody], where: str) -> Iterator[Fault]:
-    for place, body in enumerate(bodies, start=1):
+def _breaking(bodies: Sequence[StringBody], where: Sequence[str]) -> Iterator[Fault]:
+    for place, body in zip(where, bodies, strict=True):
         if body.stress_ratio is not None and body.stress_ratio >= 1:
             yield Fault(
-                where.format(place),
+                place,
                 f"at this pitch and scale it bears {body.tension:.0f} N, "
                 f"{100 * body.stress_ratio:.0f} % of its breaking load",
                 "lower its pitch or shorten the scale",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, Final
@@ -16,11 +17,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from slotwright.layout.instrument.axes import Axes
+    from slotwright.layout.instrument.neck import Neck
     from slotwright.layout.plan.bridges import SaddleSlot
     from slotwright.layout.plan.plan import Plan
 
     Floats = NDArray[np.float64]
 
+BESIDE_POST: Final = 3.0  # mm of wood beside the bushing of a post, which is pulled sideways (from memory)
 SLACK: Final = 0.01  # mm, less than which is no lack
 
 
@@ -96,6 +99,53 @@ def lacks(
     yield from _between(plan, bridge, places, radii, holes)
     if outline is not None:
         yield from _to_edges(plan, bridge, axes.own(outline), own, places, radii, holes)
+
+
+def post_lacks(plan: Plan, neck: Neck, holes: Sequence[Hole], hand: Floats) -> Iterator[Fault]:
+    """Yield where the bushings of two posts leave too little wood, to other holes or to the end of the board.
+
+    Parameters
+    ----------
+    plan, neck
+        The plan and its neck.
+    holes
+        What is drilled, as on a right-handed instrument.
+    hand
+        What turns its points over for a left-handed one, shape (2,).
+
+    Yields
+    ------
+    Fault
+        The worst of each kind, with the room there is.
+    """
+    posts = [hole for hole in holes if hole.what == "post"]
+    left = {
+        (post, other): math.hypot(post.x - other.x, post.y - other.y) - (post.diameter + other.wide) / 2
+        for post in posts
+        for other in holes
+        if other != post
+    }
+    if left and (least := min(left.values())) < BESIDE_POST - SLACK:
+        what = min(left, key=lambda pair: left[pair])[1].what
+        yield Fault(
+            "bridge.bushing_diameter",
+            f"{_left(plan.said(least), least)} between a bushing and {'the other' if what == 'post' else 'a hole'}; "
+            f"{plan.said(BESIDE_POST)} is to stay",
+            "set them further apart, or take thinner bushings",
+        )
+    first, last = neck.outline[1] * hand, neck.outline[2] * hand
+    across = (last - first) / np.hypot(*(last - first))
+    beyond = [
+        abs(float((post.x - first[0]) * across[1] - (post.y - first[1]) * across[0])) - post.diameter / 2
+        for post in posts
+    ]
+    if beyond and min(beyond) < BESIDE_POST - SLACK:
+        yield Fault(
+            "bridge.bushing_diameter",
+            f"{_left(plan.said(min(beyond)), min(beyond))} between a bushing and the end of the board; "
+            f"{plan.said(BESIDE_POST)} is to stay",
+            "lessen board.beyond_last_fret",
+        )
 
 
 def _left(said: str, left: float) -> str:

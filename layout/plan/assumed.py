@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from slotwright.layout.plan.fields import LengthField
 from slotwright.layout.plan.table import Table
@@ -79,6 +79,8 @@ def assumed(plan: Plan) -> dict[str, Assumed]:
         ),
     }
     found = {} if "units" in plan.model_fields_set else {"units": Assumed(plan.units, plan.units)}
+    for path, filled in plan.string_set.filled() if plan.string_set else ():
+        found[path] = Assumed(filled, _of_string(filled, plan))
     for name in (
         "scale",
         "frets",
@@ -125,6 +127,19 @@ def _moot_of_machine(plan: Plan) -> dict[str, bool]:
         **dict.fromkeys(("machine.scallop", "machine.sanding"), "surface" not in done),
         "machine.mark_depth": "marks" not in done,
     }
+
+
+def _of_string(filled: Mapping[str, Any] | str, plan: Plan) -> str:
+    """Write what a set says of a string, or the tuning that it usually has."""
+    if isinstance(filled, str):
+        return filled
+    forms = {"mass": "{:g} g/m", "string_constant": "string constant {:g}", "course": "course {}"}
+    decimals = 3 if plan.units == "mm" else 4
+    parts = {
+        key: f"{show(value, plan.units, decimals)} {plan.units}" if key == "gauge" else value
+        for key, value in filled.items()
+    }
+    return ", ".join(forms.get(key, "{}").format(value) for key, value in parts.items())
 
 
 def _unstated(

@@ -272,6 +272,8 @@ class SaddleSlot(AnyBridge):
         Of the bridge, counter-clockwise; its slot lies at an angle of its own [degrees].
     corner_radius
         Radius of the bridge's corners.
+    top_radius
+        Radius of the top under the bridge, across the strings; 0: flat.
     slot_width
         Width of the slot, the thickness of the saddle.
     slot_length
@@ -304,6 +306,7 @@ class SaddleSlot(AnyBridge):
     kind: Annotated[Literal["saddle slot"], one_of(BRIDGE_KINDS)]
     angle: Annotated[float, number(-60, 60)] = 0.0
     corner_radius: Annotated[float, mm(0, 100)] = 0.0
+    top_radius: Annotated[float, mm(0, 100_000)] = 0.0
     slot_width: Annotated[float | None, mm(0.5, 20)] = None
     slot_length: Annotated[float | None, mm(5, 400)] = None
     slot_depth: Annotated[float | None, mm(0.5, 50)] = None

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from pydantic import BeforeValidator
+from pydantic import BaseModel, BeforeValidator
+from pydantic_core import core_schema
 
 from slotwright.layout.errors import Fault, LengthError
+from slotwright.layout.names import ONE_TABLE, SEVERAL_TABLES
 from slotwright.layout.physics import strings
 from slotwright.layout.units import MM_PER_INCH, Unit, is_bare, parse_length, show
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
+
+    from pydantic import GetCoreSchemaHandler
+    from pydantic_core import CoreSchema
 
 Wrong = tuple[tuple[int, ...], str, str]  # where in a list, what, mend
 
@@ -70,6 +76,30 @@ def quoted(given: object) -> str:
 
 class LengthField(BeforeValidator):
     """Marks a value, or each value of a tuple, as a length in mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class OrTable:
+    """Marks a list of tables that may be stated as one other table; the value is then what is made of that.
+
+    Parameters
+    ----------
+    table
+        The kind of that table.
+    made
+        Makes the list of one that is checked.
+    """
+
+    table: type[BaseModel]
+    made: Callable[[Any], tuple[Any, ...]]
+
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Check one or the other: a tagged union, so that the faults of the wrong one are not told."""
+        one = core_schema.no_info_after_validator_function(self.made, handler.generate_schema(self.table))
+        return core_schema.tagged_union_schema(
+            {ONE_TABLE: one, SEVERAL_TABLES: handler(source)},
+            discriminator=lambda given: ONE_TABLE if isinstance(given, Mapping | self.table) else SEVERAL_TABLES,
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
 from slotwright.layout.plan.bridges import KINDS, AnyBridge
-from slotwright.layout.plan.fields import LengthField
+from slotwright.layout.plan.fields import LengthField, OrTable
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.table import Table
 
@@ -25,6 +25,7 @@ _LISTS: Final = {
     "aim": "aim[...]",
     "under": "under[...]",
     "cutters": "cutters[...]",
+    "replace": "replace[...]",
 }  # keys that hold a list of tables
 _UNIT: Final = re.compile(r" \[(cents|degrees|g/m|N mm2|mm/min|rev/min)\]")  # in what is said of a key
 
@@ -77,6 +78,9 @@ def _of(table: type[BaseModel], path: str) -> Iterator[Key]:
             yield from _of_bridge()
         elif inside:
             yield from _of(inside[0], f"{path}{_LISTS.get(name, name)}.")
+        for mark in field.metadata:
+            if isinstance(mark, OrTable):
+                yield from _of(mark.table, f"{here}.")
 
 
 def _of_bridge() -> Iterator[Key]:

@@ -12,8 +12,10 @@ from slotwright.layout.limits import MOST_STRINGS, MOST_TUNINGS
 from slotwright.layout.physics.temperament import cents_at, octave_fret, steps_of_period
 from slotwright.layout.plan import fields, rows
 from slotwright.layout.plan.bridges import Adjustable, Bridge
-from slotwright.layout.plan.fields import mm, one_of, words
+from slotwright.layout.plan.chords import fingering
+from slotwright.layout.plan.fields import OrTable, mm, one_of, words
 from slotwright.layout.plan.machine import Machine
+from slotwright.layout.plan.string_set import SetStrings, StringSet
 from slotwright.layout.plan.table import Table
 from slotwright.layout.plan.tables import (
     Blank,
@@ -54,7 +56,7 @@ class Plan(Table):
     kerf
         Width of a laser's cut; gauges and the notched strip are drawn larger by half of it all round.
     strings
-        How many strings, or a list of tables, string 1 (treble) first.
+        How many strings, a list of tables, string 1 (treble) first, or a usual set: ``{ set = "electric 10-46" }``.
     tunings
         Other tunings to serve, such as ``["D2 A2 D3 G3 A3 D4"]``, lowest string first.
     scale, board, frets, job, blank, jig, setup, compensation, calibration, nut, bridge, machine
@@ -64,7 +66,7 @@ class Plan(Table):
     title: Annotated[str, words(120, empty=False)]
     units: Annotated[Unit, one_of(("mm", "in"))] = "mm"
     kerf: Annotated[float, mm(0, 1)] = 0.0
-    strings: Annotated[tuple[String, ...], rows.table_list(MOST_STRINGS)]
+    strings: Annotated[tuple[String, ...], rows.table_list(MOST_STRINGS), OrTable(StringSet, SetStrings.of)]
     tunings: Annotated[tuple[tuple[str, ...], ...], rows.tunings(MOST_TUNINGS)] = ()
     scale: Scale
     board: Board
@@ -91,6 +93,8 @@ class Plan(Table):
         stated = super().contents()
         if "tunings" in stated:
             stated["tunings"] = [" ".join(reversed(tuning)) for tuning in self.tunings]
+        if self.string_set is not None:
+            stated["strings"] = self.string_set.contents()
         return stated
 
     def clashes(self) -> Iterator[Fault]:
@@ -117,10 +121,12 @@ class Plan(Table):
         last, strung = self.frets.count, len(self.strings)
         for place, aim in enumerate(self.compensation.aim, start=1):
             path = f"compensation.aim[{place}]"
-            if max(aim.strings) > strung:
+            if aim.strings and max(aim.strings) > strung:
                 yield Fault(f"{path}.strings", f"string {max(aim.strings)} of {strung}")
-            if max(aim.frets) > last:
+            if aim.frets and max(aim.frets) > last:
                 yield Fault(f"{path}.frets", f"fret {max(aim.frets)} of {last}")
+            for nth, chord in enumerate(aim.chords or (), start=1):
+                yield from self._check_chord(f"{path}.chords[{nth}]", chord)
         for place, group in enumerate(self.shared_saddles, start=1):
             if max(group) > strung:
                 yield Fault(f"bridge.groups[{place}]", f"string {max(group)} of {strung}")
@@ -136,6 +142,15 @@ class Plan(Table):
         for path, fret in named.items():
             if fret > last:
                 yield Fault(path, f"fret {fret} of {last}", "name a fret the board has")
+
+    def _check_chord(self, path: str, chord: str) -> Iterator[Fault]:
+        frets, courses = fingering(chord), len(self.courses)
+        if len(frets) != courses:
+            each = "string" if courses == len(self.strings) else "course"
+            what = f"{len(frets)} places for {courses} {each}{'s' * (courses > 1)}"
+            yield Fault(path, f"given {fields.quoted(chord)}; {what}", f"write one for each {each}")
+        elif (highest := max(fret or 0 for fret in frets)) > self.frets.count:
+            yield Fault(path, f"given {fields.quoted(chord)}; fret {highest} of {self.frets.count}")
 
     def _check_courses(self) -> Iterator[Fault]:
         ended: set[int] = set()
@@ -161,6 +176,26 @@ class Plan(Table):
             yield Fault("setup.first_gap", "the string lies on the zero fret", "leave it out")
         if self.compensation.nut == "per string":
             yield Fault("compensation.nut", '"per string" needs a nut, not a zero fret', 'use "common"')
+
+    @property
+    def chords(self) -> tuple[str, ...]:
+        """Every chord that an aim is made of, as it was written; each once."""
+        return tuple(dict.fromkeys(chord for aim in self.compensation.aim for chord in aim.chords or ()))
+
+    def fingered(self, chord: str) -> tuple[int | None, ...]:
+        """Give the fret of each string in a chord, string 1 first: all strings of a course take its fret."""
+        frets = fingering(chord)
+        by_string = {string: fret for course, fret in zip(self.courses, frets, strict=True) for string in course}
+        return tuple(by_string[place] for place in range(len(self.strings)))
+
+    @property
+    def string_set(self) -> StringSet | None:
+        """The set that the strings come from; None where the plan states them one by one."""
+        return self.strings.stated if isinstance(self.strings, SetStrings) else None
+
+    def string_key(self, place: int, key: str) -> str:
+        """Say where a plan states something of a string, by its place from 0; of a set, what it concerns there."""
+        return self.string_set.where(place, key) if self.string_set else f"strings[{place + 1}].{key}"
 
     @property
     def fret_wire(self) -> FretWire:

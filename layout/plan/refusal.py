@@ -9,11 +9,12 @@ from typing import Any, Final, get_args
 from pydantic import BaseModel, ValidationError
 
 from slotwright.layout.errors import Fault
-from slotwright.layout.names import BRIDGE_KINDS, UNKNOWN_KIND
-from slotwright.layout.plan.fields import WrongTableError, WrongValueError, listed, nearest, quoted
+from slotwright.layout.names import BRIDGE_KINDS, ONE_TABLE, SEVERAL_TABLES, UNKNOWN_KIND
+from slotwright.layout.plan.fields import OrTable, WrongTableError, WrongValueError, listed, nearest, quoted
 
 # Lists whose other values are looked at when one is wrong: they do not hang on their places.
-_LISTS: Final = ("position_marks", "double_marks", "tunings", "groups", "strings", "frets")
+_LISTS: Final = ("position_marks", "double_marks", "tunings", "groups", "strings", "frets", "chords")
+_TAGS: Final = (*BRIDGE_KINDS, UNKNOWN_KIND, ONE_TABLE, SEVERAL_TABLES)
 
 
 def faults_of(
@@ -47,11 +48,11 @@ def faults_of(
 
 
 def _errors(error: ValidationError) -> list[Any]:
-    """Give pydantic's errors; which kind of bridge it looked at is no part of a key path."""
+    """Give pydantic's errors; which of several kinds of table it looked at is no part of a key path."""
     found: list[Any] = []
     for each in error.errors():
         loc = each["loc"]
-        tagged = len(loc) > 1 and loc[0] == "bridge" and loc[1] in (*BRIDGE_KINDS, UNKNOWN_KIND)
+        tagged = len(loc) > 1 and loc[0] in ("bridge", "strings") and loc[1] in _TAGS
         found.append({**each, "loc": (loc[0], *loc[2:])} if tagged else each)
     return found
 
@@ -78,7 +79,12 @@ def _behind(
             return
         for each in errors:
             if _holds(each, gone):
-                yield from _faults(model, each, contents)
+                yield from (fault for fault in _faults(model, each, contents) if not _only_cut(fault, gone))
+
+
+def _only_cut(fault: Fault, gone: set[str]) -> bool:
+    """Tell whether a key is missed only because another of its table, which would stand for it, was cut out."""
+    return fault.what == "missing" and any(path.startswith(fault.where.rpartition(".")[0]) for path in gone)
 
 
 def _blamed(error: Any) -> Iterator[tuple[str | int, ...]]:  # noqa: ANN401 - a pydantic error
@@ -163,6 +169,7 @@ def _missing(loc: tuple[str | int, ...], contents: Mapping[str, Any]) -> Fault:
     forms = {
         "title": 'write title = "..."',
         "strings": "write strings = 6, or a list of tables",
+        "strings.set": 'write set = "electric 10-46", or the like',
         "scale": 'write [scale] and length = "648 mm"',
         "board": "write [board] and nut_width = ...",
         "bridge.kind": f"one of {listed(BRIDGE_KINDS)}",
@@ -199,12 +206,15 @@ def _inside(model: type[BaseModel], key: str, contents: Mapping[str, Any]) -> ty
     held = _held(model, key)
     if len(held) < 2:
         return held[0] if held else model
+    if key == "strings":
+        return held[0] if isinstance(contents[key], Mapping) else held[-1]
     return next((table for table in held if contents[key].get("kind") in _kinds(table)), held[-1])
 
 
 def _held(model: type[BaseModel], key: str) -> list[type[BaseModel]]:
-    """Give every table that a key may hold."""
-    found: list[type[BaseModel]] = []
+    """Give every table that a key may hold; first one that may stand there instead of a list."""
+    marks = model.model_fields[key].metadata
+    found: list[type[BaseModel]] = [mark.table for mark in marks if isinstance(mark, OrTable)]
     parts: list[Any] = [model.model_fields[key].annotation]
     for part in parts:
         if isinstance(part, type) and issubclass(part, BaseModel):

@@ -336,7 +336,10 @@ def table_list(most: int) -> BeforeValidator:
         if isinstance(given, int) and not isinstance(given, bool) and 1 <= given <= most:
             return [{}] * given
         shown = f"{len(given)} of them" if isinstance(given, list) else quoted(given)
-        raise WrongValueError(f"given {shown}; allowed a count or a list of tables, 1 to {most}")
+        raise WrongValueError(
+            f"given {shown}; allowed a count or a list of tables, 1 to {most}",
+            f"write {{ set = {quoted(given)} }}" if isinstance(given, str) else "",
+        )
 
     return BeforeValidator(check)
 

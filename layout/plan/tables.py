@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Annotated, Literal, get_args
 
 from slotwright.layout.errors import Fault
-from slotwright.layout.limits import FACTORS, MOST_FRETS, MOST_HOLES, MOST_STRINGS, SCALES
+from slotwright.layout.limits import FACTORS, MOST_CHORDS, MOST_FRETS, MOST_HOLES, MOST_STRINGS, SCALES
 from slotwright.layout.physics import strings, wire
 from slotwright.layout.physics.offsets import Criterion, NutRule
 from slotwright.layout.plan import fields, rows
+from slotwright.layout.plan.chords import chord_list
 from slotwright.layout.plan.fields import mm, number, one_of, whole, words
 from slotwright.layout.plan.rows import mm_row, wholes
 from slotwright.layout.plan.table import Table
@@ -17,15 +18,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 
-class String(Table):
-    """One string; string 1 is on the treble side.
+class Make(Table):
+    """How a string is made.
 
     Parameters
     ----------
-    pitch
-        Pitch of the open string, such as ``E4``, A4 being 440 Hz.
-    frequency
-        The same in Hz, instead of a pitch.
     gauge
         Diameter of the whole string.
     kind
@@ -44,14 +41,10 @@ class String(Table):
         Bending stiffness EI [N mm2]; from the kind unless stated.
     inharmonicity
         B of the partials n f sqrt(1 + B n^2) of the open string at its own pitch, instead of bending.
-    course
-        Number that strings of one course share.
     """
 
     either = (("bending", "inharmonicity"),)
 
-    pitch: Annotated[str | None, fields.pitch()] = None
-    frequency: Annotated[float | None, number(10, 5000)] = None
     gauge: Annotated[float | None, fields.gauge()] = None
     kind: Annotated[str | None, one_of(strings.KINDS)] = None
     core: Annotated[float | None, fields.gauge()] = None
@@ -61,18 +54,39 @@ class String(Table):
     string_constant: Annotated[float | None, number(1, 10_000)] = None
     bending: Annotated[float | None, number(0, 1e6)] = None
     inharmonicity: Annotated[float | None, fields.inharmonicity()] = None
-    course: Annotated[int | None, whole(1, MOST_STRINGS)] = None
 
     def clashes(self) -> Iterator[Fault]:
         """Check that the parts of the string fit each other."""
-        if self.pitch and self.frequency:
-            yield Fault("frequency", "stated besides pitch", "keep one of them")
         if self.kind and self.kind != "wound steel":
             for key in ("core", "core_shape", "winding"):
                 if getattr(self, key) is not None:
                     yield Fault(key, f'given for a "{self.kind}" string; only "wound steel" has it')
         if self.core and self.gauge and self.core >= self.gauge:
             yield Fault("core", "as thick as the whole string or thicker", "check the unit")
+
+
+class String(Make):
+    """One string; string 1 is on the treble side.
+
+    Parameters
+    ----------
+    pitch
+        Pitch of the open string, such as ``E4``, A4 being 440 Hz.
+    frequency
+        The same in Hz, instead of a pitch.
+    course
+        Number that strings of one course share.
+    """
+
+    pitch: Annotated[str | None, fields.pitch()] = None
+    frequency: Annotated[float | None, number(10, 5000)] = None
+    course: Annotated[int | None, whole(1, MOST_STRINGS)] = None
+
+    def clashes(self) -> Iterator[Fault]:
+        """Check that the parts of the string fit each other."""
+        if self.pitch and self.frequency:
+            yield Fault("frequency", "stated besides pitch", "keep one of them")
+        yield from super().clashes()
 
 
 class Job(Table):
@@ -416,20 +430,33 @@ class Aim(Table):
     Parameters
     ----------
     strings
-        Numbers of the strings.
+        Numbers of the strings; all of them for chords, unless stated.
     frets
-        Their target frets.
+        Their target frets, unless chords are stated.
     weights
         How much each fret counts; all alike unless stated.
+    chords
+        Chords instead of frets, such as ``["x32010", "022100"]``: a fret for each course, from the highest-numbered
+        one to course 1, 0 open, ``x`` not played. A fret counts on a string as often as chords play it there.
     """
 
-    strings: Annotated[tuple[int, ...], wholes(1, MOST_STRINGS)]
-    frets: Annotated[tuple[int, ...], wholes(1, MOST_FRETS)]
+    either = (("chords", "frets"),)
+
+    strings: Annotated[tuple[int, ...] | None, wholes(1, MOST_STRINGS)] = None
+    frets: Annotated[tuple[int, ...] | None, wholes(1, MOST_FRETS)] = None
     weights: Annotated[tuple[float, ...] | None, rows.weights()] = None
+    chords: Annotated[tuple[str, ...] | None, chord_list(MOST_CHORDS)] = None
 
     def clashes(self) -> Iterator[Fault]:
-        """Check that each fret has its weight."""
-        if self.weights is not None and len(self.weights) != len(self.frets):
+        """Check that there are frets or chords, and that each fret has its weight."""
+        if self.chords is not None:
+            if self.weights is not None:
+                yield Fault("weights", "chords count frets by themselves", "write a chord twice to count it twice")
+            return
+        for key in ("strings", "frets"):
+            if getattr(self, key) is None:
+                yield Fault(key, "missing", 'state strings and frets, or chords = ["x32010"]')
+        if self.weights is not None and self.frets and len(self.weights) != len(self.frets):
             yield Fault("weights", f"{len(self.weights)} for {len(self.frets)} frets", "give each its own")
 
 
@@ -447,7 +474,8 @@ class Compensation(Table):
     rounding
         Step to which offsets are rounded; 0: not rounded.
     aim
-        Target frets: ``[{ strings = [1, 2], frets = [12, 17] }]``; all to the action fret unless stated.
+        Target frets: ``[{ strings = [1, 2], frets = [12, 17] }]``, or ``[{ chords = ["x32010"] }]``; all to the
+        action fret unless stated.
     """
 
     nut: Annotated[NutRule, one_of(get_args(NutRule))] = "none"
@@ -459,11 +487,20 @@ class Compensation(Table):
     def clashes(self) -> Iterator[Fault]:
         """Check that no string is aimed twice and weights are used."""
         seen: set[int] = set()
+        for_all = False
         for place, aim in enumerate(self.aim, start=1):
-            for string in aim.strings:
-                if string in seen:
-                    yield Fault(f"aim[{place}].strings", f"string {string} has an aim already")
-            seen.update(aim.strings)
+            # Chords that name no strings are for all of them.
+            named = aim.strings or tuple(range(1, MOST_STRINGS + 1))
+            for_all = for_all or not aim.strings
+            twice = [string for string in named if string in seen]
+            for string in twice if aim.strings else twice[:1]:
+                mend = "chords without strings are for all: state which strings they are for" if for_all else ""
+                yield Fault(
+                    f"aim[{place}].{'strings' if aim.strings else 'chords'}",
+                    f"string {string} has an aim already",
+                    mend,
+                )
+            seen.update(named)
             if aim.weights is not None and self.minimise == "worst":
                 yield Fault(f"aim[{place}].weights", 'have no meaning with minimise = "worst"', "drop them")
 

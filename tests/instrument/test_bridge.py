@@ -514,3 +514,19 @@ def test_sheets_that_are_not_described(sheet, name, says):
     from slotwright.layout.drawing.catalogue import SHEETS
 
     assert says in SHEETS[sheet].missing(lay_out(starter(name)))
+
+
+@pytest.mark.parametrize("left_handed", [False, True])
+def test_bushings_keep_their_wood(left_handed):
+    """By plane distances: 3 mm to the nearest hole and to the end of the board."""
+    posts = {"kind": "two posts", "post_spread": 74, "travel": 8, "bushing_diameter": 11}
+    board = {"left_handed": left_handed}
+    # A hole of 4 mm, 10.6 behind a post of 11: 10.6 - 7.5 leaves 3.1; 0.2 nearer it leaves 2.9.
+    made(bridge={**posts, "holes": [[10.6, 37, 4]]}, board=board)
+    with pytest.raises(PlanError, match=r"2\.90 mm of wood between a bushing and a hole; 3\.00 mm is to stay"):
+        made(bridge={**posts, "holes": [[10.4, 37, 4]]}, board=board)
+    end = min(hole.x for hole in made(bridge=posts, board=board).bridge.holes) - 5.5
+    long = end - float(made().neck.frets.middle[-1])
+    made(bridge=posts, board={**board, "beyond_last_fret": long - 3.1})
+    with pytest.raises(PlanError, match="mm of wood between a bushing and the end of the board"):
+        made(bridge=posts, board={**board, "beyond_last_fret": long - 2.5})

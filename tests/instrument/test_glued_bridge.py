@@ -210,3 +210,22 @@ def test_seats_of_string_holes(tmp_path):
     seat = max(pockets, key=lambda shape: -abs(shape.area - np.pi * 3.5**2))
     assert seat.contains(hole)
     assert seat.area == pytest.approx(np.pi * 3.5**2, rel=0.01)
+
+
+@pytest.mark.parametrize("left_handed", [False, True])
+def test_a_domed_top_hollows_the_foot(tmp_path, left_handed):
+    """150 mm across a top of radius 5000: the sagitta, 0.5626 mm by hand, in words and on the rear face."""
+    ties = {"pins": None, "tie_distance": 9, "tie_height": 4, "base_height": 9, "slot_depth": 5}
+    instrument = made(left_handed=left_handed, outline=[150, 32], top_radius=5000, **ties)
+    (found,) = [finding for finding in instrument.bridge_findings if finding.kind == "domed top"]
+    assert found.numbers["hollow"] == pytest.approx(5000 - np.sqrt(5000**2 - 75**2))
+    assert "by 0.56 mm" in found.words
+    face = max(read(instrument, tmp_path)["REF_BLANK"], key=lambda shape: shape.bounds[0])
+    # The foot's ends reach further down than its middle; the rest is the rectangle of the rear face.
+    foot = min(x for x, _ in shapely.get_coordinates(face))
+    level = shapely.LineString([(face.bounds[0], 0), (face.bounds[2], 0)]).intersection(face)
+    assert level.bounds[0] - foot == pytest.approx(0.5625, abs=2e-3)
+    assert level.length == pytest.approx(9, abs=2e-3)
+    assert not [f for f in made(outline=[150, 32]).bridge_findings if f.kind == "domed top"]
+    with pytest.raises(PlanError, match="less than the bridge is across"):
+        made(outline=[150, 32], top_radius=140)

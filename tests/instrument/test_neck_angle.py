@@ -7,6 +7,7 @@ import pytest
 
 from slotwright.layout import lay_out
 from slotwright.layout.errors import PlanError
+from slotwright.layout.export.report.side import side_view
 from slotwright.layout.plan.plan import Plan
 
 STRINGS = [{"pitch": p, "gauge": g, "kind": "plain steel"} for p, g in (("E4", 0.3), ("B3", 0.4), ("G3", 0.5))]
@@ -81,3 +82,28 @@ def test_in_inches():
     found = next(each for each in made(7.0, units="in", heel_depth="95 mm").bridge_findings if "low" in each.kind)
     short = (2.0 - found.numbers["least"]) / 25.4
     assert lengths(found.words.partition("is usual")[2], "in")[0] == pytest.approx(short, abs=0.0006)
+
+
+def polygons(picture):
+    return [
+        np.array([[float(n) for n in pair.split(",")] for pair in points.split()])
+        for points in re.findall(r'<polygon points="([^"]*)"', str(picture))
+    ]
+
+
+@pytest.mark.parametrize("left_handed", [False, True])
+def test_the_report_draws_it_from_the_side(left_handed):
+    """Heights stand four times as large over the top at the saddle, the straight edge along the crowns level."""
+    instrument = made(11.0, left_handed, thickness=6)
+    side = side_view(instrument)
+    board, block, saddle = polygons(side["drawn"])
+    (level,) = re.findall(r'y1="(-?[0-9.]+)" x2="[0-9.]+" y2="(-?[0-9.]+)" class="centre"', str(side["drawn"]))
+    assert [float(y) for y in level] == [-44.0, -44.0]
+    assert board[:, 1].min() == pytest.approx(-4 * (11 - 1))  # wood lies a fret's height below
+    assert np.ptp(board[:, 1]) == pytest.approx(4 * 6)
+    assert block[:, 1].min() == pytest.approx(-36)
+    exposure = instrument.bridge.exposure
+    assert np.ptp(saddle[:, 1]) == pytest.approx(4 * exposure.max(), abs=0.01)
+    assert float(side["high"].main.split()[0]) == pytest.approx(exposure.max(), abs=0.006)
+    bare = instrument.plan.model_copy(update={"bridge": {"kind": "floating", "foot": [100, 10]}})
+    assert side_view(lay_out(bare)) is None

@@ -7,7 +7,7 @@ import tomllib
 import pytest
 from helpers import STARTERS
 
-from slotwright.layout.plan import bridges, machine, tables
+from slotwright.layout.plan import bridges, machine, string_set, tables
 from slotwright.layout.plan.keys import keys
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.table import Table
@@ -46,7 +46,7 @@ def test_every_key_of_a_starter_is_listed(name):
 
 
 def test_every_field_of_every_table_is_listed_with_its_words():
-    for module in (tables, bridges, machine):
+    for module in (tables, bridges, machine, string_set):
         for table in vars(module).values():
             if isinstance(table, type) and issubclass(table, Table) and not table.__name__.startswith("_"):
                 for name, each in table.model_fields.items():
@@ -70,7 +70,7 @@ def test_a_default_is_what_is_taken():
 
 REQUIRED = {
     "title", "strings", "board.nut_width", "board.width_at.fret", "board.width_at.width", "blank.length", "blank.width",
-    "compensation.aim[...].strings", "compensation.aim[...].frets", "bridge.kind", "bridge.pins.distance",
+    "strings.set", "strings.replace[...].string", "bridge.kind", "bridge.pins.distance",
     "bridge.under[...].name", "bridge.under[...].outline", "nut.locking.rise", "machine.cutters",
     "machine.cutters[...].operations", "machine.cutters[...].diameter", "machine.cutters[...].cutting_length",
 }  # fmt: skip

@@ -19,6 +19,7 @@ from plan_space import (
     About,
     bridge,
     calibration,
+    compensation,
     contents,
     frets,
     jig,
@@ -26,6 +27,7 @@ from plan_space import (
     locking,
     nut,
     scale,
+    set_strings,
     setup,
     slips,
     spoilt,
@@ -47,10 +49,13 @@ from slotwright.layout.plan.bridges import KINDS as BRIDGES
 from slotwright.layout.plan.machine import Cutter, Machine, Tabs
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.reader import parse_plan
+from slotwright.layout.plan.string_set import Replacement, StringSet
 from slotwright.layout.plan.tables import (
+    Aim,
     Blank,
     Board,
     Calibration,
+    Compensation,
     Frets,
     FretWire,
     Jig,
@@ -179,6 +184,14 @@ def test_the_plans_know_every_table_and_key():
     told = []
     prove(told.append, string(about, 0), 1000)
     assert keys(["course"], *told) == set(String.model_fields)
+    told = []
+    prove(told.append, set_strings(about), 1000)
+    assert keys(*told) == set(StringSet.model_fields)
+    assert keys(*(each for made in told for each in made.get("replace", ()))) == set(Replacement.model_fields)
+    told = []
+    prove(told.append, compensation(about), 1000)
+    assert keys(*told) == set(Compensation.model_fields)
+    assert keys(*(aim for made in told for aim in made["aim"])) == set(Aim.model_fields)
     for kind, table in zip(BRIDGE_KINDS, BRIDGES, strict=True):
         assert keys(["kind"], *bridge(about, kind)) == set(table.model_fields)
 
@@ -218,6 +231,7 @@ def test_a_copy_of_a_plan_is_that_plan():
         plan = Plan.model_validate(made)
         again = Plan.model_validate(plan.contents())
         assert again == plan
+        assert again.contents() == plan.contents()
         assert again.model_fields_set == plan.model_fields_set
         other = plan.model_copy(update={"units": "in" if plan.units == "mm" else "mm"})
         assert other.supposed(units=plan.units) == plan

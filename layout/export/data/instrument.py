@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from slotwright.layout.findings import Finding
+    from slotwright.layout.instrument.chords import Chord
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.instrument.stringing import Strung
     from slotwright.layout.instrument.tolerances import Outcome
@@ -116,7 +117,9 @@ def wire_list(wires: Wires, findings: Iterable[Finding]) -> dict[str, Any]:
     }
 
 
-def offsets(instrument: Instrument, strung: Strung, slipped: Outcome | None = None) -> dict[str, Any]:
+def offsets(
+    instrument: Instrument, strung: Strung, slipped: Outcome | None = None, chords: Sequence[Chord] | None = None
+) -> dict[str, Any]:
     """Tell how far each saddle is set back and the remaining error of every note.
 
     Parameters
@@ -125,6 +128,8 @@ def offsets(instrument: Instrument, strung: Strung, slipped: Outcome | None = No
         The instrument, whose strings are known.
     slipped
         What workshop errors cost; None leaves that out.
+    chords
+        Chords with all pairs of their notes; None leaves them out.
     """
     plan = instrument.plan
     tolerance = plan.compensation.tolerance
@@ -135,6 +140,7 @@ def offsets(instrument: Instrument, strung: Strung, slipped: Outcome | None = No
         "findings": [finding.data for finding in instrument.pitch_findings],
         **({"tunings": _losses(instrument, strung)} if plan.tunings else {}),
         **({"slip": _slips(strung, slipped)} if slipped is not None else {}),
+        **({"chords": [_chord(chord) for chord in chords]} if chords is not None else {}),
     }
 
 
@@ -167,6 +173,29 @@ def _string(instrument: Instrument, strung: Strung, i: int) -> dict[str, Any]:
         "cents": after.total[i].tolist(),
         "uncompensated_cents": strung.before.total[i].tolist(),
         "parts": {name: getattr(after, name)[i].tolist() for name in ("length", "mass", "stretch", "stiffness")},
+    }
+
+
+def _chord(chord: Chord) -> dict[str, Any]:
+    return {
+        "chord": chord.written,
+        "notes": [
+            {"string": n.string, "fret": n.fret, "frequency": n.frequency, "before": n.before, "after": n.after}
+            for n in chord.notes
+        ],
+        "pairs": [
+            {
+                "strings": [pair.low.string, pair.high.string],
+                "frets": [pair.low.fret, pair.high.fret],
+                "interval_cents": pair.interval,
+                "before": pair.before,
+                "after": pair.after,
+                "pure": None if pair.pure is None else list(pair.pure),
+                "from_pure_before": pair.from_pure and pair.from_pure[0],
+                "from_pure_after": pair.from_pure and pair.from_pure[1],
+            }
+            for pair in chord.pairs
+        ],
     }
 
 

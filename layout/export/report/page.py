@@ -15,9 +15,11 @@ from slotwright.layout import cautions
 from slotwright.layout.export.report import facts
 from slotwright.layout.export.report.board import board_picture
 from slotwright.layout.export.report.bridge import bridge_section
+from slotwright.layout.export.report.chords import chord_table
 from slotwright.layout.export.report.contacts import contact_table, string_table
 from slotwright.layout.export.report.history import history
 from slotwright.layout.export.report.pitch import pitch_section
+from slotwright.layout.export.report.side import side_view
 from slotwright.layout.export.report.wire import wire_table
 
 if TYPE_CHECKING:
@@ -74,8 +76,10 @@ def _content(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, A
         "unstated": facts.unstated(instrument),
         "strings": string_table(instrument),
         "pitch": pitch_section(instrument),
+        "chords": chord_table(instrument),
         "contacts": contact_table(instrument),
         "bridge": bridge,
+        "side": side_view(instrument),
         "history": history(instrument, readings),
         "findings": facts.findings(instrument),
         "assumed": facts.assumed(instrument),
