@@ -10,8 +10,7 @@ import numpy as np
 import pytest
 import shapely
 from boards import PLANS, boards
-from helpers import DEEP, FULL, few, some
-from hypothesis import given, settings
+from helpers import DEEP, FULL, parts, prove, some
 from router import Wood, along, interpreted
 from scipy.spatial import cKDTree
 
@@ -87,7 +86,7 @@ def alike(text, program, near):
     assert (own.rapid == program.travel).all()
     assert np.abs(own.end - program.end)[known].max() <= near
     feeds = ~own.rapid
-    assert own.feed[feeds] == pytest.approx(program.feed[feeds], rel=1e-3, abs=0.02 * (near > 0.001))
+    assert np.allclose(own.feed[feeds], program.feed[feeds], rtol=1e-3, atol=0.02)
     assert program.turning[feeds].all()
 
 
@@ -98,12 +97,14 @@ def test_both_interpreters_make_the_same_moves(rs274, tmp_path, name, unit):
         alike(text, interpreted(rs274, tmp_path, text), HOW_NEAR[unit])
 
 
-@given(boards())
-@settings(max_examples=DEEP or few(50, 2, 25), derandomize=not DEEP)
-def test_so_they_do_for_any_board(rs274, tmp_path_factory, made):
-    unit = made.pop("programs")
-    for program in mill(lay_out(Plan.model_validate(made)), unit=unit):
-        alike(program.text, interpreted(rs274, tmp_path_factory.getbasetemp(), program.text), HOW_NEAR[unit])
+@pytest.mark.parametrize("part", parts(2))
+def test_so_they_do_for_any_board(rs274, tmp_path, part):
+    def holds(made):
+        unit = made.pop("programs")
+        for program in mill(lay_out(Plan.model_validate(made)), unit=unit):
+            alike(program.text, interpreted(rs274, tmp_path, program.text), HOW_NEAR[unit])
+
+    prove(holds, boards(), 25, part)
 
 
 def doing(operation):
