@@ -141,7 +141,7 @@ def boards(draw):
         "board": board,
         "blank": {
             "length": length + 60.0,
-            "width": 72.0,
+            "width": 62.0,
             "nut_at": 36.0,
             "thickness": 6.0 if surfaced != "cut" else 6.5,
         },

@@ -156,7 +156,7 @@ class _Writer:
         self.lines += _wrapped(run.words)
         x, y, z = run.points[0]
         self._rapid(x, y)
-        self._rapid(z=self._setting.approach)
+        self._rapid(z=max(self._setting.approach, z))
         self._cut((x, y, z), cutter.plunge)
         feed = float(cutter.feed or cutter.plunge)
         for before, here, slow in zip(run.points, run.points[1:], run.slow, strict=False):
@@ -165,7 +165,8 @@ class _Writer:
             # However steep, a tip goes down no faster than it may plunge.
             self._cut(here, min(wanted, cutter.plunge * way / down) if down > 0 else wanted)
         # Up at feed as well: nothing travels below where it may begin.
-        self._cut((*run.points[-1][:2], self._setting.approach), feed)
+        x, y, z = run.points[-1]
+        self._cut((x, y, max(self._setting.approach, z)), feed)
         self._rapid(z=self._setting.travel)
 
     def end(self) -> None:
