@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-ALLOWANCE: Final = 0.3  # mm that is left for the last pass; common practice, no source
+ALLOWANCE: Final = 0.3  # mm that is left for the last pass, less for a thin cutter; common practice, no source
 CLEAR_OF_SLOTS: Final = 4.0  # mm from a tab to the next slot
 TAB_SLOPE: Final = 0.25  # of the ramps over a tab, some 14 degrees; common practice, no source
 _LEAD: Final = 5.0  # mm along which the last pass closes in on the outline, and leaves it
@@ -167,7 +167,7 @@ def runs(instrument: Instrument, setting: Setting, cutter: Cutter) -> Iterator[R
     """
     held = tabs(instrument, setting, cutter)
     bottom = -setting.machine.spoil_depth
-    rough = _Round(setting, cutter, held, ALLOWANCE)
+    rough = _Round(setting, cutter, held, min(ALLOWANCE, cutter.diameter / 6))
     heights = bottom + levels(setting.thickness - bottom, cutter, rough.length / 2)
     trace, place = Trace(), 0.0
     for above, here in itertools.pairwise(heights):

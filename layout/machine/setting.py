@@ -98,7 +98,7 @@ class Setting:
         if surfaced and self.surfaces:
             return self.finished(x, y) + self.left_on
         if self.machine.state == "surfaced":
-            return self.thickness - self.fall(x, y)
+            return np.maximum(self.thickness - self.fall(x, y), 0.0)  # a wide blank may end before its edge
         return np.full(np.broadcast_shapes(np.shape(x), np.shape(y)), self.thickness)
 
     def in_stock(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:

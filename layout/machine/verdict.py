@@ -344,8 +344,8 @@ def _cut(patch: Patch, every: _All, taken: _Taken, bottom: float) -> tuple[Float
         taken.middle[some] = np.maximum(taken.middle[some], middle)
         if patch.inside.any():
             taken.inside[some] = np.maximum(taken.inside[some], gone[:, patch.inside].max(axis=1))
-        if patch.through.any():
-            gone_through = (after[1:, patch.through] < bottom).any(axis=1)
+        if (through := patch.through & np.isfinite(patch.before)).any():
+            gone_through = (after[1:, through] < bottom).any(axis=1)
             if gone_through.any():
                 taken.through = min(taken.through, int(some[np.argmax(gone_through)]))
         lower = came.bottom.min(axis=0) < height

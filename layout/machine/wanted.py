@@ -14,8 +14,9 @@ from slotwright.layout.instrument.neck import mark_centres
 from slotwright.layout.machine import pockets
 from slotwright.layout.machine.heights import over
 from slotwright.layout.machine.outline import TAB_SLOPE
-from slotwright.layout.machine.setting import DOWEL_DEPTH, floor_under
+from slotwright.layout.machine.setting import DOWEL_DEPTH
 from slotwright.layout.machine.slots import slot_ends
+from slotwright.layout.units import ROUNDING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -159,6 +160,11 @@ class Wanted:
         for key, values in changes.items():
             # NaN leaves what holds anywhere; a wanted height counts as it stands.
             stated[key] = values if key == "wanted" else np.where(np.isnan(values), stated[key], values)
+        if operation in ("slots", "marks", "pockets"):
+            # Where two of them lie over each other the deeper one counts.
+            deeper = low < stated["low"] - ROUNDING
+            stated["low"] = np.minimum(stated["low"], low)
+            stated["wanted"] = np.where(deeper, np.nan, stated["wanted"])
         through = np.zeros(len(x), dtype=np.bool_)
         return Patch(operation, words, places, before, inside=inside, through=through, **stated)
 
@@ -192,16 +198,19 @@ class Wanted:
             # The ends of a slanted one lie partly beside the board.
             there = shapely.contains_xy(board, *places.T)
             places, off = places[there], off[there]
-            cut, amid = off < half, off < 0.6 * half
-            if blind:  # there it comes no nearer to the end than to its walls
+            cut = off < half
+            # Beside its middle a flat tip reaches less far out, and leaves the floor as high as it is further in.
+            lean, rise = np.abs(line[1] - line[0]) / length
+            short = half + lean * off - rise * np.sqrt(np.maximum(half**2 - off**2, 0.0))
+            if blind:  # nor does it come nearer to the ends
                 way = np.repeat(along, len(aside))[there]
-                amid &= (way >= half) & (way <= length - half)
-            floor = self._setting.finished(*places.T) - self._instrument.sawing.depth
-            # At its walls a flat tip that touches the floor with its inner edge leaves the floor as high as there.
-            highest = floor_under(self._setting, cutter, places[:, 0], places[:, 1], self._instrument.sawing.depth)
-            wanted = np.where(amid, floor, np.nan)
+                short[(way < half) | (way > length - half)] = (1 + lean) * half
+            x, y = places.T
+            floor = self._setting.finished(x, y) - self._instrument.sawing.depth
+            inner = self._setting.finished(x, np.maximum(np.abs(y) - short, 0.0)) - self._instrument.sawing.depth
+            wanted = np.where(short < 0.2 * half, floor, np.nan)
             low = np.where(cut, floor, np.nan) - self._off
-            high = np.where(amid, floor, np.where(cut, highest, np.nan)) + self._off
+            high = np.where(cut, inner, np.nan) + self._off
             words = f"slot of fret {number}"
             yield self._patch("slots", words, places, wanted=wanted, low=low, high=high)
             if blind:  # and at the wood before both its ends
