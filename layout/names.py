@@ -8,6 +8,7 @@ SheetName = Literal["board", "slots", "marks", "stick", "index", "radius", "nut"
 Format = Literal["dxf", "svg", "pdf"]
 Version = Literal["R12", "R2000", "R2010"]
 Operation = Literal["surface", "slots", "marks", "pockets", "holes", "outline"]
+Lettering = Literal["text", "outline"]
 BridgeKind = Literal["individual saddles", "saddle slot", "two posts", "floating"]
 
 SHEETS: Final[tuple[SheetName, ...]] = get_args(SheetName)
@@ -15,6 +16,7 @@ FORMATS: Final[tuple[Format, ...]] = get_args(Format)
 USUAL_FORMATS: Final[tuple[Format, ...]] = ("dxf", "svg")
 VERSIONS: Final[tuple[Version, ...]] = get_args(Version)
 OPERATIONS: Final[tuple[Operation, ...]] = get_args(Operation)
+LETTERINGS: Final[tuple[Lettering, ...]] = get_args(Lettering)
 BRIDGE_KINDS: Final[tuple[BridgeKind, ...]] = get_args(BridgeKind)
 UNKNOWN_KIND: Final = "?"  # of a bridge: missing or misspelt
 ONE_TABLE: Final = "one table"  # of a key that may hold a list of tables or one table instead

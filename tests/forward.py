@@ -95,32 +95,50 @@ class World:
         """Give how far a string goes to the side from nut to saddle [mm]."""
         return ((string - 1) / 5 - 0.5) * (AT_SADDLE - SPREAD) if self.sideways is None else self.sideways[string - 1]
 
-    def errors(self, string, frets=range(1, 23)):
-        """Give what a perfect meter reads of fretted notes against the open string [cents]."""
-        pitch, mass, ea, ei, _ = self.strings[string - 1]
+    def open(self, string):
+        """Give length [mm], tension [N] and mass [kg/m] of an open string with the tension of the plan."""
+        pitch, mass, _, _, _ = self.strings[string - 1]
         scale = np.hypot(SCALE, self.aside(string))
         # The maker's tension is that of the plan: what brings the nominal length to pitch.
         tension = mass * (2e-3 * scale * frequency(pitch)) ** 2
-        ea *= scale**2 / SCALE**2  # the plan states EA over tension, and tension goes with the string's own scale
-        n = np.asarray(list(frets))
-        x = scale * (1 - 2 ** (-n / 12))
-        for fret, astray, strings in self.crown:
-            if string in strings:
-                x = np.where(n == fret, x + astray, x)
-        before = np.where(n == 1, 0.0, scale * (1 - 2 ** (-(n - 1) / 12)))
+        nut, end, height, b = self._straight(string)
+        return np.hypot(end - nut, height - b), tension, mass
+
+    def _straight(self, string):
+        """Give where an open string stands at nut and saddle: both along it, then its heights there [mm]."""
+        scale = np.hypot(SCALE, self.aside(string))
         nut, end = -self.nut_too_far, scale + self.saddle[string - 1]
         # The open string is straight: down the line through what it stands above crowns 12 and 1.
         action_off, gap_off = self._own("action_off", string), self._own("first_gap_off", string)
         first = (scale * (1 - 2 ** (-1 / 12)) - nut) / (scale / 2 - nut)
         b = NUT_ACTION + self.slot_too_high + (gap_off - first * action_off) / (1 - first)
         tilt = (self.action + action_off - b) / (scale / 2 - nut)
-        height = b + tilt * (end - nut)
+        return nut, end, b + tilt * (end - nut), b
+
+    def pressed(self, string, frets):
+        """Give speaking lengths [mm] at frets, by what share the string is stretched, and its EA [N]."""
+        scale = np.hypot(SCALE, self.aside(string))
+        ea = self.strings[string - 1][2] * scale**2 / SCALE**2  # the plan states EA over tension, and that goes with scale
+        n = np.asarray(list(frets))
+        x = scale * (1 - 2 ** (-n / 12))
+        for fret, astray, strings in self.crown:
+            if string in strings:
+                x = np.where(n == fret, x + astray, x)
+        before = np.where(n == 1, 0.0, scale * (1 - 2 ** (-(n - 1) / 12)))
+        nut, end, height, b = self._straight(string)
         open_length = np.hypot(end - nut, height - b)
         speaking = np.hypot(end - x, height)
         back = np.minimum(PRESS, (x - before) / 2)
         dip = height / (end - x) * back + self.press_depth
         behind = np.hypot(back, dip) + np.hypot(x - back - nut, b + dip)
-        longer = self._own("stretch", string) * (speaking + behind - open_length) / open_length
+        return speaking, self._own("stretch", string) * (speaking + behind - open_length) / open_length, ea
+
+    def errors(self, string, frets=range(1, 23)):
+        """Give what a perfect meter reads of fretted notes against the open string [cents]."""
+        n = np.asarray(list(frets))
+        ei = self.strings[string - 1][3]
+        open_length, tension, mass = self.open(string)
+        speaking, longer, ea = self.pressed(string, n)
         pulled = tension + ea * longer
         lighter = mass / (1 + longer)
 

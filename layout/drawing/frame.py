@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Final
 
 from slotwright.layout import cautions
 from slotwright.layout.drawing.lettering import cleaned, fitted, text_width, wrapped
-from slotwright.layout.drawing.marks import datum_symbol, scale_bar
-from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Sheet, Text, extents
+from slotwright.layout.drawing.marks import datum_symbol
+from slotwright.layout.drawing.scale_bar import scale_bar
+from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Passage, Sheet, Text, extents
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -113,24 +114,29 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
         top + spare + (2 * _GAP if mirrored else _GAP),
     )
 
-    parts: list[Line | Contour | Text | Entity] = [_border(edge), *drawn]
-    parts.append(Line(Layer.FRAME, (edge[0], foot), (edge[2], foot)))
+    parts: list[Line | Contour | Text] = [_border(edge), Line(Layer.FRAME, (edge[0], foot), (edge[2], foot))]
     if mirrored:
         words = "MIRRORED: seen from the back"
         parts.append(Text(Layer.FRAME, (left, edge[3] - 3), words, 5.0, "left", "top"))
-    parts += scale_bar((left, foot + 5.5), width, upright=False)
-    parts += scale_bar((left - _GAP - 4.0, foot + _GAP), edge[3] - foot - 1.7 * _GAP, upright=True)
     parts += _below(instrument.plan.title, columns, column, block, edge, foot, beside=bool(beside))
-    flat = [p for part in parts for p in (part.parts() if isinstance(part, Dimension) else (part,))]
+    units = instrument.plan.units
+    level = scale_bar((left, foot + 5.5), width, upright=False, units=units)
+    upright = scale_bar((left - _GAP - 4.0, foot + _GAP), edge[3] - foot - 1.7 * _GAP, upright=True, units=units)
+    flat = [p for part in drawn for p in (part.parts() if isinstance(part, Dimension) else (part,))]
     paper = edge[0] - _MARGIN, edge[1] - _MARGIN, edge[2] + _MARGIN, edge[3] + _MARGIN
     return Sheet(
         name,
         cleaned(instrument.plan.title),
         tuple(sorted(flat, key=_cut_first)),
         paper,
+        frame=tuple(parts),
+        bars=(*level, *upright),
         revision=cleaned(instrument.plan.job.revision) if instrument.plan.job else "",
         check=content.check,
-        cautions=(*cautions.SHEET, *content.cautions),
+        texts=tuple(Passage(heading, tuple(said)) for heading, said in _texts(instrument, content)),
+        fields=tuple(_title_fields(name, instrument, content, mirrored)),
+        units=units,
+        mirrored=mirrored,
     )
 
 

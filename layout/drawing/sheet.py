@@ -16,6 +16,8 @@ from slotwright.layout.instrument.arcs import Arc, Point
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from slotwright.layout.units import Unit
+
 Box = tuple[float, float, float, float]  # left, bottom, right, top
 Across = Literal["left", "center", "right"]
 Up = Literal["bottom", "middle", "top"]
@@ -286,6 +288,25 @@ Entity = Line | Contour | Circle | Text | Dimension
 
 
 @dataclass(frozen=True, slots=True)
+class Passage:
+    """A text of a sheet, for those who set it anew on another page.
+
+    Parameters
+    ----------
+    heading
+        What stands above it.
+    paragraphs
+        Its paragraphs.
+    rows
+        A table below these, its head first; every row has as many cells as the head.
+    """
+
+    heading: str
+    paragraphs: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """A finished drawing.
 
@@ -295,29 +316,49 @@ class Sheet:
         Name of the sheet, such as ``board``.
     title
         Title of the plan.
-    entities
-        Everything on it, dimensions taken apart.
+    drawing
+        The part itself with its dimensions and labels, dimensions taken apart.
     box
-        Its border [mm].
+        What the sheet covers, the paper around its border included [mm].
+    frame
+        What surrounds the drawing: border, texts, tables, title block.
+    bars
+        The sheet's own scale bars.
     revision
         Revision of the job, where stated.
     check
         A distance to check once a print is put together.
-    cautions
-        What is to be minded.
+    texts
+        What is written around the drawing: cautions, notes, tables.
+    fields
+        Label and value of each cell of the title block.
+    units
+        Units of the plan: its scale bars show these first.
+    mirrored
+        It is seen from the back.
     """
 
     name: str
     title: str
-    entities: tuple[Line | Contour | Circle | Text, ...]
+    drawing: tuple[Line | Contour | Circle | Text, ...]
     box: Box
+    frame: tuple[Line | Contour | Circle | Text, ...] = ()
+    bars: tuple[Line | Contour | Circle | Text, ...] = ()
     revision: str = ""
     check: str = ""
-    cautions: tuple[str, ...] = ()
+    texts: tuple[Passage, ...] = ()
+    fields: tuple[tuple[str, str], ...] = ()
+    units: Unit = "mm"
+    mirrored: bool = False
+
+    @property
+    def entities(self) -> tuple[Line | Contour | Circle | Text, ...]:
+        """Everything on it."""
+        return self.drawing + self.frame + self.bars
 
     @property
     def size(self) -> tuple[float, float]:
-        """Width and height of the border [mm]."""
+        """Width and height of what the sheet covers [mm]."""
         left, bottom, right, top = self.box
         return right - left, top - bottom
 

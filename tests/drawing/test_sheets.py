@@ -92,7 +92,7 @@ def check_sheet(sheet):
     cuts = [e for e in sheet.entities if e.layer in (Layer.CUT_OUTLINE, Layer.CUT_SLOTS, Layer.DRILL)]
     assert len(set(cuts)) == len(cuts), "a line is cut twice"
     words = " ".join(e.text for e in sheet.entities if isinstance(e, Text))
-    for said in ("check this before you cut", "Wear eye protection", "licensed practice", "1:1"):
+    for said in ("Check the scale bars before you cut", "Wear eye protection", "licensed practice", "1:1"):
         assert said in words
 
 
