@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from slotwright.layout.drawing.catalogue import draw_sheet as draw
     from slotwright.layout.export.write import write
     from slotwright.layout.instrument.instrument import lay_out
+    from slotwright.layout.machine.programs import mill
     from slotwright.layout.plan.reader import read_plan
     from slotwright.layout.readings.notes import read_readings
     from slotwright.layout.survey.scale import find_scale
@@ -35,6 +36,7 @@ __all__ = [
     "find_scale",
     "intonate",
     "lay_out",
+    "mill",
     "read_plan",
     "read_readings",
     "write",
@@ -46,6 +48,7 @@ _HOMES: Final = {
     "find_scale": ("survey.scale", "find_scale"),
     "intonate": ("bench.diagnosis", "intonate"),
     "lay_out": ("instrument.instrument", "lay_out"),
+    "mill": ("machine.programs", "mill"),
     "read_plan": ("plan.reader", "read_plan"),
     "read_readings": ("readings.notes", "read_readings"),
     "write": ("export.write", "write"),

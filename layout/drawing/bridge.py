@@ -116,13 +116,13 @@ def _neck(instrument: Instrument, gap: _Gap) -> Iterator[Entity]:
     if plan.frets.count > plan.action_fret:
         yield Line(Layer.REF_CENTRE, point(last[0]), point(last[1]))
         yield from _last_fret(instrument, last, gap)
-    start, rear = float(first[:, 0].min()) - 6, _rear(instrument) + 6
+    begin, rear = float(first[:, 0].min()) - 6, _rear(instrument) + 6
     if gap.cut:
         yield from _break_lines(instrument, gap)
-        yield Line(Layer.REF_CENTRE, (start, 0.0), (gap.right - _BREAK, 0.0))
+        yield Line(Layer.REF_CENTRE, (begin, 0.0), (gap.right - _BREAK, 0.0))
         yield Line(Layer.REF_CENTRE, (gap.right, 0.0), (rear, 0.0))
     else:
-        yield Line(Layer.REF_CENTRE, (start, 0.0), (rear, 0.0))
+        yield Line(Layer.REF_CENTRE, (begin, 0.0), (rear, 0.0))
 
 
 def _pieces(start: Floats, end: Floats, gap: _Gap) -> Iterator[tuple[Floats, Floats]]:
@@ -288,15 +288,15 @@ def _checks(instrument: Instrument, gap: _Gap) -> Iterator[Entity]:
         far = instrument.length(float(np.hypot(*(names[one] - names[other]))))
         turn = math.degrees(math.atan2(float(along[1]), float(along[0])))
         if float(np.hypot(*(end - start))) > 90:
-            up = "bottom" if outward > 0 else "top"
-            yield Text(Layer.DIM, point(at), f"{one}-{other} {far}", _SMALL, "center", up, turn)
+            text = f"{one}-{other} {far}"
+            yield Text(Layer.DIM, point(at), text, _SMALL, "center", "bottom" if outward > 0 else "top", turn)
     posts = any(hole.what == "post" for hole in instrument.bridge.holes)
     for name, other in ("AB", "BA", "CD", "DC"):
-        place, opposite = drawn[name], drawn[other]
-        outward = 1.0 if (float(place[1]), other) > (float(opposite[1]), name) else -1.0
+        place, across = drawn[name], drawn[other]
+        outward = 1.0 if (float(place[1]), other) > (float(across[1]), name) else -1.0
         clear = 9.0 if posts and name in "CD" else 3.0
-        at = (float(place[0]) + (-4.0 if name in "AB" else 0.0), float(place[1]) + outward * clear)
-        yield Text(Layer.TEXT, at, name, 3.5, "center", "bottom" if outward > 0 else "top")
+        letter = (float(place[0]) + (-4.0 if name in "AB" else 0.0), float(place[1]) + outward * clear)
+        yield Text(Layer.TEXT, letter, name, 3.5, "center", "bottom" if outward > 0 else "top")
 
 
 def _distances(instrument: Instrument) -> Iterator[Passage]:

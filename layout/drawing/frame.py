@@ -9,7 +9,18 @@ from slotwright.layout import cautions
 from slotwright.layout.drawing.lettering import cleaned, fitted, wrapped
 from slotwright.layout.drawing.marks import datum_symbol
 from slotwright.layout.drawing.scale_bar import scale_bar
-from slotwright.layout.drawing.sheet import FOLLOWED, Contour, Dimension, Layer, Line, Passage, Sheet, Text, extents
+from slotwright.layout.drawing.sheet import (
+    FOLLOWED,
+    Circle,
+    Contour,
+    Dimension,
+    Layer,
+    Line,
+    Passage,
+    Sheet,
+    Text,
+    extents,
+)
 from slotwright.layout.drawing.typesetting import LABEL, SMALL, UNSET, in_rows, set_passage
 from slotwright.layout.plan.assumed import plain_name
 
@@ -146,7 +157,7 @@ def framed(
     )
 
 
-def _cut_first(entity: Entity) -> tuple[int, float]:
+def _cut_first(entity: Line | Contour | Circle | Text) -> tuple[int, float]:
     """Put what is cut before all else, inside work before the contours around it."""
     if entity.layer not in FOLLOWED:
         return len(FOLLOWED), 0.0
