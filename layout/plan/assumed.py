@@ -159,7 +159,8 @@ def plain_name(path: str) -> str:
         return _NAMES[path]
     table, _, key = path.rpartition(".")
     words = key.replace("_", " ")
-    return f"{table.replace('.', ' ')} {words}" if table.partition(".")[0] in _WITH_TABLE else words
+    of = table.removeprefix("machine.").replace("cutters[", "cutter ").replace("]", "").replace(".", " ")
+    return f"{of} {words}" if of != table or table.partition(".")[0] in _WITH_TABLE else words
 
 
 _WITH_TABLE: Final = ("bridge", "jig", "nut", "blank")
