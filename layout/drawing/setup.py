@@ -52,7 +52,7 @@ def content(instrument: Instrument) -> Content:
     entities = [*_blank(instrument, milling), *_things(instrument, milling)]
     left, bottom, *_ = extents(entities)
     entities += _table(_rows(instrument, milling), left, bottom - 8.0)
-    tables = ("blank", "machine", "machine.tabs", *(f"machine.cutters[{n + 1}]" for n in range(9)))
+    tables = ("blank", "machine", "machine.tabs")  # the cutters stand in a table of their own
     return Content(entities, list(_notes(instrument, milling)), tables, cautions.MILLING)
 
 

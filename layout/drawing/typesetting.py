@@ -17,10 +17,11 @@ if TYPE_CHECKING:
 
 SMALL: Final = 2.2  # mm, height of running text
 LARGE: Final = 3.0  # mm, of headings
-LEADING: Final = 1.7  # line to line, in heights
+LEADING: Final = 1.6  # line to line, in heights
 LABEL: Final = 1.6  # mm, the small label above each value of a title block
 UNSET: Final = "-"  # what stands in a cell that the plan leaves empty
 _TOGETHER: Final = 8  # lines of a paragraph that are not torn apart
+_WHOLE: Final = 16  # rows of a table that is not torn
 _APART: Final = 3.0  # mm between the columns of a table
 _LEAST: Final = 1.2  # mm, the smallest letters of a table
 _NUMBER: Final = re.compile(r"[-+\u2212]?[\d.]+\u00b0?")
@@ -88,7 +89,8 @@ def _table(rows: Sequence[Sequence[str]], room: float, step: float) -> Iterator[
             text, _ = fitted(cell, width + 1e-9, height, height)
             placed.append((end, text, "right") if number else (end - width, text, "left"))
         rule = 0.0 if i else ends[-1]
-        yield SetLine((1.4 if i < 2 else 1.15) * step, height, tuple(placed), rule=rule, keep=i == 0)
+        keep = i == 0 or (i < len(rows) - 1 and len(rows) <= _WHOLE)
+        yield SetLine((1.4 if i < 2 else 1.15) * step, height, tuple(placed), rule=rule, keep=keep)
 
 
 def in_rows(fields: Iterable[tuple[str, str]], room: float, least: float) -> list[list[tuple[str, str]]]:

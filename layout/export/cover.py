@@ -30,6 +30,7 @@ _VIEWS: Final = (
     0.3,
     0.25,
     0.2,
+    0.16,
 )  # of the page that the whole view may take: the most that leaves one cover
 _PAD: Final = 4.0  # mm of the drawing around what the whole view shows
 _LEGIBLE: Final = 1.0  # mm, letters that are smaller in the whole view are left out

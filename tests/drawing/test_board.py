@@ -96,7 +96,7 @@ def test_any_board(tmp_path, part):
         check_order(found)
         drawn.append(given)
 
-    prove(holds, any_plan(), 120, part)
+    prove(holds, any_plan(), 100, part)
     if FULL:
         assert len(drawn) > 50
 
