@@ -27,6 +27,7 @@ COMMANDS: Final = {
     "frets": "Print the fret table of a plan.",
     "compensate": "Say how far each saddle is set back.",
     "draw": "Draw the sheets of plans to files.",
+    "mill": "Write programs that mill the board.",
     "hear": "Read the notes of a recording, for bench.",
     "bench": "Turn readings into saddle moves.",
     "survey": "Find the scale of a neck from its measured crowns.",

@@ -49,7 +49,7 @@ def read_instrument(path: Path, tunings: Sequence[str] = ()) -> Instrument:
     try:
         return lay_out(parse_plan(text, tunings))
     except PlanError as error:
-        raise SlotwrightError(_listed(path, error)) from None
+        raise SlotwrightError(listed(path, error)) from None
 
 
 def read_measured(path: Path, parse: Callable[[bytes], Measured]) -> Measured:
@@ -64,7 +64,7 @@ def measured(path: Path, text: bytes, parse: Callable[[bytes], Measured]) -> Mea
     try:
         return parse(text)
     except MeasuredError as error:
-        raise SlotwrightError(_listed(path, error)) from None
+        raise SlotwrightError(listed(path, error)) from None
 
 
 def read_readings(path: Path, instrument: Instrument) -> tuple[Reading, ...]:
@@ -125,7 +125,8 @@ def _read(path: Path, most: int, wanted: str) -> bytes:
         raise SlotwrightError(f"{str(path)!r}: no file can have that name") from None
 
 
-def _listed(path: Path, error: FaultyError) -> str:
+def listed(path: Path, error: FaultyError) -> str:
+    """Name the file that a refusal is about; its faults in lines of their own."""
     if len(error.faults) == 1:
         return f"{path}: {error}"
     return "\n  ".join((f"{path}: {len(error.faults)} errors", *error.lines))

@@ -12,13 +12,13 @@ from click.core import ParameterSource
 from slotwright.cli.console import FILE, counted, length_of, print_json, print_table, read_instrument, warn, write
 from slotwright.layout import cautions
 from slotwright.layout.errors import PaperError, SheetError, SlotwrightError
-from slotwright.layout.names import FORMATS, SHEETS, USUAL_FORMATS, VERSIONS
+from slotwright.layout.names import FORMATS, LETTERINGS, SHEETS, USUAL_FORMATS, VERSIONS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from slotwright.layout.drawing.sheet import Sheet
-    from slotwright.layout.names import Format, SheetName, Version
+    from slotwright.layout.names import Format, Lettering, SheetName, Version
     from slotwright.layout.units import Unit
 
 
@@ -37,7 +37,9 @@ if TYPE_CHECKING:
     help="R12 for old machines.",
 )
 @click.option("--unit", type=click.Choice(("mm", "in")), default="mm", show_default=True, help="Unit of the files.")
-@click.option("--paper", default="A4", show_default=True, help="For pdf: A4-A0, letter, tabloid, ASME-A to -E, WxH.")
+@click.option(
+    "--paper", default="A4", show_default=True, help="For pdf: A4-A0, letter, legal, tabloid, ASME-A to -E, WxH."
+)
 @click.option("--landscape", is_flag=True, help="For pdf: paper on its side; without it whatever takes fewer pages.")
 @click.option("--margin", default="10 mm", show_default=True, help="For pdf: border that the printer leaves blank.")
 @click.option("--overlap", default="10 mm", show_default=True, help="For pdf: what neighbouring tiles both show.")
@@ -45,6 +47,14 @@ if TYPE_CHECKING:
     "--measured",
     metavar="M/N",
     help="For pdf: measured/nominal length of a scale bar, like 249.4/250; X,Y for both axes.",
+)
+@click.option(
+    "--text",
+    "lettering",
+    type=click.Choice(LETTERINGS),
+    default="text",
+    show_default=True,
+    help="Letters of dxf and svg as text, or as closed lines for machines without fonts; a pdf carries its font.",
 )
 @click.option("--mirror", is_flag=True, help="Mirror the drawing, for work from the back.")
 @click.option("--force", is_flag=True, help="Replace files that exist.")
@@ -59,6 +69,7 @@ def command(
     out: Path,
     dxf_version: Version,
     unit: Unit,
+    lettering: Lettering,
     mirror: bool,
     force: bool,
     as_json: bool,
@@ -92,7 +103,7 @@ def command(
                     files[path], note, letters = _paged(sheet, pages)
                     strange += letters
                 else:
-                    files[path] = drawing(sheet, kind, unit=unit, version=dxf_version)
+                    files[path] = drawing(sheet, kind, unit=unit, version=dxf_version, lettering=lettering)
                 drawn.append((path, sheet, note))
     write(files, force=force)
     if strange:
@@ -142,17 +153,18 @@ def _named(option: str) -> Iterator[None]:
 
 def _paged(sheet: Sheet, pages: dict[str, Any]) -> tuple[bytes, str, str]:
     """Write a PDF; tell how many pages it has, and what letters it lacks."""
-    from slotwright.layout.export.paper import share_out  # noqa: PLC0415 - only when asked for
-    from slotwright.layout.export.pdf import pdf, unprintable  # noqa: PLC0415
+    from slotwright.layout.export.letters import unprintable  # noqa: PLC0415 - only when asked for
+    from slotwright.layout.export.pdf import pages_of, pdf  # noqa: PLC0415
+    from slotwright.layout.export.tiling import share_out  # noqa: PLC0415
 
     try:
         layout = share_out(sheet, **pages)
     except PaperError as error:
         raise SlotwrightError(f"sheet {sheet.name}: {error}") from None
-    tiles = len(layout.tiles)
+    covers, tiles = pages_of(sheet, layout)
     paper = pages["paper"]
-    note = f"1 page {paper}" if tiles == 1 else f"{tiles} tiles {paper} and a cover page"
-    return pdf(sheet, layout), note, unprintable(sheet)
+    note = f"{tiles} tile{'s' * (tiles > 1)} {paper} and {'a cover page' if covers == 1 else f'{covers} cover pages'}"
+    return pdf(sheet, layout), note if covers else f"1 page {paper}", unprintable(sheet)
 
 
 def _report(drawn: Sequence[tuple[Path, Sheet, str]]) -> None:

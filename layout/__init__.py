@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from slotwright.layout.drawing.catalogue import draw_sheet as draw
     from slotwright.layout.export.write import write
     from slotwright.layout.instrument.instrument import lay_out
+    from slotwright.layout.machine.programs import mill
     from slotwright.layout.plan.reader import read_plan
     from slotwright.layout.readings.notes import read_readings
     from slotwright.layout.sound.readings import hear
@@ -37,6 +38,7 @@ __all__ = [
     "hear",
     "intonate",
     "lay_out",
+    "mill",
     "read_plan",
     "read_readings",
     "write",
@@ -49,6 +51,7 @@ _HOMES: Final = {
     "hear": ("sound.readings", "hear"),
     "intonate": ("bench.diagnosis", "intonate"),
     "lay_out": ("instrument.instrument", "lay_out"),
+    "mill": ("machine.programs", "mill"),
     "read_plan": ("plan.reader", "read_plan"),
     "read_readings": ("readings.notes", "read_readings"),
     "write": ("export.write", "write"),

@@ -19,6 +19,12 @@ TO_LOOK_AT: Final = (
     "This page is to look at: nothing on it is at full size. Cut by a sheet from slotwright draw, after measuring "
     "its scale bars."
 )
+MILLING: Final = (
+    "A router maims: read its maker's instructions, keep its guards on and your hands away.",
+    "Wear eye and ear protection: cutters break and fly. Extract the dust and wear a mask.",
+    "First board at 60 % feed, after a dry run above the blank with the spindle off. Stay by the emergency stop.",
+    "Touch zero again after every change of cutter. Clamp everything; local rules and licensed practice come first.",
+)
 _LAW: Final = "Local rules and licensed practice come before anything on this {}."
 
 SHEET: Final = (

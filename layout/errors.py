@@ -70,6 +70,10 @@ class MeasuredError(FaultyError):
     """A file of measurements that cannot be understood."""
 
 
+class MillError(FaultyError):
+    """A board that cannot be milled as its plan says, or a program that would spoil it."""
+
+
 class SheetError(SlotwrightError, ValueError):
     """A sheet that this plan does not describe."""
 

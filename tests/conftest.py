@@ -64,6 +64,17 @@ def axe():
 
 
 @pytest.fixture(scope="session")
+def rs274():
+    """Give the folder of an interpreter of machine programs."""
+    folder = Path(os.environ.get("SLOTWRIGHT_RS274", "none"))
+    if not (folder / "usr/bin/rs274").is_file():
+        pytest.skip(
+            "no rs274: unpack Debian's linuxcnc-uspace and its libraries as .ci/run does, then set SLOTWRIGHT_RS274"
+        )
+    return folder
+
+
+@pytest.fixture(scope="session")
 def pdftotext():
     """Read the words of a PDF with a program that did not write it."""
     program = shutil.which("pdftotext")

@@ -118,7 +118,9 @@ class World:
     def pressed(self, string, frets):
         """Give speaking lengths [mm] at frets, by what share the string is stretched, and its EA [N]."""
         scale = np.hypot(SCALE, self.aside(string))
-        ea = self.strings[string - 1][2] * scale**2 / SCALE**2  # the plan states EA over tension, and that goes with scale
+        ea = (
+            self.strings[string - 1][2] * scale**2 / SCALE**2
+        )  # the plan states EA over tension, and that goes with scale
         n = np.asarray(list(frets))
         x = scale * (1 - 2 ** (-n / 12))
         for fret, astray, strings in self.crown:

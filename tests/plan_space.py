@@ -284,7 +284,68 @@ def blank(about):
         "width": length(about, 2 * about.width, 3 * about.width, (10, 600)),
         "nut_at": length(about, 25, 50, (0, 500)),
     }
-    return keys, {"run_out": length(about, 0, 5, (0, 50))}
+    return keys, {"run_out": length(about, 0, 5, (0, 50)), "thickness": length(about, 6, 10, (1, 60))}
+
+
+def cutter(about, operations):
+    """Give the keys of a cutter; what it may not be together with what it does is left out."""
+    thin = "slots" in operations
+    keys = {
+        "operations": st.just(operations),
+        "diameter": length(about, 0.35, 0.6, (0.2, 30)) if thin else length(about, 2, 6, (0.2, 30)),
+        "cutting_length": written(about, 10, 20),
+    }
+    return keys, {
+        "shape": some(["flat", "ball"] if operations == ["surface"] else ["flat"]),
+        "flutes": st.integers(1, 4),
+        "spindle": st.integers(8000, 30_000),
+        "feed": st.floats(100, 1500),
+        "plunge": st.floats(20, 600),
+        "step_down": written(about, 0.25, 0.5) if thin else written(about, 0.5, 2),
+        "step_over": st.floats(0.2, 0.6),
+    }
+
+
+def tabs(about):
+    return {
+        "count": st.integers(2, 8),
+        "length": length(about, 3, 8, (1, 50)),
+        "height": length(about, 1, 2, (0.3, 10)),
+    }
+
+
+def machine(about):
+    end = 0.98 * about.scale
+    box = st.tuples(
+        *(length(about, x, x + 2, (-1000, 3000)) for x in (-30, -50, -25, 50)), length(about, 5, 20, (0.1, 200))
+    )
+    kept = st.sampled_from(
+        [
+            [["slots"], ["outline"]],
+            [["slots"], ["marks", "holes", "outline"]],
+            [["surface"], ["slots", "marks"], ["pockets", "outline"]],
+        ]
+    )
+    return {"cutters": kept.flatmap(lambda done: st.tuples(*(table(*cutter(about, each)) for each in done)).map(list))}, {
+        "zero": some(["nut", "corner"]),
+        "z_zero": some(["spoil board", "top"]),
+        "touch": st.tuples(length(about, -28, -20, (-1000, 3000)), length(about, 5, 20, (-1000, 3000))).map(list),
+        "dowels": st.lists(st.tuples(length(about, -22, -20, (-1000, 3000)), length(about, -5, 5, (-1000, 3000)), length(about, 4, 8, (0.1, 100))).map(list), max_size=1),
+        "state": some(["flat", "surfaced"]),
+        "safe_height": length(about, 3, 10, (1.5, 100)),
+        "spoil": length(about, 0.1, 0.5, (0.05, 3)),
+        "runout": length(about, 0, 0.03, (0, 0.2)),
+        "scallop": length(about, 0.02, 0.1, (0.005, 0.5)),
+        "sanding": length(about, 0, 0.3, (0, 1)),
+        "wood": some(["maple", "rosewood", "ebony"]),
+        "hold": some(["clamps", "tape"]),
+        "spindle_by_hand": st.booleans(),
+        "rapid": st.floats(1500, 6000),
+        "tolerance": length(about, 0.005, 0.02, (0.002, 0.05)),
+        "mark_depth": length(about, 1, 3, (0.2, 10)),
+        "tabs": table({}, tabs(about)),
+        "keep_out": st.lists(box.map(list) | st.just([end + 20, -50, end + 40, 50, 9]), max_size=2),
+    }  # fmt: skip
 
 
 def jig(about):
@@ -628,6 +689,8 @@ def contents(draw, kinds=None):
         "nut": nuts(about),
         "bridge": bridges,
     }
+    if draw(st.integers(0, 5)) == 0:  # few: it takes long to lay out what a router does
+        tables["machine"] = table(*machine(about))
     always = {"bridge": tables.pop("bridge")} if kinds else {}
     return {**made, **draw(st.fixed_dictionaries(always, optional=tables))}
 

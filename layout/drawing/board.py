@@ -49,7 +49,8 @@ def content(instrument: Instrument) -> Content:
         *_lengths(instrument, extents(labels), extents([*labels, *widths])[1]),
     ]
     tables = ("scale", "frets", "board", *(("setup", "compensation") if instrument.strung else ()))
-    return Content(entities, list(_notes(instrument)), tables, check=octave_check(instrument))
+    figures = [*contacts.table(instrument)]
+    return Content(entities, list(_notes(instrument)), tables, check=octave_check(instrument), figures=figures)
 
 
 def _board(instrument: Instrument) -> Iterator[Entity]:
@@ -183,7 +184,7 @@ def _widths(instrument: Instrument, rows: Box) -> Iterator[Entity]:
     at_saddle = [x for x, _ in _saddle_line(instrument)]
     if right > min(at_saddle) - 4:  # frets all the way up to the saddle
         right = max(right, *at_saddle) + 6
-    at_contacts = list(contacts.saddle_labels(instrument, max(*at_saddle, right) + 4))
+    at_contacts = list(contacts.saddle_numbers(instrument, max(*at_saddle, right) + 4))
     yield from at_contacts
     at_nut, corners = neck.lines_in_board[0], neck.outline[[1, 2]]
     if plan.behind_nut:
@@ -204,10 +205,7 @@ def _widths(instrument: Instrument, rows: Box) -> Iterator[Entity]:
             beyond = float(feet[0, 0]) + 5
         yield upright("outer strings", feet[0], feet[1], beyond)
 
-    beside = list(contacts.nut_labels(instrument, left - 4))
-    yield from beside
-    reach = max([abs(edge) for label in beside for edge in label.box()[1::2]], default=0.0)
-    yield from side_names(instrument, left - 4, max(float(np.abs(at_nut[:, 1]).max()) + 8, reach + 3))
+    yield from side_names(instrument, left - 4, float(np.abs(at_nut[:, 1]).max()) + 8)
 
     end, _ = _saddle_line(instrument)
     at = (max(end[0], float(neck.saddle_ends[down.string, 0]), right + 1) + 2, end[1] - 1.5)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
+import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -10,7 +13,7 @@ from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.marks import cross, pocket, point, rounded, sides
-from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
+from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Passage, Text
 from slotwright.layout.errors import needed
 from slotwright.layout.findings import sentence
 from slotwright.layout.instrument.arcs import bulge_of
@@ -34,6 +37,10 @@ CAUTIONS: Final = (
     "Thread on both outer strings, compare both sides and both diagonals with their figures; only then drill.",
 )
 _HEIGHT: Final = 2.5
+_SMALL: Final = 2.2
+_STUB: Final = 12.0  # mm of neck that stays on either side of a break
+_BREAK: Final = 5.0  # mm between two break lines
+_WORTH: Final = 30.0  # mm, the least piece that is left out
 _HATCH: Final = 1.5  # mm between hatching lines
 _BAND: Final = 1.0  # mm, half the width of a travel band
 _WOODEN: Final = ("saddle slot", "floating")
@@ -45,42 +52,104 @@ def missing(instrument: Instrument) -> str | None:
 
 
 def content(instrument: Instrument) -> Content:
-    """Draw the bridge in plan view, with a strip that reaches to the crowns it is found from."""
-    entities = [*_strip(instrument), *_bridge(instrument), *_strings(instrument), *_checks(instrument)]
+    """Draw the bridge in plan view, with as much of the neck as it is found from."""
+    gap = _gap(instrument)
+    entities = [*_neck(instrument, gap), *_bridge(instrument), *_strings(instrument, gap), *_checks(instrument, gap)]
     tables = ("scale", "frets", "board", "setup", "compensation", "bridge")
+    near = instrument.plan.frets.count if gap.cut else instrument.plan.action_fret
+    crown = float(instrument.neck.frets.middle[near])
+    units, said = instrument.plan.units, instrument.length
     a, _, c, _ = check_points(instrument)
-    far = instrument.length(float(np.hypot(*(a - c))))
-    check = f"A to C, {far} {instrument.plan.units}"
-    crown = float(instrument.neck.frets.middle[instrument.plan.action_fret])
-    far = f"{instrument.length(crown)} {instrument.plan.units}"
-    origin = f"centre line, {far} before fret {instrument.plan.action_fret} (symbol)"
-    return Content(entities, list(_notes(instrument)), tables, CAUTIONS, check, origin=origin, datum=(crown, 0.0))
+    if gap.cut:
+        check = f"fret {near} to the bridge's datum, {said(float(instrument.bridge.datum[0]) - crown)} {units}"
+    else:
+        check = f"A to C, {said(float(np.hypot(*(a - c))))} {units}"
+    origin = f"centre line, {said(crown)} {units} before fret {near} (symbol)"
+    figures = [*contacts.table(instrument), *_distances(instrument), *_hole_table(instrument), *_margins(instrument)]
+    return Content(
+        entities,
+        list(_notes(instrument, gap)),
+        tables,
+        CAUTIONS,
+        check,
+        origin=origin,
+        datum=(crown, 0.0),
+        figures=figures,
+    )
 
 
-def _strip(instrument: Instrument) -> Iterator[Entity]:
-    """Draw the board from the octave fret on: what the paper is aligned by."""
+@dataclass(frozen=True, slots=True)
+class _Gap:
+    """A piece of the neck that is left out between two break lines [mm]; the nut's side is drawn that much nearer."""
+
+    left: float = 0.0
+    right: float = 0.0
+
+    @property
+    def cut(self) -> float:
+        return max(0.0, self.right - self.left - _BREAK)
+
+    def drawn(self, place: Floats) -> Floats:
+        """Give where a point on the nut's side of the gap is drawn."""
+        return np.asarray(place + np.array([self.cut, 0.0]))
+
+
+def _gap(instrument: Instrument) -> _Gap:
+    """Leave out what lies between the octave fret and the last one, where that is worth a break."""
     neck, plan = instrument.neck, instrument.plan
-    first, last = neck.lines_in_board[plan.action_fret], neck.lines_in_board[-1]
-    for corner, end in ((first[0], neck.outline[1]), (first[1], neck.outline[2])):
-        yield Line(Layer.REF_BLANK, point(corner), point(end))
+    octave, last = neck.lines_in_board[plan.action_fret], neck.lines_in_board[-1]
+    gap = _Gap(float(octave[:, 0].max()) + _STUB, float(last[:, 0].min()) - _STUB)
+    return gap if gap.cut > _WORTH else _Gap()
+
+
+def _neck(instrument: Instrument, gap: _Gap) -> Iterator[Entity]:
+    """Draw the board from the octave fret on, broken where a piece is left out."""
+    neck, plan = instrument.neck, instrument.plan
+    first, last = gap.drawn(neck.lines_in_board[plan.action_fret]), neck.lines_in_board[-1]
+    for end, corner in zip(neck.lines_in_board[plan.action_fret], (neck.outline[1], neck.outline[2]), strict=True):
+        for start, stop in _pieces(end, corner, gap):
+            yield Line(Layer.REF_BLANK, point(start), point(stop))
     yield Line(Layer.REF_BLANK, point(neck.outline[1]), point(neck.outline[2]))
     yield Line(Layer.REF_CENTRE, point(first[0]), point(first[1]))
     at = (float(first[:, 0].min()) - 8.0, 3.0)
-    yield Text(Layer.TEXT, at, f"crown {plan.action_fret}", _HEIGHT, "right")
+    yield Text(Layer.TEXT, at, f"fret {plan.action_fret}", _HEIGHT, "right")
     if plan.frets.count > plan.action_fret:
         yield Line(Layer.REF_CENTRE, point(last[0]), point(last[1]))
-        yield from _last_crown(instrument, last)
-    start = float(first[:, 0].min()) - 6
-    rear = _rear(instrument)
-    yield Line(Layer.REF_CENTRE, (start, 0.0), (rear + 6, 0.0))
+        yield from _last_fret(instrument, last, gap)
+    begin, rear = float(first[:, 0].min()) - 6, _rear(instrument) + 6
+    if gap.cut:
+        yield from _break_lines(instrument, gap)
+        yield Line(Layer.REF_CENTRE, (begin, 0.0), (gap.right - _BREAK, 0.0))
+        yield Line(Layer.REF_CENTRE, (gap.right, 0.0), (rear, 0.0))
+    else:
+        yield Line(Layer.REF_CENTRE, (begin, 0.0), (rear, 0.0))
 
 
-def _last_crown(instrument: Instrument, crown: Floats) -> Iterator[Entity]:
-    """Name the last crown, beyond the line that runs past it to the bridge."""
+def _pieces(start: Floats, end: Floats, gap: _Gap) -> Iterator[tuple[Floats, Floats]]:
+    """Give what is drawn of a line along the neck that begins on the nut's side of the gap."""
+    if not gap.cut:
+        yield start, end
+        return
+    way = (end - start) / (end[0] - start[0])
+    yield gap.drawn(start), gap.drawn(start + (gap.left - start[0]) * way)
+    yield start + (gap.right - start[0]) * way, end
+
+
+def _break_lines(instrument: Instrument, gap: _Gap) -> Iterator[Line]:
+    """Draw both lines where the neck is broken, each with a notch in its middle."""
+    reach = float(np.abs(instrument.neck.outline[1:3, 1]).max()) + 3.0
+    for x in (gap.right - _BREAK, gap.right):
+        corners = [(x, -reach), (x, -4.0), (x + 1.5, -1.3), (x - 1.5, 1.3), (x, 4.0), (x, reach)]
+        for one, other in itertools.pairwise(corners):
+            yield Line(Layer.DIM, one, other)
+
+
+def _last_fret(instrument: Instrument, crown: Floats, gap: _Gap) -> Iterator[Entity]:
+    """Name the last fret, beyond the line that runs past it to the bridge."""
     _, up = sides(instrument)
     a, b, c, d = check_points(instrument)
-    near, far = (a, c) if up.slot else (b, d)
-    end, text = crown[up.slot], f"crown {instrument.plan.frets.count}"
+    near, far = (gap.drawn(a), c) if up.slot else (gap.drawn(b), d)
+    end, text = crown[up.slot], f"fret {instrument.plan.frets.count}"
     half = text_width(text, _HEIGHT) / 2 + 1
     lean = float((far[1] - near[1]) / (far[0] - near[0]))
     past = float(near[1]) + lean * float(end[0] - near[0]) + abs(lean) * half + 3
@@ -165,23 +234,22 @@ def _ties(instrument: Instrument) -> Iterator[Entity]:
         )
 
 
-def _strings(instrument: Instrument) -> Iterator[Entity]:
+def _strings(instrument: Instrument, gap: _Gap) -> Iterator[Entity]:
     """Draw the strings from the octave fret on, their contacts and how far these can be moved."""
     placed, neck, plan = instrument.bridge, instrument.neck, instrument.plan
     crowns = neck.on_strings(neck.from_nut[plan.action_fret])
     beside = np.stack((-neck.directions[:, 1], neck.directions[:, 0]), axis=-1)
     for i, contact in enumerate(placed.contacts):
-        yield Line(Layer.REF_STRINGS, point(crowns[i]), point(contact))
+        for start, stop in _pieces(crowns[i], contact, gap):
+            yield Line(Layer.REF_STRINGS, point(start), point(stop))
         yield from contacts.contact_cross(contact, 1.8 * beside[i], 1.2 * neck.directions[i])
         if placed.bands is not None:
             front, rear = placed.bands[i]
             corners = (front - _BAND * beside[i], rear - _BAND * beside[i], rear + _BAND * beside[i])
             yield Contour(Layer.REF_SADDLE, tuple(map(point, (*corners, front + _BAND * beside[i]))))
-    distances = np.hypot(*(placed.contacts - crowns).T)
-    words = [f"{i}: {instrument.length(float(far))}" for i, far in enumerate(distances, start=1)]
-    beside_all = _rear(instrument) + 8
-    yield from contacts.column(instrument, placed.contacts, words, beside_all)
-    yield from _from_behind(instrument, beside_all + max(text_width(text, _HEIGHT) for text in words) + 14)
+    beside_all = _rear(instrument) + 2
+    yield from contacts.numbers(placed.contacts, beside_all)
+    yield from _from_behind(instrument, beside_all + 18)
 
 
 def _from_behind(instrument: Instrument, x: float) -> Iterator[Entity]:
@@ -206,18 +274,75 @@ def _from_behind(instrument: Instrument, x: float) -> Iterator[Entity]:
     yield Text(Layer.TEXT, (x, low - 1), "foot", _HEIGHT, "center", "top")
 
 
-def _checks(instrument: Instrument) -> Iterator[Entity]:
-    """Letter the points whose distances a rule can check."""
+def _checks(instrument: Instrument, gap: _Gap) -> Iterator[Entity]:
+    """Letter the points whose distances a rule can check, and write both sides along their lines."""
     names = dict(zip("ABCD", check_points(instrument), strict=True))
+    drawn = {name: gap.drawn(place) if name in "AB" else place for name, place in names.items()}
     for one, other in ("AC", "BD", "AD", "BC"):
-        yield Line(Layer.DIM, point(names[one]), point(names[other]))
+        yield Line(Layer.DIM, point(drawn[one]), point(drawn[other]))
+    for (one, other), opposite in (("AC", "BD"), ("BD", "AC")):
+        start, end = drawn[one], drawn[other]
+        outward = 1.0 if float(start[1] + end[1]) > float(sum(drawn[name][1] for name in opposite)) else -1.0
+        along = (end - start) / np.hypot(*(end - start))
+        at = start + 0.7 * (end - start) + 1.2 * outward * np.array([-along[1], along[0]])
+        far = instrument.length(float(np.hypot(*(names[one] - names[other]))))
+        turn = math.degrees(math.atan2(float(along[1]), float(along[0])))
+        if float(np.hypot(*(end - start))) > 90:
+            text = f"{one}-{other} {far}"
+            yield Text(Layer.DIM, point(at), text, _SMALL, "center", "bottom" if outward > 0 else "top", turn)
     posts = any(hole.what == "post" for hole in instrument.bridge.holes)
     for name, other in ("AB", "BA", "CD", "DC"):
-        place, opposite = names[name], names[other]
-        outward = 1.0 if (float(place[1]), other) > (float(opposite[1]), name) else -1.0
+        place, across = drawn[name], drawn[other]
+        outward = 1.0 if (float(place[1]), other) > (float(across[1]), name) else -1.0
         clear = 9.0 if posts and name in "CD" else 3.0
-        at = (float(place[0]) + (-4.0 if name in "AB" else 0.0), float(place[1]) + outward * clear)
-        yield Text(Layer.TEXT, at, name, 3.5, "center", "bottom" if outward > 0 else "top")
+        letter = (float(place[0]) + (-4.0 if name in "AB" else 0.0), float(place[1]) + outward * clear)
+        yield Text(Layer.TEXT, letter, name, 3.5, "center", "bottom" if outward > 0 else "top")
+
+
+def _distances(instrument: Instrument) -> Iterator[Passage]:
+    """Tell the sides and diagonals to check with a rule."""
+    names = dict(zip("ABCD", check_points(instrument), strict=True))
+    rows = [
+        (f"{a}-{b}", instrument.length(float(np.hypot(*(names[a] - names[b])))), what)
+        for (a, b), what in (("AC", "side"), ("BD", "side"), ("AD", "diagonal"), ("BC", "diagonal"))
+    ]
+    fret = instrument.plan.action_fret
+    yield Passage(
+        "Check before you drill",
+        (f"A and B: ends of fret {fret} at the board's edges; C and D: {checked_on(instrument)}.",),
+        (("from to", "distance", ""), *rows),
+    )
+
+
+def _hole_table(instrument: Instrument) -> Iterator[Passage]:
+    """Tell where each hole is drilled, from the octave fret along the centre line and aside."""
+    placed, said, fret = instrument.bridge, instrument.length, instrument.plan.action_fret
+    crown = float(instrument.neck.frets.middle[fret])
+    if placed.holes:
+        rows = [
+            (
+                hole.what,
+                "stays" if hole.there else said(hole.diameter),
+                contacts.signed(said(hole.x - crown)),
+                _aside(instrument, hole.y),
+            )
+            for hole in placed.holes
+        ]
+        yield Passage("Holes", (), (("for", "drill", f"from fret {fret}", "from the centre line"), *rows))
+
+
+def _margins(instrument: Instrument) -> Iterator[Passage]:
+    """Tell the air between the outer strings and the edges of the board."""
+    said = instrument.length
+    rows = [
+        (name, contacts.signed(said(treble)), contacts.signed(said(bass)), f"{share:.2f}")
+        for name, treble, bass, share in margins(instrument.plan, instrument.neck)
+    ]
+    yield Passage(
+        "Outer strings to the edges",
+        ("Last column: what 1.00 of bridge shift to the treble side takes off the treble margin.",),
+        (("at", "treble", "bass", "per 1.00"), *rows),
+    )
 
 
 def check_points(instrument: Instrument) -> tuple[Floats, Floats, Floats, Floats]:
@@ -264,16 +389,15 @@ def _of_ties(instrument: Instrument) -> Iterator[str]:
     )
 
 
-def _notes(instrument: Instrument) -> Iterator[str]:
+def _notes(instrument: Instrument, gap: _Gap) -> Iterator[str]:
     placed, plan, said = instrument.bridge, instrument.plan, instrument.length
     bridge = needed(instrument.plan.bridge, instrument.bridge_lacks)
-    names = dict(zip("ABCD", check_points(instrument), strict=True))
-    figures = [f"{a}-{b} {said(float(np.hypot(*(names[a] - names[b]))))}" for a, b in ("AC", "BD", "AD", "BC")]
     yield f"The frets drawn are {plan.action_fret} and {plan.frets.count}; the end of the board is dashed."
-    yield (
-        f"A and B are the ends of fret {plan.action_fret} at the board's edges, C and D the "
-        f"{checked_on(instrument)}: {', '.join(figures)}."
-    )
+    if gap.cut:
+        yield (
+            f"Between two break lines {said(gap.cut)} of the neck are left out: fret {plan.action_fret} is drawn so "
+            "much nearer, all figures are true. Lay the sheet by the last fret."
+        )
     if single_units(plan):
         yield "Bridge: a single unit for each string, set along it with as much travel before the contact as behind."
     else:
@@ -289,10 +413,6 @@ def _notes(instrument: Instrument) -> Iterator[str]:
             )
     for what in dict.fromkeys(hole.what for hole in placed.holes):
         same = [hole for hole in placed.holes if hole.what == what]
-        words = "hole" if what == "hole" else f"{what} hole"
-        crown = float(instrument.neck.frets.middle[plan.action_fret])
-        at = "; ".join(f"{said(hole.x - crown)}, {_aside(instrument, hole.y)}" for hole in same)
-        yield f"{len(same)} {words}{'s' * (len(same) > 1)}, {said(same[0].diameter)} wide: {at}."
         if same[0].seat is not None and bridge.seat is not None:
             wide, deep = map(said, bridge.seat)
             yield f"They are opened to {wide} wide, {deep} deep, where the ball ends sit."
@@ -302,18 +422,5 @@ def _notes(instrument: Instrument) -> Iterator[str]:
                 "the collar stands 1 mm proud; try in scrap first."
             )
     yield from _of_ties(instrument)
-    if placed.holes:
-        yield (f"Holes are measured from where fret {plan.action_fret} crosses the centre line: along it, and aside.")
-    if placed.over_top is not None:
-        over = ", ".join(said(float(height)) for height in placed.over_top)
-        yield f"Strings over the top at their contacts, string 1 first: {over}."
-    rows = [
-        f"{name} {said(treble)} and {said(bass)} ({share:.2f})"
-        for name, treble, bass, share in margins(plan, instrument.neck)
-    ]
-    yield (
-        f"Outer strings to the edges, treble and bass: {'; '.join(rows)}. In brackets: change per 1.00 of "
-        "bridge shift to the treble side, off the treble margin and onto the bass one."
-    )
     yield from contacts.grounds(instrument)
     yield from map(sentence, instrument.bridge_findings)

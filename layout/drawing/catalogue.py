@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from slotwright.layout import names
-from slotwright.layout.drawing import board, bridge, index, nut, position_marks, radius, saddle, slots, stick
+from slotwright.layout.drawing import board, bridge, index, nut, position_marks, radius, saddle, setup, slots, stick
 from slotwright.layout.drawing.frame import Content, framed
 from slotwright.layout.errors import SheetError
 from slotwright.layout.plan.fields import listed, nearest
@@ -45,6 +45,7 @@ SHEETS: Final[Mapping[SheetName, SheetKind]] = {
     "nut": SheetKind(nut.content, nut.missing),
     "saddle": SheetKind(saddle.content, saddle.missing),
     "bridge": SheetKind(bridge.content, bridge.missing),
+    "setup": SheetKind(setup.content, setup.missing),
 }
 
 
@@ -76,7 +77,9 @@ def draw_sheet(instrument: Instrument, name: SheetName, *, mirrored: bool = Fals
     sheet = SHEETS[name]
     if lacking := sheet.missing(instrument):
         raise SheetError(f"sheet {name}: {lacking}")
-    return framed(name, instrument, sheet.content(instrument), mirrored=mirrored)
+    sheets = described(instrument)
+    of = sheets.index(name) + 1, len(sheets)
+    return framed(name, instrument, sheet.content(instrument), of=of, mirrored=mirrored)
 
 
 def described(instrument: Instrument) -> tuple[SheetName, ...]:

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.drawing.marks import point, spread
-from slotwright.layout.drawing.sheet import Layer, Line, Text
+from slotwright.layout.drawing.sheet import Layer, Line, Passage, Text
 from slotwright.layout.findings import sentence
 from slotwright.layout.instrument.pitch_findings import estimates
 from slotwright.layout.units import SHOWN
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
@@ -38,63 +38,48 @@ def crosses(instrument: Instrument) -> Iterator[Line]:
         yield from _crossed(instrument, neck.frets[0], neck.on_strings(strung.offsets.nut))
 
 
-def saddle_labels(instrument: Instrument, x: float) -> Iterator[Entity]:
-    """Write from `x` on how far behind the octave fret each saddle contact stands."""
-    strung, neck = instrument.strung, instrument.neck
+def numbers(contacts: Floats, begin: float) -> Iterator[Entity]:
+    """Write the numbers of contacts behind all that is drawn there, from `begin` on [mm], each with a bent leader."""
+    rows = _rows(contacts)
+    for string, (contact, row) in enumerate(zip(contacts, rows, strict=True), start=1):
+        here = float(contact[1])
+        yield Line(Layer.DIM, (begin, here), (begin + 3.0, row))
+        yield Line(Layer.DIM, (begin + 3.0, row), (begin + 5.0, row))
+        yield Text(Layer.DIM, (begin + 6.0, row), str(string), _HEIGHT, up="middle")
+
+
+def saddle_numbers(instrument: Instrument, least: float) -> Iterator[Entity]:
+    """Write the numbers of the saddle contacts, from `least` on or behind the rearmost."""
+    if instrument.strung is None:
+        return
+    contacts = instrument.neck.on_strings(instrument.neck.scales + instrument.strung.offsets.saddle)
+    yield from numbers(contacts, max(least, float(contacts[:, 0].max()) + 3.0))
+
+
+def table(instrument: Instrument) -> Iterator[Passage]:
+    """Tell in a table where the contacts stand, along the strings from the fret nearest the octave."""
+    strung, neck, plan, said = instrument.strung, instrument.neck, instrument.plan, instrument.length
     if strung is None:
         return
-    contacts = neck.on_strings(neck.scales + strung.offsets.saddle)
-    yield from column(instrument, contacts, saddle_words(instrument), x)
-
-
-def column(instrument: Instrument, contacts: Floats, words: Sequence[str], x: float) -> Iterator[Entity]:
-    """Write beside each contact, from `x` on, how far it stands from the octave fret."""
-    x = max(x, float(contacts[:, 0].max()) + 6)
-    rows = _rows(contacts)
-    for contact, row, text in zip(contacts, rows, words, strict=True):
-        yield Line(Layer.DIM, point(contact + np.array([1.5, 0.0])), (x - 1, row))
-        yield Text(Layer.DIM, (x, row), text, _HEIGHT, up="middle")
-    heading = f"from fret {instrument.plan.action_fret}"  # a mirror puts it below them
-    yield Text(Layer.DIM, (x, max(rows) + 2 * _HEIGHT), heading, _HEIGHT, up="middle")
-
-
-def nut_labels(instrument: Instrument, x: float) -> Iterator[Text]:
-    """Write, up to `x`, how far before the octave fret each nut contact stands, where each has its own."""
-    strung, neck = instrument.strung, instrument.neck
-    if strung is None or instrument.plan.compensation.nut != "per string":
-        return
-    rows = _rows(neck.nut_ends)
-    for row, text in zip(rows, nut_words(instrument), strict=True):
-        yield Text(Layer.DIM, (x, row), text, _HEIGHT, "right", "middle")
-    heading = f"to fret {instrument.plan.action_fret}"
-    yield Text(Layer.DIM, (x, max(rows) + 2 * _HEIGHT), heading, _HEIGHT, "right", "middle")
-
-
-def saddle_words(instrument: Instrument) -> list[str]:
-    """Say for each string how far its saddle contact stands from the octave fret, along the string."""
-    strung, neck, said = instrument.stringing, instrument.neck, instrument.length
-    from_octave = neck.scales + strung.offsets.saddle - neck.from_nut[instrument.plan.action_fret]
-    return [
-        f"{string}: {said(float(far))} (set {'back' if offset >= 0 else 'forward'} {said(abs(float(offset)))})"
-        for string, (far, offset) in enumerate(zip(from_octave, strung.offsets.saddle, strict=True), start=1)
+    octave = neck.from_nut[plan.action_fret]
+    head = ["string", f"fret {plan.action_fret} to saddle", "set back"]
+    columns = [neck.scales + strung.offsets.saddle - octave, strung.offsets.saddle]
+    if plan.compensation.nut == "per string":
+        head += [f"nut to fret {plan.action_fret}", "toward fret 1"]
+        columns += [octave - strung.offsets.nut, strung.offsets.nut]
+    if instrument.placed is not None and instrument.placed.over_top is not None:
+        head.append("over the top")
+        columns.append(instrument.placed.over_top)
+    rows = [
+        (str(string), *(signed(said(float(column[string - 1]))) for column in columns))
+        for string in range(1, len(plan.strings) + 1)
     ]
+    yield Passage("Contacts, along the strings", (), (tuple(head), *rows))
 
 
-def nut_words(instrument: Instrument) -> list[str]:
-    """Say for each string how far its nut contact stands from the octave fret, along the string."""
-    strung, neck, said = instrument.stringing, instrument.neck, instrument.length
-    to_octave = neck.from_nut[instrument.plan.action_fret] - strung.offsets.nut
-    return [
-        f"{string}: {said(float(far))} ({_way(instrument, float(offset))})"
-        for string, (far, offset) in enumerate(zip(to_octave, strung.offsets.nut, strict=True), start=1)
-    ]
-
-
-def _way(instrument: Instrument, offset: float) -> str:
-    words = instrument.length(abs(offset))
-    if not float(words):
-        return "on the line"
-    return f"{words} {'toward' if offset > 0 else 'away from'} fret 1"
+def signed(figure: str) -> str:
+    """Write a figure with a true minus sign."""
+    return figure.replace("-", "\u2212")
 
 
 def notes(instrument: Instrument) -> Iterator[str]:

@@ -1,38 +1,48 @@
-"""What surrounds every drawing: border, rules, cautions, notes, assumed values, title block."""
+"""What surrounds every drawing: border, scale bars, cautions, tables, notes, title block."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from slotwright.layout import cautions
-from slotwright.layout.drawing.lettering import cleaned, fitted, text_width, wrapped
-from slotwright.layout.drawing.marks import datum_symbol, scale_bar
-from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Sheet, Text, extents
+from slotwright.layout.drawing.lettering import cleaned, fitted, wrapped
+from slotwright.layout.drawing.marks import datum_symbol
+from slotwright.layout.drawing.scale_bar import scale_bar
+from slotwright.layout.drawing.sheet import (
+    FOLLOWED,
+    Circle,
+    Contour,
+    Dimension,
+    Layer,
+    Line,
+    Passage,
+    Sheet,
+    Text,
+    extents,
+)
+from slotwright.layout.drawing.typesetting import LABEL, SMALL, UNSET, in_rows, set_passage
+from slotwright.layout.plan.assumed import plain_name
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
 
     from slotwright.layout.drawing.sheet import Box, Entity
+    from slotwright.layout.drawing.typesetting import SetLine
     from slotwright.layout.instrument.arcs import Point
     from slotwright.layout.instrument.instrument import Instrument
 
-    _Line = tuple[str, float, float]  # text, step that leads to it in line heights, height [mm]
-
-_LEAST: Final = 118.0  # mm, least height above the title block
+_LEAST: Final = 118.0  # mm, least height above the texts
 _MARGIN: Final = 5.0  # mm of paper around the border
 _GAP: Final = 8.0  # mm between the parts of a sheet
-_SMALL: Final = 2.2  # mm, height of the capitals of running text
-_LARGE: Final = 3.0  # mm, of headings
-_LEADING: Final = 1.75  # line to line, in heights
 _BLOCK: Final = 128.0  # mm, width of the title block where it stands beside the texts
-_CELL: Final = 32.0  # mm, least width of a field in it
-_COLUMN: Final = 70.0  # mm, least width of a column of text; two of them and a rule go on A4 with its margins
+_CELL: Final = 30.0  # mm, least width of a field in it
+_COLUMN: Final = 70.0  # mm, least width of a column of text; two of them and a bar go on A4 with its margins
+_WIDE: Final = 84.0  # mm, width of one where there is room
 _NARROW: Final = 150.0  # mm, the widest drawing whose title block goes below the texts, not beside them
 _HEAD: Final = 9.0  # mm, height of the first row of the title block
-_ROW: Final = 6.9  # mm, height of the others
-_CUT: Final = (Layer.DRILL, Layer.POCKET, Layer.CUT_SLOTS, Layer.CUT_OUTLINE)  # in the order of work
-_RULE: Final = 15.0  # mm, room that a rule takes across its length
+_ROW: Final = 6.4  # mm, height of the others
+_RULE: Final = 15.0  # mm, room that a bar takes across its length
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +67,8 @@ class Content:
         What lies at x = 0, y = 0.
     datum
         Where the symbol for it stands: there, or at a place on the sheet whose distance `origin` tells [mm].
+    figures
+        Tables of what is drawn.
     """
 
     entities: Sequence[Entity]
@@ -67,9 +79,12 @@ class Content:
     mirrors: bool = True
     origin: str = "centre line on the nominal nut line"
     datum: Point = (0.0, 0.0)
+    figures: Sequence[Passage] = ()
 
 
-def framed(name: str, instrument: Instrument, content: Content, *, mirrored: bool = False) -> Sheet:
+def framed(
+    name: str, instrument: Instrument, content: Content, *, of: tuple[int, int] = (1, 1), mirrored: bool = False
+) -> Sheet:
     """Put a drawing into its border.
 
     Parameters
@@ -80,30 +95,32 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
         What is drawn.
     content
         The drawing.
+    of
+        Which of the plan's sheets this is, and how many these are.
     mirrored
         Negate every y, for work from the back.
 
     Returns
     -------
     Sheet
-        The drawing with border, rules, cautions and title block; letters are never mirrored.
+        The drawing with border, scale bars, cautions and title block; letters are never mirrored.
     """
     mirrored = mirrored and content.mirrors
     entities = [*content.entities, *datum_symbol(content.datum)]
     drawn = [entity.mirrored() if mirrored else entity for entity in entities]
+    texts = [*_texts(instrument, content)]
+    fields = [*_title_fields(name, instrument, content, of, mirrored=mirrored)]
     left, bottom, right, top = extents(drawn)
-    beside = _BLOCK + 2 * _GAP if right - left > _NARROW else 0.0
-    width = max(right - left, 2 * _COLUMN + beside - _RULE)
+    beside = right - left > _NARROW
+    width = max(right - left, 2 * _COLUMN + (_BLOCK + 2 * _GAP if beside else 0.0) - _RULE)
     left -= (width - (right - left)) / 2  # a narrow drawing stands in the middle
-    column = (width + _RULE - beside) / 2
-    columns = _columns(_texts(instrument, content), column)
-    block = _title_rows(
-        _title_fields(name, instrument, content, mirrored), _BLOCK if beside else width + _RULE + 3 * _GAP
-    )
-    high, deep = _HEAD + _ROW * len(block), max(map(_depth, columns))
-    depth = max(high, deep) + _GAP if beside else high + deep
+    block = in_rows(fields, _BLOCK if beside else width + _RULE + 3 * _GAP, _CELL)
+    high = _HEAD + _ROW * len(block)
+    columns = _columns(texts, width + _RULE, high if beside else 0.0)
+    deep = max(column.depth for column in columns)
+    depth = deep if beside else high + deep
 
-    # The upright rule needs 100 mm and room for its numbers; a low drawing stands in their middle.
+    # The upright bar needs 100 mm and room for its numbers; a low drawing stands in their middle.
     spare = max(0.0, _LEAST - (top - bottom + 2 * _GAP + _RULE)) / 2
     foot = bottom - _GAP - _RULE - spare
     edge: Box = (
@@ -112,56 +129,40 @@ def framed(name: str, instrument: Instrument, content: Content, *, mirrored: boo
         left + width + _GAP,
         top + spare + (2 * _GAP if mirrored else _GAP),
     )
-
-    parts: list[Line | Contour | Text | Entity] = [_border(edge), *drawn]
-    parts.append(Line(Layer.FRAME, (edge[0], foot), (edge[2], foot)))
+    at: Box = (edge[2] - _BLOCK if beside else edge[0], edge[1], edge[2], edge[1] + high)
+    frame: list[Line | Contour | Text] = [_border(edge), Line(Layer.DIM, (edge[0], foot), (edge[2], foot))]
     if mirrored:
         words = "MIRRORED: seen from the back"
-        parts.append(Text(Layer.FRAME, (left, edge[3] - 3), words, 5.0, "left", "top"))
-    parts += scale_bar((left, foot + 5.5), width, upright=False)
-    parts += scale_bar((left - _GAP - 4.0, foot + _GAP), edge[3] - foot - 1.7 * _GAP, upright=True)
-    parts += _below(instrument.plan.title, columns, column, block, edge, foot, beside=bool(beside))
-    flat = [p for part in parts for p in (part.parts() if isinstance(part, Dimension) else (part,))]
-    paper = edge[0] - _MARGIN, edge[1] - _MARGIN, edge[2] + _MARGIN, edge[3] + _MARGIN
+        frame.append(Text(Layer.FRAME, (left, edge[3] - 3), words, 5.0, "left", "top"))
+    for column in columns:
+        frame += column.set((edge[0] + _GAP, foot - 3.5))
+    frame += _title_block(instrument.plan.title, block, at)
+    units = instrument.plan.units
+    level = scale_bar((left, foot + 5.5), width, upright=False, units=units)
+    upright = scale_bar((left - _GAP - 4.0, foot + _GAP), edge[3] - foot - 1.7 * _GAP, upright=True, units=units)
+    flat = [p for part in drawn for p in (part.parts() if isinstance(part, Dimension) else (part,))]
     return Sheet(
         name,
         cleaned(instrument.plan.title),
         tuple(sorted(flat, key=_cut_first)),
-        paper,
+        (edge[0] - _MARGIN, edge[1] - _MARGIN, edge[2] + _MARGIN, edge[3] + _MARGIN),
+        frame=tuple(frame),
+        bars=(*level, *upright),
         revision=cleaned(instrument.plan.job.revision) if instrument.plan.job else "",
         check=content.check,
-        cautions=(*cautions.SHEET, *content.cautions),
+        texts=tuple(texts),
+        fields=tuple(fields),
+        units=units,
+        mirrored=mirrored,
     )
 
 
-def _cut_first(entity: Entity) -> tuple[int, float]:
+def _cut_first(entity: Line | Contour | Circle | Text) -> tuple[int, float]:
     """Put what is cut before all else, inside work before the contours around it."""
-    if entity.layer not in _CUT:
-        return len(_CUT), 0.0
+    if entity.layer not in FOLLOWED:
+        return len(FOLLOWED), 0.0
     left, low, right, high = entity.box()
-    return _CUT.index(entity.layer), (right - left) * (high - low) if isinstance(entity, Contour) else 0.0
-
-
-def _below(
-    title: str,
-    columns: tuple[list[_Line], list[_Line]],
-    column: float,
-    block: Sequence[Sequence[tuple[str, str]]],
-    edge: Box,
-    foot: float,
-    *,
-    beside: bool,
-) -> Iterator[Line | Text]:
-    """Set the texts below the drawing, and the title block beside or below them."""
-    for place, lines in enumerate(columns):
-        yield from _set(lines, edge[0] + _GAP + place * (column + _GAP), foot - 3.5)
-    if beside:
-        at: Box = edge[2] - _BLOCK, edge[1], edge[2], foot
-        yield Line(Layer.FRAME, at[:2], (at[0], foot))
-    else:
-        at = edge[0], edge[1], edge[2], foot - max(map(_depth, columns))
-        yield Line(Layer.FRAME, (edge[0], at[3]), (edge[2], at[3]))
-    yield from _title_block(title, block, at)
+    return FOLLOWED.index(entity.layer), (right - left) * (high - low) if isinstance(entity, Contour) else 0.0
 
 
 def _border(edge: Box) -> Contour:
@@ -169,94 +170,105 @@ def _border(edge: Box) -> Contour:
     return Contour(Layer.FRAME, ((left, bottom), (right, bottom), (right, top), (left, top)))
 
 
-def _texts(instrument: Instrument, content: Content) -> Iterator[tuple[str, Sequence[str]]]:
-    """Give the heading and the paragraphs of each text on a sheet."""
-    yield "Cautions", (*cautions.SHEET, *content.cautions)
+def _texts(instrument: Instrument, content: Content) -> Iterator[Passage]:
+    """Give the texts of a sheet, each with its heading."""
+    yield from content.figures
     noted = [*(f"Warning: {warning}." for warning in instrument.warnings), *content.notes]
     assumed = [
-        f"{key}={value.text}"
+        (plain_name(key), value.text)
         for key, value in instrument.assumed.items()
         # What is not there need not be listed on every sheet; the check command lists it all.
         if key.rpartition(".")[0] in content.tables and value.value not in (0, False, (0.0, 0.0))
     ]
     if noted or not assumed:
-        yield "Notes", noted or ["Everything drawn here is stated in the plan."]
+        yield Passage("Notes", tuple(noted) or ("Everything drawn here is stated in the plan.",))
+    yield Passage("Cautions", (*cautions.SHEET, *content.cautions))
     if assumed:
-        yield "Assumed, not stated in the plan", [f"{', '.join(assumed)}."]
+        yield Passage("Assumed, not stated in the plan", (), (("what", "taken as"), *assumed))
 
 
-def _columns(texts: Iterable[tuple[str, Sequence[str]]], width: float) -> tuple[list[_Line], list[_Line]]:
-    """Set each text into the shorter one of two columns."""
-    columns: tuple[list[_Line], list[_Line]] = [], []
-    for heading, paragraphs in texts:
-        column = min(columns, key=_depth)
-        column.append((heading, 2.2 if column else 0.0, _LARGE))
-        for paragraph in paragraphs:
-            column += [(line, 1.0 if i else 1.5, _SMALL) for i, line in enumerate(wrapped(paragraph, width, _SMALL))]
+@dataclass(slots=True)
+class _Column:
+    """A column of text: its left side and its width, how much below it is taken, and its lines [mm]."""
+
+    left: float
+    width: float
+    taken: float = 0.0
+    lines: list[SetLine] = field(default_factory=list)
+
+    @property
+    def depth(self) -> float:
+        """How far down it reaches, with what is taken below it [mm]."""
+        return sum(line.step for line in self.lines[1:]) + (3 * SMALL if self.lines else 0.0) + self.taken
+
+    def set(self, corner: Point) -> Iterator[Text | Line]:
+        """Set it from the corner of all columns down."""
+        x, y = corner[0] + self.left, corner[1]
+        for place, line in enumerate(self.lines):
+            y -= line.step if place else 0.0
+            for at, text, across in line.cells:
+                yield Text(Layer.FRAME, (x + at, y), text, line.height, across, "middle")
+            if line.rule:
+                yield Line(Layer.DIM, (x, y - 2.4), (x + line.rule, y - 2.4))
+
+
+def _columns(texts: Sequence[Passage], room: float, block: float) -> list[_Column]:
+    """Set texts into columns, each whole into the shortest; the last one may stand on the title block."""
+    beside = _BLOCK - _GAP if block else 0.0
+    left = room - (beside + _GAP if block else 0.0)
+    many = min(max(1 if block else 2, int((left + _GAP) // (_WIDE + _GAP))), len(texts))
+    width = (left - (many - 1) * _GAP) / many
+    columns = [_Column(place * (width + _GAP), width) for place in range(many)]
+    if block:
+        columns.append(_Column(room - beside + _GAP / 2, beside, block))
+    for passage in texts:
+        column = min(columns, key=lambda each: each.depth)
+        column.lines += set_passage(passage, column.width)
     return columns
 
 
-def _depth(column: Sequence[_Line]) -> float:
-    return sum(step for _, step, _ in column) * _SMALL * _LEADING + 3 * _SMALL
-
-
-def _set(column: Sequence[_Line], x: float, y: float) -> Iterator[Text]:
-    for line, step, height in column:
-        y -= step * _SMALL * _LEADING
-        yield Text(Layer.FRAME, (x, y), line, height, "left", "middle")
-
-
-def _title_fields(name: str, instrument: Instrument, content: Content, mirrored: bool) -> Iterator[tuple[str, str]]:
-    """Give label and value of what the title block says (ISO 7200 fields)."""
+def _title_fields(
+    name: str, instrument: Instrument, content: Content, of: tuple[int, int], *, mirrored: bool
+) -> Iterator[tuple[str, str]]:
+    """Give label and value of what the title block says (ISO 7200 fields); a dash where the plan is silent."""
     plan, scale = instrument.plan, instrument.plan.scale
     if scale.treble is not None and scale.bass is not None:
         square = {0.0: "the nut", float("inf"): "the saddle"}.get(scale.square_fret, f"fret {scale.square_fret:g}")
         scales = f"{instrument.length(scale.treble)} to {instrument.length(scale.bass)}, square at {square}"
     else:
         scales = instrument.length(scale.length or 0.0)
-    yield from (("sheet", name), ("drawn", "1:1"), ("lengths in", plan.units), ("scale length", scales))
+    job, silent = plan.job, UNSET
+    yield from (("sheet", name), ("number", f"{of[0]} of {of[1]}"), ("drawn", "1:1"), ("lengths in", plan.units))
     yield from (("strings", str(len(plan.strings))), ("frets", str(plan.frets.count)))
     yield "hand", "left-handed" if plan.board.left_handed else "right-handed"
+    yield "reference", (job and job.reference) or silent
+    yield "revision", (job and job.revision) or silent
+    yield "date", (job and job.date) or silent
+    yield "scale length", scales
+    yield "drawn by", (job and job.drawn_by) or silent
     yield "origin", content.origin
     if mirrored:
         yield "view", "MIRRORED, for work from the back"
-    if job := plan.job:
-        stated = {"reference": job.reference, "drawn by": job.drawn_by, "revision": job.revision, "date": job.date}
-        yield from ((label, value) for label, value in stated.items() if value)
-
-
-def _title_rows(fields: Iterable[tuple[str, str]], room: float) -> list[list[tuple[str, str]]]:
-    """Put fields into rows, as many beside each other as can be read."""
-    rows: list[list[tuple[str, str]]] = []
-    for field in fields:
-        longer = [*rows[-1], field] if rows else [field]
-        cell = room / len(longer)
-        if rows and cell >= _CELL and all(text_width(value, _SMALL) <= cell - 5 for _, value in longer):
-            rows[-1] = longer
-        else:
-            rows.append([field])
-    return rows
 
 
 def _title_block(title: str, rows: Sequence[Sequence[tuple[str, str]]], place: Box) -> Iterator[Line | Text]:
-    """Draw the title block into its place, whose sides are there."""
+    """Draw the title block into the lower right corner of the border."""
     left, bottom, right, top = place
+    yield Line(Layer.DIM, (left, top), (right, top))
+    yield Line(Layer.DIM, (left, bottom), (left, top))
     for line, height, down in _title_lines(title, right - left - 6):
         yield Text(Layer.FRAME, (left + 3, top - down), line, height, up="middle")
-    step = min((top - bottom - _HEAD) / len(rows), 1.3 * _ROW)
     for i, row in enumerate(rows):
-        y = top - _HEAD - i * step
-        yield Line(Layer.FRAME, (left, y), (right, y))
+        y = top - _HEAD - i * _ROW
+        yield Line(Layer.DIM, (left, y), (right, y))
         cell = (right - left) / len(row)
         for j, (label, value) in enumerate(row):
             x = left + j * cell
             if j:
-                yield Line(Layer.FRAME, (x, y), (x, y - step))
-            yield Text(Layer.FRAME, (x + 3, y - 0.8), label, 1.6, up="top")
-            text, height = fitted(value, cell - 5, 2.5)
-            yield Text(Layer.FRAME, (x + 3, y - step + 1.0), text, height)
-    if (end := top - _HEAD - len(rows) * step) > bottom + 0.01:  # or else the border is there
-        yield Line(Layer.FRAME, (left, end), (right, end))
+                yield Line(Layer.DIM, (x, y), (x, y - _ROW))
+            yield Text(Layer.FRAME, (x + 2, y - 0.7), label, LABEL, up="top")
+            text, height = fitted(value, cell - 4, 2.4)
+            yield Text(Layer.FRAME, (x + 2, y - _ROW + 0.9), text, height)
 
 
 def _title_lines(title: str, room: float) -> list[tuple[str, float, float]]:
@@ -264,6 +276,6 @@ def _title_lines(title: str, room: float) -> list[tuple[str, float, float]]:
     text, height = fitted(title, room, 4.0, 2.8)
     if text == cleaned(title):
         return [(text, height, _HEAD / 2)]
-    first, *more = wrapped(title, room, _SMALL)
-    second = [fitted(" ".join(more), room, _SMALL, _SMALL)[0]] if more else []
-    return [(line, _SMALL, _HEAD * (1 + 1.2 * i) / 3.2) for i, line in enumerate([first, *second])]
+    first, *more = wrapped(title, room, SMALL)
+    second = [fitted(" ".join(more), room, SMALL, SMALL)[0]] if more else []
+    return [(line, SMALL, _HEAD * (1 + 1.2 * i) / 3.2) for i, line in enumerate([first, *second])]

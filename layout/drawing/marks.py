@@ -1,4 +1,4 @@
-"""What several sheets draw alike: rows of labels, crosses, rules to check the scale with."""
+"""What several sheets draw alike: rows of labels, crosses, outlines."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ import numpy as np
 from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 from slotwright.layout.instrument.lines import distance, meet
-from slotwright.layout.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -222,41 +221,3 @@ def kerf_note(instrument: Instrument) -> Iterator[str]:
             f"Contours are drawn {half} outside the finished part, for a laser whose cut is {whole} wide (kerf); for "
             "a saw or a knife set kerf to 0."
         )
-
-
-def scale_bar(origin: Point, room: float, *, upright: bool) -> Iterator[Line | Text]:
-    """Draw a rule to check the scale of a print with: mm on one side, inches on the other.
-
-    Parameters
-    ----------
-    origin
-        Its zero [mm].
-    room
-        The longest it may be [mm]; it ends at a round number of mm, at least 100.
-    upright
-        It runs up the sheet instead of along it.
-    """
-    end = max(100, int(room // 50) * 50)
-    sign = -1.0 if upright else 1.0  # inches lie on the outer side of the sheet
-
-    def at(along: float, aside: float) -> Point:
-        x, y = origin
-        return (x + sign * aside, y + along) if upright else (x + along, y + aside)
-
-    def number(along: float, aside: float, text: str) -> Text:
-        turn = 90.0 if upright else 0.0
-        return Text(Layer.DIM, at(along, aside), text, 1.8, "center", "bottom" if aside > 0 else "top", turn)
-
-    yield Line(Layer.DIM, at(0, 0), at(end, 0))
-    for mm in range(0, end + 1, 10):
-        yield Line(Layer.DIM, at(mm, 0), at(mm, 3.2 if mm % 50 == 0 else 1.6))
-    for mm in range(0, end, 50 if end <= 300 else 100):
-        yield number(mm, 4.0, str(mm))
-    yield number(end, 4.0, f"{end} mm")
-    inches = int(end / MM_PER_INCH)
-    for inch in range(inches + 1):
-        yield Line(Layer.DIM, at(inch * MM_PER_INCH, 0), at(inch * MM_PER_INCH, -1.6))
-    for inch in range(1, inches):
-        yield number(inch * MM_PER_INCH, -2.2, str(inch))
-    yield number(inches * MM_PER_INCH, -2.2, f"{inches} in")
-    yield number(end / 2, 8.0, "check this before you cut")

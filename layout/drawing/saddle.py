@@ -10,7 +10,7 @@ from slotwright.layout.drawing import contacts
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import spread
 from slotwright.layout.drawing.nut import string_numbers
-from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text
+from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Passage, Text
 from slotwright.layout.findings import sentence
 from slotwright.layout.physics.pitch import saddle_height
 from slotwright.layout.plan.bridges import Adjustable, SaddleSlot
@@ -44,7 +44,9 @@ def content(instrument: Instrument) -> Content:
     entities = [*_from_above(instrument), *_profile(instrument)]
     tables = ("board", "setup", "compensation", "bridge")
     origin = "middle, top view"
-    return Content(entities, list(_notes(instrument)), tables, mirrors=False, origin=origin)
+    return Content(
+        entities, list(_notes(instrument)), tables, mirrors=False, origin=origin, figures=[*_table(instrument)]
+    )
 
 
 def places(instrument: Instrument) -> Floats:
@@ -89,6 +91,10 @@ def _from_above(instrument: Instrument) -> Iterator[Entity]:
         place = np.array([at, -float(along[string])])
         yield from contacts.contact_cross(place, np.array([arm, 0.0]), np.array([0.0, min(arm, 0.6 * thick)]))
     yield from string_numbers(y, thick + 3, -thick - 4)
+    if _slot(instrument, "slot_width"):
+        beside = half + 8.0
+        width = instrument.length(2 * thick)
+        yield Dimension((beside, -thick), (beside, thick), width, ((half, -thick), (half, thick)), beyond=True)
     yield Text(Layer.TEXT, (-half - 6, 1.0), "top view", 2.5, "right")
     yield Text(Layer.TEXT, (-half - 6, -1.0), "rear below", 2.5, "right", "top")
 
@@ -122,13 +128,34 @@ def _profile(instrument: Instrument) -> Iterator[Entity]:
     yield Line(Layer.REF_BLANK, (-half - 4, low), (half + 4, low))
     yield Text(Layer.TEXT, (-half - 6, low), _level(instrument), 2.5, "right", "middle")
     foot = low - depth
-    said = instrument.length
-    for string, place in zip(order, spread(sorted(float(a) for a in y), 1.6 * _HEIGHT), strict=True):
+    apart = 3.2 if len(y) < 10 else 4.8
+    for string, place in zip(order, spread(sorted(float(a) for a in y), apart), strict=True):
         here = float(y[string])
-        yield Line(Layer.DIM, (here, foot - 1.0), (here, foot - 3.0))
-        yield Line(Layer.DIM, (here, foot - 3.0), (place, foot - 6.0))
-        text = f"{int(string) + 1}: {said(abs(here))} / {said(float(z[string]))}"
-        yield Text(Layer.DIM, (place, foot - 6.8), text, _HEIGHT, "right", "middle", 90)
+        yield Line(Layer.DIM, (here, foot - 1.0), (here, foot - 2.5))
+        yield Line(Layer.DIM, (here, foot - 2.5), (place, foot - 5.0))
+        yield Text(Layer.TEXT, (place, foot - 5.8), str(int(string) + 1), _HEIGHT, "center", "top")
+    said, row = instrument.length, foot - 13.0
+    yield Dimension((-half, row), (half, row), said(2 * half), ((-half, row + 3), (half, row + 3)))
+    if _known_foot(instrument):
+        highest, beside = low + float(z.max()), half + 8.0
+        at_top = float(y[int(np.argmax(z))])
+        yield Dimension((beside, foot), (beside, highest), said(highest - foot), ((half, foot), (at_top, highest)))
+
+
+def _table(instrument: Instrument) -> Iterator[Passage]:
+    """Tell where each string crosses the crest, how high, and how far before or behind the saddle's middle."""
+    said, z = instrument.length, crests(instrument)
+    rows = [
+        (
+            str(string + 1),
+            said(abs(float(y))),
+            said(float(z[string])),
+            f"{said(abs(float(along)))} {'behind' if along > 0 else 'before'}",
+        )
+        for string, (y, along) in enumerate(zip(places(instrument), instrument.bridge.along, strict=True))
+    ]
+    over = f"over the {_level(instrument)}"
+    yield Passage("Crest", (), (("string", "from centre", over, "off its middle"), *rows))
 
 
 def _level(instrument: Instrument) -> str:
@@ -136,20 +163,16 @@ def _level(instrument: Instrument) -> str:
 
 
 def _notes(instrument: Instrument) -> Iterator[str]:
-    placed, said = instrument.bridge, instrument.length
-    level = "the bridge's base" if placed.exposure is not None else "a straight edge along the crowns at the middle"
-    yield (
-        f"Figures are string: distance from centre along the crest / height of the string's underside above {level}, "
-        "at the stated action. Seen from the bridge, treble end as drawn."
+    level = (
+        "the bridge's base"
+        if instrument.bridge.exposure is not None
+        else "a straight edge along the crowns at the middle"
     )
+    yield f"Heights are those of the strings' undersides above {level}, at the stated action. Seen from the bridge."
     if not _known_foot(instrument):
         yield (
             "How deep the saddle stands in its bridge is not known, so its foot is drawn as a reference only; state "
             "bridge.plane_height, base_height and slot_depth."
         )
-    figures = ", ".join(
-        f"{i}: {said(abs(float(x)))} {'behind' if x > 0 else 'before'}" for i, x in enumerate(placed.along, start=1)
-    )
-    yield f"Contacts across the saddle from its middle: {figures}."
     yield from contacts.grounds(instrument)
     yield from map(sentence, instrument.bridge_findings)

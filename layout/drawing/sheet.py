@@ -16,6 +16,8 @@ from slotwright.layout.instrument.arcs import Arc, Point
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from slotwright.layout.units import Unit
+
 Box = tuple[float, float, float, float]  # left, bottom, right, top
 Across = Literal["left", "center", "right"]
 Up = Literal["bottom", "middle", "top"]
@@ -61,22 +63,26 @@ class Pen:
     dashes: tuple[float, ...] = ()
 
 
-# Cutting lines are unbroken and as thin as ISO 128 allows: their middle is what counts.
+# Widths from ISO 128. The frame is wider than the part but paler: what is cut stands out.
 PENS: Final[dict[Layer, Pen]] = {
-    Layer.CUT_OUTLINE: Pen("#101418", 7, 0.18),
-    Layer.CUT_SLOTS: Pen("#1d3f8a", 150, 0.18),
-    Layer.POCKET: Pen("#0b6470", 134, 0.18),
-    Layer.DRILL: Pen("#7a1f5c", 220, 0.18),
+    Layer.CUT_OUTLINE: Pen("#101418", 7, 0.35),
+    Layer.CUT_SLOTS: Pen("#1d3f8a", 150, 0.25),
+    Layer.POCKET: Pen("#0b6470", 134, 0.25),
+    Layer.DRILL: Pen("#7a1f5c", 220, 0.25),
     Layer.CONTACT: Pen("#a3390c", 20, 0.25),
-    Layer.MARK: Pen("#1d5e38", 102, 0.13),
+    Layer.MARK: Pen("#1d5e38", 102, 0.18),
     Layer.REF_STRINGS: Pen("#7d705a", 8, 0.13),
     Layer.REF_CENTRE: Pen("#6d7680", 8, 0.13, (6.0, 1.2, 0.8, 1.2)),
     Layer.REF_SADDLE: Pen("#8a4b12", 32, 0.13, (3.0, 1.2)),
     Layer.REF_BLANK: Pen("#6d7680", 8, 0.13, (1.6, 1.2)),
-    Layer.DIM: Pen("#3c4650", 8, 0.13),
+    Layer.DIM: Pen("#3c4650", 8, 0.18),
     Layer.TEXT: Pen("#101418", 7, 0.18),
-    Layer.FRAME: Pen("#101418", 7, 0.25),
+    Layer.FRAME: Pen("#3c4650", 8, 0.5),
 }
+
+
+# What a cutter follows: in DXF a hairline, for its middle is what counts. In the order of work.
+FOLLOWED: Final = (Layer.DRILL, Layer.POCKET, Layer.CUT_SLOTS, Layer.CUT_OUTLINE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +135,24 @@ class Contour:
         """Give what the contour covers."""
         arcs = (Arc.between(*side) for side in self.sides() if side[2])
         return _box([*self.corners, *(point for arc in arcs for point in arc.extremes())])
+
+    def dashes(self) -> list[float]:
+        """Give lengths of dashes and gaps all the way round that leave a dash on either side of every corner [mm].
+
+        Empty where its layer is drawn unbroken; a gap of 0 stands at each corner.
+        """
+        pen, found = PENS[self.layer], list[float]()
+        for start, end, bulge in self.sides() if pen.dashes else ():
+            if bulge:
+                arc = Arc.between(start, end, bulge)
+                length = arc.radius * abs(arc.turn)
+            else:
+                length = math.dist(start, end)
+            dash, gap = pen.dashes[:2]
+            many = max(0, round((length - dash) / (dash + gap)))
+            share = length / (dash + many * (dash + gap))
+            found += [*([share * dash, share * gap] * many), share * dash, 0.0]
+        return found[:-1]
 
     def points(self) -> list[Point]:
         """Give its corners, and points along its arcs that straight lines between stay near to [mm]."""
@@ -286,6 +310,25 @@ Entity = Line | Contour | Circle | Text | Dimension
 
 
 @dataclass(frozen=True, slots=True)
+class Passage:
+    """A text of a sheet, for those who set it anew on another page.
+
+    Parameters
+    ----------
+    heading
+        What stands above it.
+    paragraphs
+        Its paragraphs.
+    rows
+        A table below these, its head first; every row has as many cells as the head.
+    """
+
+    heading: str
+    paragraphs: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """A finished drawing.
 
@@ -295,29 +338,49 @@ class Sheet:
         Name of the sheet, such as ``board``.
     title
         Title of the plan.
-    entities
-        Everything on it, dimensions taken apart.
+    drawing
+        The part itself with its dimensions and labels, dimensions taken apart.
     box
-        Its border [mm].
+        What the sheet covers, the paper around its border included [mm].
+    frame
+        What surrounds the drawing: border, texts, tables, title block.
+    bars
+        The sheet's own scale bars.
     revision
         Revision of the job, where stated.
     check
         A distance to check once a print is put together.
-    cautions
-        What is to be minded.
+    texts
+        What is written around the drawing: cautions, notes, tables.
+    fields
+        Label and value of each cell of the title block.
+    units
+        Units of the plan: its scale bars show these first.
+    mirrored
+        It is seen from the back.
     """
 
     name: str
     title: str
-    entities: tuple[Line | Contour | Circle | Text, ...]
+    drawing: tuple[Line | Contour | Circle | Text, ...]
     box: Box
+    frame: tuple[Line | Contour | Circle | Text, ...] = ()
+    bars: tuple[Line | Contour | Circle | Text, ...] = ()
     revision: str = ""
     check: str = ""
-    cautions: tuple[str, ...] = ()
+    texts: tuple[Passage, ...] = ()
+    fields: tuple[tuple[str, str], ...] = ()
+    units: Unit = "mm"
+    mirrored: bool = False
+
+    @property
+    def entities(self) -> tuple[Line | Contour | Circle | Text, ...]:
+        """Everything on it."""
+        return self.drawing + self.frame + self.bars
 
     @property
     def size(self) -> tuple[float, float]:
-        """Width and height of the border [mm]."""
+        """Width and height of what the sheet covers [mm]."""
         left, bottom, right, top = self.box
         return right - left, top - bottom
 

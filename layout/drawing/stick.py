@@ -35,7 +35,7 @@ def content(instrument: Instrument) -> Content:
         entities += _strip(instrument, middle, "centre line", 0.0, range(len(plan.strings)))
         along = "along the centre line"
     else:
-        for side, y in zip(sides(instrument), (-_WIDTH / 2 - 5, _WIDTH / 2 + 5), strict=True):
+        for side, y in zip(sides(instrument), (-_WIDTH / 2 - 8, _WIDTH / 2 + 8), strict=True):
             edge = 1 - side.slot
             name = ("treble", "bass")[edge] + " edge"
             entities += _strip(instrument, instrument.neck.edges[edge], name, y, [side.number - 1])
@@ -46,12 +46,7 @@ def content(instrument: Instrument) -> Content:
     )
     notes = [marking, "The saddle line is nominal: a string that is to play in tune is set back from it."]
     if instrument.strung is not None:
-        notes.append(
-            f"Ticks with a number are saddle contacts. Along the strings they stand from fret {plan.action_fret}: "
-            f"{', '.join(contacts.saddle_words(instrument))}."
-        )
-        if plan.compensation.nut == "per string":
-            notes.append(f"Nut contacts to fret {plan.action_fret}: {', '.join(contacts.nut_words(instrument))}.")
+        notes.append("Ticks with a number are saddle contacts.")
         if plan.scale.length is None:
             notes.append(_carried(instrument))
         notes += [*contacts.notes(instrument), *contacts.moved_nut(instrument)]
@@ -59,7 +54,7 @@ def content(instrument: Instrument) -> Content:
     check = octave_check(instrument) if plan.scale.length is not None else ""
     origin = "middle of the strip" if plan.scale.length is not None else "midway between the strips"
     origin += " at the tick of the nominal nut line"
-    return Content(entities, notes, check=check, origin=origin)
+    return Content(entities, notes, check=check, origin=origin, figures=[*contacts.table(instrument)])
 
 
 def _carried(instrument: Instrument) -> str:

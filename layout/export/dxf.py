@@ -8,7 +8,8 @@ import re
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
-from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
+from slotwright.layout.drawing.sheet import FOLLOWED, PENS, Circle, Contour, Line, Text
+from slotwright.layout.export.letters import outlines
 from slotwright.layout.export.outside import kept_out
 from slotwright.layout.units import MM_PER_INCH
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
     from slotwright.layout.drawing.sheet import Sheet
     from slotwright.layout.instrument.arcs import Point
-    from slotwright.layout.names import Version
+    from slotwright.layout.names import Lettering, Version
     from slotwright.layout.units import Unit
 
     Number = Callable[[float], float]
@@ -42,7 +43,7 @@ _SIDES: Final = {
 }
 
 
-def dxf(sheet: Sheet, *, unit: Unit = "mm", version: Version = "R2000") -> bytes:
+def dxf(sheet: Sheet, *, unit: Unit = "mm", version: Version = "R2000", lettering: Lettering = "text") -> bytes:
     """Write a sheet as DXF.
 
     Parameters
@@ -53,6 +54,8 @@ def dxf(sheet: Sheet, *, unit: Unit = "mm", version: Version = "R2000") -> bytes
         Unit of the file, stated in ``$INSUNITS`` and ``$MEASUREMENT``.
     version
         The older the version, the older the machines that read it.
+    lettering
+        Texts as text, or as the outlines of their letters: closed polylines on the same layers.
 
     Returns
     -------
@@ -67,7 +70,11 @@ def dxf(sheet: Sheet, *, unit: Unit = "mm", version: Version = "R2000") -> bytes
         document = ezdxf.new(version, units=units.MM if unit == "mm" else units.IN)
         _head(document, sheet, number)
         for entity in sheet.entities:
-            _add(document.modelspace(), entity, number, document.output_encoding)
+            if lettering == "outline" and isinstance(entity, Text):
+                for ring in outlines(entity):
+                    _add(document.modelspace(), Contour(entity.layer, tuple(ring)), number, document.output_encoding)
+            else:
+                _add(document.modelspace(), entity, number, document.output_encoding)
         text = io.StringIO()
         document.write(text)
     finally:
@@ -81,7 +88,8 @@ def dxf(sheet: Sheet, *, unit: Unit = "mm", version: Version = "R2000") -> bytes
 def _head(document: Drawing, sheet: Sheet, number: Number) -> None:
     document.styles.add(_STYLE, font="txt", dxfattribs={"width": _NARROW})
     for layer, pen in PENS.items():
-        added = document.layers.add(str(layer), color=pen.index, lineweight=round(100 * pen.width))
+        weight = 0 if layer in FOLLOWED else round(100 * pen.width)
+        added = document.layers.add(str(layer), color=pen.index, lineweight=weight)
         if pen.dashes:
             dashes = [number(dash) * (-1) ** i for i, dash in enumerate(pen.dashes)]
             document.linetypes.add(str(layer), [number(sum(pen.dashes)), *dashes])

@@ -47,9 +47,9 @@ class Group:
         """Fill what lies inside some points."""
         self._add(self._maker.polygon(points, **style))
 
-    def path(self, steps: str) -> None:
+    def path(self, steps: str, **style: Style) -> None:
         """Draw a path in the language of SVG."""
-        self._add(self._maker.path(steps))
+        self._add(self._maker.path(steps, **style))
 
     def text(self, words: str, at: Place, turn: str = "", **style: Style) -> None:
         """Set a line of text."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from slotwright.layout.drawing.sheet import PENS, Circle, Contour, Line, Text
+from slotwright.layout.export.letters import outlines
 from slotwright.layout.export.picture import Picture
 from slotwright.layout.instrument.arcs import Arc
 from slotwright.layout.units import MM_PER_INCH
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from slotwright.layout.drawing.sheet import Sheet
     from slotwright.layout.export.picture import Group
     from slotwright.layout.instrument.arcs import Point
+    from slotwright.layout.names import Lettering
     from slotwright.layout.units import Unit
 
     Number = Callable[[float], str]
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
 _CAPITALS = 0.72  # height of capitals over font size, common to sans-serif faces
 
 
-def svg(sheet: Sheet, *, unit: Unit = "mm") -> bytes:
+def svg(sheet: Sheet, *, unit: Unit = "mm", lettering: Lettering = "text") -> bytes:
     """Write a sheet as SVG.
 
     Parameters
@@ -31,6 +33,8 @@ def svg(sheet: Sheet, *, unit: Unit = "mm") -> bytes:
         The drawing.
     unit
         Unit of the file: of its size and of its user space.
+    lettering
+        Texts as text, or as the outlines of their letters: one filled path for each text.
 
     Returns
     -------
@@ -57,7 +61,10 @@ def svg(sheet: Sheet, *, unit: Unit = "mm") -> bytes:
         for layer, pen in PENS.items()
     }
     for entity in sheet.entities:
-        _add(groups[entity.layer], entity, number)
+        if lettering == "outline" and isinstance(entity, Text):
+            _outline(groups[entity.layer], entity, number)
+        else:
+            _add(groups[entity.layer], entity, number)
     return picture.written()
 
 
@@ -71,7 +78,8 @@ def _add(group: Group, entity: Line | Contour | Circle | Text, number: Number) -
         case Circle():
             group.circle(at(entity.centre), number(entity.radius))
         case Contour():
-            group.path(" ".join(_path(entity, at, number)))
+            dashes = " ".join(map(number, entity.dashes()))
+            group.path(" ".join(_path(entity, at, number)), **({"stroke_dasharray": dashes} if dashes else {}))
         case Text():
             x, y = at(entity.baseline())
             group.text(
@@ -84,6 +92,12 @@ def _add(group: Group, entity: Line | Contour | Circle | Text, number: Number) -
                 font_size=number(entity.height / _CAPITALS),
                 text_anchor={"left": "start", "center": "middle", "right": "end"}[entity.across],
             )
+
+
+def _outline(group: Group, text: Text, number: Number) -> None:
+    rings = (" L ".join(f"{number(x)} {number(-y)}" for x, y in ring) for ring in outlines(text))
+    if steps := " ".join(f"M {ring} Z" for ring in rings):
+        group.path(steps, fill=PENS[text.layer].colour, stroke="none", fill_rule="evenodd")
 
 
 def _path(contour: Contour, at: Callable[[Point], tuple[str, str]], number: Number) -> Iterator[str]:

@@ -14,11 +14,18 @@ if TYPE_CHECKING:
     from os import PathLike
 
     from slotwright.layout.drawing.sheet import Sheet
-    from slotwright.layout.names import Version
+    from slotwright.layout.names import Lettering, Version
     from slotwright.layout.units import Unit
 
 
-def drawing(sheet: Sheet, kind: Literal["dxf", "svg"], *, unit: Unit = "mm", version: Version = "R2000") -> bytes:
+def drawing(
+    sheet: Sheet,
+    kind: Literal["dxf", "svg"],
+    *,
+    unit: Unit = "mm",
+    version: Version = "R2000",
+    lettering: Lettering = "text",
+) -> bytes:
     """Write a sheet as one of the formats that hold it whole.
 
     Parameters
@@ -31,6 +38,8 @@ def drawing(sheet: Sheet, kind: Literal["dxf", "svg"], *, unit: Unit = "mm", ver
         Unit of the file.
     version
         Version of a DXF file.
+    lettering
+        Letters as text, or as the outlines of a face that the project carries.
 
     Returns
     -------
@@ -40,10 +49,10 @@ def drawing(sheet: Sheet, kind: Literal["dxf", "svg"], *, unit: Unit = "mm", ver
     if kind == "dxf":
         from slotwright.layout.export.dxf import dxf  # noqa: PLC0415 - slow to import, as the others
 
-        return dxf(sheet, unit=unit, version=version)
+        return dxf(sheet, unit=unit, version=version, lettering=lettering)
     from slotwright.layout.export.svg import svg  # noqa: PLC0415
 
-    return svg(sheet, unit=unit)
+    return svg(sheet, unit=unit, lettering=lettering)
 
 
 def write(
@@ -52,6 +61,7 @@ def write(
     *,
     unit: Unit = "mm",
     version: Version = "R2000",
+    lettering: Lettering = "text",
     paper: str = "A4",
     force: bool = False,
 ) -> None:
@@ -67,6 +77,8 @@ def write(
         Unit of a DXF or SVG file.
     version
         Version of a DXF file.
+    lettering
+        Letters of a DXF or SVG file as text or as outlines.
     paper
         Paper of a PDF, by name or as width by height.
     force
@@ -86,10 +98,10 @@ def write(
     path = Path(path)
     kind = path.suffix.lower().removeprefix(".")
     if kind in ("dxf", "svg"):
-        made = drawing(sheet, "dxf" if kind == "dxf" else "svg", unit=unit, version=version)
+        made = drawing(sheet, "dxf" if kind == "dxf" else "svg", unit=unit, version=version, lettering=lettering)
     elif kind == "pdf":
-        from slotwright.layout.export.paper import share_out  # noqa: PLC0415
         from slotwright.layout.export.pdf import pdf  # noqa: PLC0415
+        from slotwright.layout.export.tiling import share_out  # noqa: PLC0415
 
         made = pdf(sheet, share_out(sheet, paper))
     else:

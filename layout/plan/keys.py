@@ -24,9 +24,10 @@ _LISTS: Final = {
     "strings": "strings[...]",
     "aim": "aim[...]",
     "under": "under[...]",
+    "cutters": "cutters[...]",
     "replace": "replace[...]",
 }  # keys that hold a list of tables
-_UNIT: Final = re.compile(r" \[(cents|degrees|g/m|N mm2)\]")  # in what is said of a key
+_UNIT: Final = re.compile(r" \[(cents|degrees|g/m|N mm2|mm/min|rev/min)\]")  # in what is said of a key
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from slotwright.layout.plan import fields, rows
 from slotwright.layout.plan.bridges import Adjustable, Bridge
 from slotwright.layout.plan.chords import fingering
 from slotwright.layout.plan.fields import OrTable, mm, one_of, words
+from slotwright.layout.plan.machine import Machine
 from slotwright.layout.plan.string_set import SetStrings, StringSet
 from slotwright.layout.plan.table import Table
 from slotwright.layout.plan.tables import (
@@ -58,7 +59,7 @@ class Plan(Table):
         How many strings, a list of tables, string 1 (treble) first, or a usual set: ``{ set = "electric 10-46" }``.
     tunings
         Other tunings to serve, such as ``["D2 A2 D3 G3 A3 D4"]``, lowest string first.
-    scale, board, frets, job, blank, jig, setup, compensation, calibration, nut, bridge
+    scale, board, frets, job, blank, jig, setup, compensation, calibration, nut, bridge, machine
         The tables.
     """
 
@@ -78,6 +79,7 @@ class Plan(Table):
     calibration: Calibration = Field(default_factory=Calibration)
     nut: Nut | None = None
     bridge: Bridge | None = None
+    machine: Machine | None = None
 
     @model_validator(mode="wrap")
     @classmethod
@@ -271,6 +273,12 @@ class Plan(Table):
             return None
         usual = None if self.nut.locking else self.board.thickness
         return usual if self.nut.seat is None else self.nut.seat
+
+    @property
+    def stock_thickness(self) -> float:
+        """Thickness of the blank [mm]."""
+        stated = self.blank.thickness if self.blank else None
+        return self.board.thickness if stated is None else stated
 
     @property
     def nut_action(self) -> float:

@@ -16,6 +16,8 @@ from slotwright.layout.plan.fields import (
     WrongValueError,
     check_number,
     check_whole,
+    listed,
+    nearest,
     quoted,
 )
 
@@ -110,6 +112,30 @@ def holes(most: int) -> LengthField:
     return LengthField(rows)
 
 
+def boxes(most: int) -> LengthField:
+    """Check a list of ``[x1, y1, x2, y2, height]``; the lesser of two x or y comes first then."""
+    place, high = LengthCheck(-1000.0, 3000.0), LengthCheck(0.1, 200.0)
+
+    def rows(given: object) -> tuple[tuple[float, ...], ...]:
+        if not isinstance(given, list) or not all(isinstance(box, list) and len(box) == 5 for box in given):
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of [x1, y1, x2, y2, height]")
+        if len(given) > most:
+            raise WrongValueError(f"given {len(given)}; allowed up to {most}")
+
+        def box(parts: Sequence[object]) -> tuple[float, ...]:
+            checks = iter((place, place, place, place, high))
+
+            def one(part: object) -> float:
+                return next(checks)(part)
+
+            x1, y1, x2, y2, height = each_of(parts, one)
+            return min(x1, x2), min(y1, y2), max(x1, x2), max(y1, y2), height
+
+        return each_of(given, box)
+
+    return LengthField(rows)
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """A place that was measured.
@@ -190,6 +216,28 @@ def wholes(low: int, high: int, *, empty: bool = False, exactly: int | None = No
                 raise WrongValueError(f"given {value}; it stands there twice")
             seen.add(value)
             return value
+
+        return each_of(given, one)
+
+    return BeforeValidator(check)
+
+
+def words_of(allowed: Sequence[str]) -> BeforeValidator:
+    """Check a list of words out of some, none twice."""
+
+    def check(given: object) -> tuple[str, ...]:
+        if not isinstance(given, list) or not given:
+            raise WrongValueError(f"given {quoted(given)}; allowed a list of {listed(allowed)}")
+        seen: set[str] = set()
+
+        def one(each: object) -> str:
+            if not isinstance(each, str) or each not in allowed:
+                near = nearest(each, allowed) if isinstance(each, str) else ""
+                raise WrongValueError(f"given {quoted(each)}; allowed {listed(allowed)}", near)
+            if each in seen:
+                raise WrongValueError(f"given {quoted(each)}; it stands there twice")
+            seen.add(each)
+            return each
 
         return each_of(given, one)
 

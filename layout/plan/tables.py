@@ -346,12 +346,15 @@ class Blank(Table):
         From the blank's end to the nut line.
     run_out
         How far the slots run past the edges of the blank.
+    thickness
+        Thickness of the blank; that of the board unless stated.
     """
 
     length: Annotated[float, mm(50, 3000)]
     width: Annotated[float, mm(10, 600)]
     nut_at: Annotated[float, mm(0, 500)] = 10.0
     run_out: Annotated[float, mm(0, 50)] = 2.0
+    thickness: Annotated[float | None, mm(1, 60)] = None
 
 
 class Jig(Table):

@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from slotwright.layout.drawing.lettering import fitted, text_width, wrapped
-from slotwright.layout.drawing.marks import label_row, number_row, scale_bar, spread
+from slotwright.layout.drawing.marks import label_row, number_row, spread
+from slotwright.layout.drawing.scale_bar import scale_bar
 from slotwright.layout.drawing.sheet import Contour, Dimension, Layer, Line, Text, extents
 
 
@@ -76,7 +77,7 @@ def test_rule_is_the_longest_round_number(room, length):
     assert extents(lines)[:3:2] == pytest.approx((0, length))
     words = [part.text for part in scale_bar((0, 0), room, upright=True) if isinstance(part, Text)]
     assert f"{length} mm" in words
-    assert "check this before you cut" in words
+    assert "Check the scale bars before you cut" in words
 
 
 def test_labels_in_a_row_do_not_touch():

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import shapely
+from boards import PLANS
 from helpers import FANNED, GOLDEN, STARTERS, contents, crossed, golden, plan, plans, starter, tried
 from hypothesis import assume, given
 
@@ -35,6 +36,14 @@ AWKWARD = {
     "a crowded nut": contents(strings=[PLAIN] * 18, board={"nut_width": 60}, nut={}),
     "a nut that hardly stands out": contents(strings=[PLAIN] * 2, nut={"seat": 20, "height": 5}),
     "a nut for one string": contents(strings=[PLAIN], board={"nut_width": 6, "edge_margin": 2.5}, nut={"seat": 0}),
+    "a router": PLANS["left-handed fan, bound and blind"],
+    "a router that thinks in inches": {
+        **PLANS["surfaced, in inches"],
+        "machine": {
+            **PLANS["surfaced, in inches"]["machine"],
+            "keep_out": [[24.0, -1, 24.2, 1, 0.5], [24.1, -1, 24.3, 1, 0.5]],
+        },
+    },
     "locking nut": contents(
         strings=[PLAIN] * 6, nut={"thickness": 8, "locking": {"rise": 6.5, "bolts": [[14, 9, 4], [5, -9, 4]]}}
     ),
@@ -83,7 +92,7 @@ def check_sheet(sheet):
     cuts = [e for e in sheet.entities if e.layer in (Layer.CUT_OUTLINE, Layer.CUT_SLOTS, Layer.DRILL)]
     assert len(set(cuts)) == len(cuts), "a line is cut twice"
     words = " ".join(e.text for e in sheet.entities if isinstance(e, Text))
-    for said in ("check this before you cut", "Wear eye protection", "licensed practice", "1:1"):
+    for said in ("Check the scale bars before you cut", "Wear eye protection", "licensed practice", "1:1"):
         assert said in words
 
 
@@ -241,7 +250,7 @@ def test_golden_file_catches_a_hair():
 
 
 def test_every_sheet_has_its_module():
-    assert list(SHEETS) == ["board", "slots", "marks", "stick", "index", "radius", "nut", "saddle", "bridge"]
+    assert list(SHEETS) == ["board", "slots", "marks", "stick", "index", "radius", "nut", "saddle", "bridge", "setup"]
 
 
 def test_a_fan_tells_its_angles_on_the_slots_sheet():

@@ -1,5 +1,7 @@
 """Bridges in their place: right triangles by hand, linear programmes, holes, heights, errors."""
 
+import re
+
 import ezdxf
 import numpy as np
 import pytest
@@ -483,6 +485,34 @@ def test_a_base_above_the_strings():
         made(bridge={"kind": "floating", "foot": [100, 12], "plane_height": 5, "base_height": 30})
 
 
+@pytest.mark.parametrize("name", ["electric-six", "steel-six", "bass-five-multiscale"])
+@pytest.mark.parametrize("left_handed", [False, True])
+def test_a_broken_neck_leaves_what_is_true_where_it_is(name, left_handed):
+    """What lies behind the break stands in the axes of the neck; what lies before it is as far away as the note says."""
+    given = starter(name)
+    instrument = lay_out(
+        given.model_copy(update={"board": given.board.model_copy(update={"left_handed": left_handed})})
+    )
+    neck = instrument.neck
+    sheet = draw_sheet(instrument, "bridge")
+    strings = [e for e in sheet.entities if isinstance(e, Line) and e.layer == Layer.REF_STRINGS]
+    assert len(strings) == 2 * len(given.strings)
+    words = " ".join(e.text for e in sheet.entities if isinstance(e, Text))
+    per = 25.4 if given.units == "in" else 1.0
+    cut = per * float(re.search(r"break lines ([0-9.]+) of the neck", words)[1])
+    crowns = neck.on_strings(neck.from_nut[12])
+    for before, behind, crown, contact in zip(
+        strings[::2], strings[1::2], crowns, instrument.bridge.contacts, strict=True
+    ):
+        assert before.start == pytest.approx(crown + np.array([cut, 0.0]), abs=0.006 * per)
+        assert behind.end == pytest.approx(contact)
+        # One straight line once the piece that is left out is put back.
+        for place in (np.array(before.end) - [cut, 0], np.array(behind.start)):
+            off = np.subtract(place, crown), np.subtract(contact, crown)
+            assert abs(off[0][0] * off[1][1] - off[0][1] * off[1][0]) / np.hypot(*off[1]) < 1e-3 * per
+        assert behind.start[0] < neck.lines_in_board[-1, :, 0].min()
+
+
 def test_diagonals_and_sides_are_said_and_true():
     instrument = lay_out(starter("electric-six"))
     words = " ".join(e.text for e in draw_sheet(instrument, "bridge").entities if isinstance(e, Text))
@@ -491,7 +521,9 @@ def test_diagonals_and_sides_are_said_and_true():
     cx, cy = instrument.bridge.outlines[0][3]
     for name, far in (("A-C", np.hypot(ax - cx, ay - cy)), ("B-D", np.hypot(bx - dx, by - dy)),
                       ("A-D", np.hypot(ax - dx, ay - dy)), ("B-C", np.hypot(bx - cx, by - cy))):  # fmt: skip
-        assert f"{name} {far:.2f}" in words
+        assert name in words
+        assert f"{far:.2f}" in words
+    assert f"A-C {np.hypot(ax - cx, ay - cy):.2f}" in words  # along its line, too
     for said in ("dry fit the bridge", "both diagonals", "then drill"):
         assert said in words
 

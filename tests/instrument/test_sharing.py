@@ -1,6 +1,5 @@
 """Strings that share a contact, against a second model and against geometry written out anew."""
 
-import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,7 +9,6 @@ from helpers import FANNED, contents, starter
 from scipy.optimize import minimize_scalar
 
 from slotwright.layout.drawing.catalogue import draw_sheet
-from slotwright.layout.drawing.sheet import Text
 from slotwright.layout.export.data import instrument as data
 from slotwright.layout.export.report.contacts import contact_table
 from slotwright.layout.instrument.instrument import lay_out
@@ -153,8 +151,9 @@ def test_every_sheet_and_the_report_show_the_common_set_back():
     assert [row["mates"] for row in table["rows"][:4]] == ["2", "1", "4", "3"]
     backs = [row["back"] for row in table["rows"]]
     assert backs[::2] == backs[1::2]
-    board = [entity.text for entity in draw_sheet(instrument, "board").entities if isinstance(entity, Text)]
-    said = [found.group(1) for text in board if (found := re.search(r"\d+: .* \(set back (.*)\)", text))]
+    (contacts,) = [text for text in draw_sheet(instrument, "board").texts if text.heading.startswith("Contacts")]
+    assert contacts.rows[0][2] == "set back"
+    said = [row[2] for row in contacts.rows[1:]]
     assert len(said) == 12
     assert said[::2] == said[1::2] == [f"{back:.2f}" for back in instrument.strung.offsets.saddle[::2]]
 

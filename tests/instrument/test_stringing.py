@@ -236,11 +236,14 @@ def test_contacts_are_drawn_and_dimensioned_from_fret_12(nut, left_handed):
         assert len(middles) == 6
     else:
         assert middles[6:] == pytest.approx(neck.nut_ends + found.offsets.nut[:, None] * along)
-    words = [e.text for e in sheet.entities if isinstance(e, Text)]
-    assert "from fret 12" in words
+    (table,) = [text for text in sheet.texts if text.heading.startswith("Contacts")]
     far = neck.scales[5] - neck.from_nut[12, 5] + found.offsets.saddle[5]
-    assert any(word.startswith(f"6: {far:.2f} (set back") for word in words)
-    assert ("to fret 12" in words) == (nut == "per string")
+    assert table.rows[0][:3] == ("string", "fret 12 to saddle", "set back")
+    assert table.rows[6][:3] == ("6", f"{far:.2f}", f"{found.offsets.saddle[5]:.2f}")
+    assert ("nut to fret 12" in table.rows[0]) == (nut == "per string")
+    # All of the table stands on the sheet, and the contacts bear the numbers of their strings.
+    words = [e.text for e in sheet.entities if isinstance(e, Text)]
+    assert {cell for row in table.rows for cell in row} <= set(words)
 
 
 def test_stick_ticks_the_contacts():

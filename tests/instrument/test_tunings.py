@@ -8,7 +8,6 @@ from helpers import contents, some, starter
 from scipy.optimize import minimize, minimize_scalar, root
 
 from slotwright.layout.drawing.catalogue import draw_sheet
-from slotwright.layout.drawing.sheet import Text
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.instrument.tunings import in_all_tunings, losses
@@ -252,8 +251,8 @@ def test_drawings_and_what_ifs_take_the_compromise():
     plain = lay_out(planned([])).strung
     assert found.offsets.saddle[5] > plain.offsets.saddle[5] + 0.1
     far = neck.scales[5] - neck.from_nut[12, 5] + found.offsets.saddle[5]
-    words = [e.text for e in draw_sheet(instrument, "board").entities if isinstance(e, Text)]
-    assert any(word.startswith(f"6: {far:.2f} (set back") for word in words)
+    (contacts,) = [text for text in draw_sheet(instrument, "board").texts if text.heading.startswith("Contacts")]
+    assert contacts.rows[6][:2] == ("6", f"{far:.2f}")
     action, _, _ = what_if(plan, neck, found, 6)
     higher = lay_out(Plan.model_validate(contents(strings=SIX, tunings=[OPEN], setup={"action": [2.0, 2.4]}))).strung
     assert action.saddle == pytest.approx(higher.offsets.saddle[5])

@@ -7,7 +7,7 @@ import tomllib
 import pytest
 from helpers import STARTERS
 
-from slotwright.layout.plan import bridges, string_set, tables
+from slotwright.layout.plan import bridges, machine, string_set, tables
 from slotwright.layout.plan.keys import keys
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.table import Table
@@ -40,12 +40,13 @@ def test_every_key_of_a_starter_is_listed(name):
         "compensation",
         "calibration",
         "nut",
+        "machine",
     }
     assert set(stated(tomllib.loads(starters()[name]))) <= LISTED.keys() | tables_themselves | {"bridge"}
 
 
 def test_every_field_of_every_table_is_listed_with_its_words():
-    for module in (tables, bridges, string_set):
+    for module in (tables, bridges, machine, string_set):
         for table in vars(module).values():
             if isinstance(table, type) and issubclass(table, Table) and not table.__name__.startswith("_"):
                 for name, each in table.model_fields.items():
@@ -70,7 +71,8 @@ def test_a_default_is_what_is_taken():
 REQUIRED = {
     "title", "strings", "board.nut_width", "board.width_at.fret", "board.width_at.width", "blank.length", "blank.width",
     "strings.set", "strings.replace[...].string", "bridge.kind", "bridge.pins.distance",
-    "bridge.under[...].name", "bridge.under[...].outline", "nut.locking.rise",
+    "bridge.under[...].name", "bridge.under[...].outline", "nut.locking.rise", "machine.cutters",
+    "machine.cutters[...].operations", "machine.cutters[...].diameter", "machine.cutters[...].cutting_length",
 }  # fmt: skip
 
 

@@ -35,7 +35,10 @@ from plan_space import (
 )
 from plan_space import blank as blank_keys
 from plan_space import board as board_keys
+from plan_space import cutter as cutter_keys
 from plan_space import fret_wire as wire_keys
+from plan_space import machine as machine_keys
+from plan_space import tabs as tab_keys
 
 from slotwright.layout.drawing.catalogue import described, draw_sheet
 from slotwright.layout.drawing.sheet import Text
@@ -43,6 +46,7 @@ from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.names import BRIDGE_KINDS
 from slotwright.layout.plan.bridges import KINDS as BRIDGES
+from slotwright.layout.plan.machine import Cutter, Machine, Tabs
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.reader import parse_plan
 from slotwright.layout.plan.string_set import Replacement, StringSet
@@ -123,7 +127,7 @@ def drawn_or_refused(made, mirrored):
 
 @pytest.mark.parametrize("part", parts(8))
 def test_a_plan_is_drawn_or_refused(part):
-    prove(lambda made: drawn_or_refused(*made), st.tuples(contents(), st.booleans()), 200, part)
+    prove(lambda made: drawn_or_refused(*made), st.tuples(contents(), st.booleans()), 140, part)
 
 
 @pytest.mark.parametrize("part", parts(2))
@@ -174,6 +178,9 @@ def test_the_plans_know_every_table_and_key():
     assert keys(calibration()) == set(Calibration.model_fields)
     assert keys(nut(about)) == set(Nut.model_fields)
     assert keys(*locking(about)) == set(Locking.model_fields)
+    assert keys(*machine_keys(about)) == set(Machine.model_fields)
+    assert keys(*cutter_keys(about, ["slots"])) == set(Cutter.model_fields)
+    assert keys(tab_keys(about)) == set(Tabs.model_fields)
     told = []
     prove(told.append, string(about, 0), 1000)
     assert keys(["course"], *told) == set(String.model_fields)

@@ -8,6 +8,7 @@ import numpy as np
 
 from slotwright.layout.instrument.tolerances import CAUSES, DRAWS
 from slotwright.layout.instrument.tunings import losses
+from slotwright.layout.machine.jobs import told
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -36,7 +37,8 @@ def checked(instrument: Instrument, sheets: Sequence[str]) -> dict[str, Any]:
         "warnings": [finding.words for finding in instrument.warnings],
         "fret_wire": [finding.words for finding in instrument.wire_findings],
         "bridge": [finding.words for finding in instrument.bridge_findings],
-        "findings": [finding.data for finding in instrument.findings],
+        "machine": [finding.words for finding in told(instrument)],
+        "findings": [finding.data for finding in (*instrument.findings, *told(instrument))],
         "assumed": {key: assumed.value for key, assumed in instrument.assumed.items()},
     }
 
