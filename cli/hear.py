@@ -72,7 +72,7 @@ def command(
         written, number = added_to(before, readings, found, instrument.plan, moved=moved)
     files = {}
     if evidence is not None:
-        from slotwright.layout.export.evidence.page import page  # noqa: PLC0415
+        from slotwright.layout.export.report.evidence import page  # noqa: PLC0415
 
         files[evidence] = page(instrument, found)
     if save_plan is not None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
 from slotwright import templates
-from slotwright.layout.export.evidence.charts import level_rows, partials_picture, pitch_picture
+from slotwright.layout.export.report.heard import level_rows, partials_picture, pitch_picture
 from slotwright.layout.findings import sentence
 from slotwright.layout.sound.readings import listed
 from slotwright.layout.units import cents
