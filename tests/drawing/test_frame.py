@@ -153,3 +153,26 @@ def test_tables_tell_what_prose_told():
     assumed = next(text for text in draw_sheet(instrument, "board").texts if text.heading.startswith("Assumed"))
     assert ("divisions of the octave", "12") in assumed.rows
     assert not any("." in row[0] or "_" in row[0] for row in assumed.rows)
+
+
+@pytest.mark.parametrize("left_handed", [False, True])
+@pytest.mark.parametrize("name", STARTERS)
+def test_no_leader_runs_over_a_hole_or_a_pocket(name, left_handed):
+    """A leader is a thin line that ends beside a text; contacts have theirs behind the bridge."""
+    given = starter(name)
+    instrument = lay_out(
+        given.model_copy(update={"board": given.board.model_copy(update={"left_handed": left_handed})})
+    )
+    for each in described(instrument):
+        drawing = draw_sheet(instrument, each).drawing
+        labels = [shapely.Polygon(e.corners()).buffer(1.3) for e in drawing if isinstance(e, Text)]
+        holes = [e for e in drawing if e.layer in (Layer.DRILL, Layer.POCKET)]
+        solid = [
+            shapely.Polygon(e.points()) if isinstance(e, Contour) else shapely.Point(e.centre).buffer(e.radius)
+            for e in holes
+        ]
+        for line in (e for e in drawing if isinstance(e, Line) and e.layer == Layer.DIM):
+            ends = [shapely.Point(line.start), shapely.Point(line.end)]
+            if any(label.contains(end) for label in labels for end in ends):
+                path = shapely.LineString([line.start, line.end])
+                assert not any(path.crosses(hole) for hole in solid), (each, line)

@@ -6,6 +6,7 @@ import shapely
 from boards import PLANS
 from helpers import FANNED, GOLDEN, STARTERS, contents, crossed, golden, plan, plans, starter, tried
 from hypothesis import assume, given
+from hypothesis import strategies as st
 
 from slotwright.layout.drawing.catalogue import SHEETS, described, draw_sheet
 from slotwright.layout.drawing.index import pin_play_cents
@@ -110,15 +111,15 @@ def test_awkward_plans(name, mirrored):
         check_sheet(draw_sheet(instrument, sheet, mirrored=mirrored))
 
 
-@given(plans())
-@tried(100)
-def test_whatever_can_be_laid_out_can_be_drawn(made):
+@given(plans(), st.booleans())
+@tried(300)
+def test_whatever_can_be_laid_out_can_be_drawn(made, mirrored):
     try:
         instrument = lay_out(Plan.model_validate(made))
     except PlanError:
         assume(False)
     for sheet in described(instrument):
-        check_sheet(draw_sheet(instrument, sheet))
+        check_sheet(draw_sheet(instrument, sheet, mirrored=mirrored))
 
 
 def lines(sheet, layer):
