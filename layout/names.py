@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Final, Literal, get_args
 
-SheetName = Literal["board", "slots", "marks", "stick", "index", "radius", "nut", "saddle", "bridge", "setup"]
+SheetName = Literal[
+    "board", "slots", "marks", "stick", "index", "radius", "nut", "saddle", "bridge", "template", "setup"
+]
 Format = Literal["dxf", "svg", "pdf"]
 Version = Literal["R12", "R2000", "R2010"]
 Operation = Literal["surface", "slots", "marks", "pockets", "holes", "outline"]

@@ -314,6 +314,17 @@ def tabs(about):
     }
 
 
+def template(about):
+    return st.fixed_dictionaries(
+        {
+            "for": some(["outline", "saddle slot", "nut groove"]),
+            "bush": written(about, 10, 20),
+            "cutter": written(about, 2, 8),
+        },
+        optional={"thickness": length(about, 6, 18, (1, 50))},
+    )
+
+
 def machine(about):
     end = 0.98 * about.scale
     box = st.tuples(
@@ -688,6 +699,7 @@ def contents(draw, kinds=None):
         "calibration": table({}, calibration()),
         "nut": nuts(about),
         "bridge": bridges,
+        "template": st.lists(template(about), max_size=2),
     }
     if draw(st.integers(0, 5)) == 0:  # few: it takes long to lay out what a router does
         tables["machine"] = table(*machine(about))

@@ -60,10 +60,10 @@ def _board(instrument: Instrument) -> Iterator[Entity]:
         yield Line(Layer.CUT_SLOTS, point(slot[0]), point(slot[1]))
     if (instrument.plan.behind_nut and instrument.first_slot) or neck.nut_moved:
         yield Line(Layer.REF_CENTRE, point(neck.lines_in_board[0, 0]), point(neck.lines_in_board[0, 1]))
-    yield from _groove(instrument)
+    yield from groove(instrument)
 
 
-def _groove(instrument: Instrument) -> Iterator[Contour]:
+def groove(instrument: Instrument) -> Iterator[Contour]:
     """Draw the groove for the nut from edge to edge, where the board is long enough for one."""
     plan, neck = instrument.plan, instrument.neck
     if not plan.nut or not 0 < plan.nut.slot <= plan.behind_nut:

@@ -6,7 +6,19 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from slotwright.layout import names
-from slotwright.layout.drawing import board, bridge, index, nut, position_marks, radius, saddle, setup, slots, stick
+from slotwright.layout.drawing import (
+    board,
+    bridge,
+    index,
+    nut,
+    position_marks,
+    radius,
+    saddle,
+    setup,
+    slots,
+    stick,
+    template,
+)
 from slotwright.layout.drawing.frame import Content, framed
 from slotwright.layout.errors import SheetError
 from slotwright.layout.plan.fields import listed, nearest
@@ -45,6 +57,7 @@ SHEETS: Final[Mapping[SheetName, SheetKind]] = {
     "nut": SheetKind(nut.content, nut.missing),
     "saddle": SheetKind(saddle.content, saddle.missing),
     "bridge": SheetKind(bridge.content, bridge.missing),
+    "template": SheetKind(template.content, template.missing),
     "setup": SheetKind(setup.content, setup.missing),
 }
 

@@ -26,6 +26,7 @@ _LISTS: Final = {
     "under": "under[...]",
     "cutters": "cutters[...]",
     "replace": "replace[...]",
+    "template": "template[...]",
 }  # keys that hold a list of tables
 _UNIT: Final = re.compile(r" \[(cents|degrees|g/m|N mm2|mm/min|rev/min)\]")  # in what is said of a key
 

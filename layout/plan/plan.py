@@ -31,6 +31,7 @@ from slotwright.layout.plan.tables import (
     Setup,
     String,
 )
+from slotwright.layout.plan.template import Template
 from slotwright.layout.units import Unit, show
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ class Plan(Table):
         How many strings, a list of tables, string 1 (treble) first, or a usual set: ``{ set = "electric 10-46" }``.
     tunings
         Other tunings to serve, such as ``["D2 A2 D3 G3 A3 D4"]``, lowest string first.
-    scale, board, frets, job, blank, jig, setup, compensation, calibration, nut, bridge, machine
+    scale, board, frets, job, blank, jig, setup, compensation, calibration, nut, bridge, machine, template
         The tables.
     """
 
@@ -80,6 +81,7 @@ class Plan(Table):
     nut: Nut | None = None
     bridge: Bridge | None = None
     machine: Machine | None = None
+    template: Annotated[tuple[Template, ...], rows.tables()] = ()
 
     @model_validator(mode="wrap")
     @classmethod

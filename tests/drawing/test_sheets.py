@@ -251,7 +251,19 @@ def test_golden_file_catches_a_hair():
 
 
 def test_every_sheet_has_its_module():
-    assert list(SHEETS) == ["board", "slots", "marks", "stick", "index", "radius", "nut", "saddle", "bridge", "setup"]
+    assert list(SHEETS) == [
+        "board",
+        "slots",
+        "marks",
+        "stick",
+        "index",
+        "radius",
+        "nut",
+        "saddle",
+        "bridge",
+        "template",
+        "setup",
+    ]
 
 
 def test_a_fan_tells_its_angles_on_the_slots_sheet():

@@ -73,6 +73,7 @@ REQUIRED = {
     "strings.set", "strings.replace[...].string", "bridge.kind", "bridge.pins.distance",
     "bridge.under[...].name", "bridge.under[...].outline", "nut.locking.rise", "machine.cutters",
     "machine.cutters[...].operations", "machine.cutters[...].diameter", "machine.cutters[...].cutting_length",
+    "template[...].for", "template[...].bush", "template[...].cutter",
 }  # fmt: skip
 
 
