@@ -172,6 +172,7 @@ def _border(edge: Box) -> Contour:
 
 def _texts(instrument: Instrument, content: Content) -> Iterator[Passage]:
     """Give the texts of a sheet, each with its heading."""
+    yield Passage("Cautions", (*cautions.SHEET, *content.cautions))
     yield from content.figures
     noted = [*(f"Warning: {warning}." for warning in instrument.warnings), *content.notes]
     assumed = [
@@ -182,7 +183,6 @@ def _texts(instrument: Instrument, content: Content) -> Iterator[Passage]:
     ]
     if noted or not assumed:
         yield Passage("Notes", tuple(noted) or ("Everything drawn here is stated in the plan.",))
-    yield Passage("Cautions", (*cautions.SHEET, *content.cautions))
     if assumed:
         yield Passage("Assumed, not stated in the plan", (), (("what", "taken as"), *assumed))
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     Number = Callable[[float], str]
 
 _CAPITALS = 0.72  # height of capitals over font size, common to sans-serif faces
+_HALF = 0.7  # bulge from which an arc is drawn as two
 
 
 def svg(sheet: Sheet, *, unit: Unit = "mm", lettering: Lettering = "text") -> bytes:
@@ -105,8 +106,11 @@ def _path(contour: Contour, at: Callable[[Point], tuple[str, str]], number: Numb
     for start, end, bulge in contour.sides():
         x, y = at(end)
         if bulge:
-            radius = number(Arc.between(start, end, bulge).radius)
-            yield f"A {radius} {radius} 0 {int(abs(bulge) > 1)} {int(bulge < 0)} {x} {y}"
+            arc = Arc.between(start, end, bulge)
+            radius = number(arc.radius)
+            # Of half a circle the last decimal of its ends shifts the middle by a hundredth of a mm: two quarters.
+            for place in (at(arc.at(0.5)), (x, y)) if abs(bulge) > _HALF else ((x, y),):
+                yield f"A {radius} {radius} 0 0 {int(bulge < 0)} {place[0]} {place[1]}"
         elif end != contour.corners[0]:
             yield f"L {x} {y}"
     yield "Z"

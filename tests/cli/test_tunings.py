@@ -81,5 +81,5 @@ def test_the_drawings_of_a_plan_with_tunings(run, heron):
     plain = board()
     planned(heron, TUNING)
     back = json.loads(run("compensate", heron, "--json")[1])["strings"][5]["saddle_offset"]
-    assert f"set back {back:.2f}" in board()
+    assert f">{back:.2f}</text>" in board()
     assert f"set back {back:.2f}" not in plain

@@ -52,7 +52,7 @@ def test_every_slot_where_it_belongs(tmp_path, instrument, version, unit):
     (outline,) = [shapely.get_coordinates(s) for s in shapes[layers == "CUT_OUTLINE"]]
     outline *= 25.4 if unit == "in" else 1.0
     assert (outline[0] == outline[-1]).all()
-    assert np.abs(outline[:-1] - instrument.neck.outline).max() < NEAR
+    assert np.abs(outline[:-1] - instrument.neck.core).max() < NEAR
 
 
 @pytest.mark.parametrize("version", VERSIONS)

@@ -368,7 +368,7 @@ def test_more_than_forty_pages_ask_for_larger_paper():
 
 
 def test_no_known_paper_is_large_enough():
-    whole = tuple(Line(Layer.MARK, (0, y), (30_000, y)) for y in range(0, 10_000, 200))
+    whole = tuple(Line(Layer.MARK, (0, y), (30_000, y)) for y in range(0, 10_000, 5000))
     with pytest.raises(PaperError, match="take a larger paper"):
         printed(Sheet("vast", "Vast", whole, (0, 0, 30_000, 10_000)))
 

@@ -25,6 +25,7 @@ from slotwright.layout.export.dxf import dxf
 from slotwright.layout.export.pdf import pdf
 from slotwright.layout.export.svg import svg
 from slotwright.layout.export.tiling import FOOT, SIDE, share_out
+from slotwright.layout.instrument.arcs import Arc
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.names import VERSIONS
 from slotwright.layout.plan.plan import Plan
@@ -89,6 +90,13 @@ def check_shape(entity, points, near):
             assert off_contour(points, entity) < near
             for corner in entity.corners:
                 assert np.hypot(*(points - corner).T).min() < near
+
+
+def largest_radius(entity):
+    """Give the largest radius of a circle, or of the arcs of a contour that turn by more than half a right angle."""
+    if isinstance(entity, Contour):
+        return max((Arc.between(*side).radius for side in entity.sides() if abs(side[2]) > 0.2), default=0.0)
+    return getattr(entity, "radius", 0.0)
 
 
 def alike(entity, points, near):
@@ -172,8 +180,8 @@ def test_pdf(part):
                         check_shape(entity, points + corner, NEAR["pdf"])
                     for entity in due:
                         if not isinstance(entity, Line):
-                            # A circle is four cubic curves, off by 0.027 % of its radius at most.
-                            near = max(NEAR["pdf"], 3e-4 * getattr(entity, "radius", 0.0))
+                            # A quarter of a circle is a cubic curve, off by 0.027 % of its radius at most.
+                            near = max(NEAR["pdf"], 3e-4 * largest_radius(entity))
                             assert any(alike(entity, points + corner, near) for points in paths)
                     seen.update(map(id, due))
         assert seen == {id(entity) for entity in sheet.entities if entity.layer in CUT}
