@@ -127,7 +127,7 @@ def drawn_or_refused(made, mirrored):
 
 @pytest.mark.parametrize("part", parts(8))
 def test_a_plan_is_drawn_or_refused(part):
-    prove(lambda made: drawn_or_refused(*made), st.tuples(contents(), st.booleans()), 140, part)
+    prove(lambda made: drawn_or_refused(*made), st.tuples(contents(), st.booleans()), 100, part)
 
 
 @pytest.mark.parametrize("part", parts(2))
@@ -154,8 +154,8 @@ def test_most_of_these_plans_can_be_drawn():
         return True
 
     # Examples come in clusters of like ones, so it takes many for a share; what can be laid out can be drawn.
-    prove(lambda made: told.append(stands(made)), contents(), 700, 0)
-    assert sum(told) > 0.6 * len(told)
+    prove(lambda made: told.append(stands(made)), contents(), 400, 0)
+    assert sum(told) > (0.6 - slack(0.6, len(told))) * len(told)
 
 
 def test_the_plans_know_every_table_and_key():
