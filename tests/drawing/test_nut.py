@@ -234,7 +234,7 @@ def test_any_nut(part):
             check(instrument)
             drawn.append(given)
 
-    prove(holds, any_plan(), 450, part)
+    prove(holds, any_plan(), 350, part)
     say(f"{len(drawn)} nuts drawn")
     assert len(drawn) >= (100 if FULL else 5)
 

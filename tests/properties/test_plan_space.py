@@ -127,7 +127,7 @@ def drawn_or_refused(made, mirrored):
 
 @pytest.mark.parametrize("part", parts(8))
 def test_a_plan_is_drawn_or_refused(part):
-    prove(lambda made: drawn_or_refused(*made), st.tuples(contents(), st.booleans()), 100, part)
+    prove(lambda made: drawn_or_refused(*made), st.tuples(contents(), st.booleans()), 70, part)
 
 
 @pytest.mark.parametrize("part", parts(2))
