@@ -52,6 +52,7 @@ def command(
     (rule of thumb). Of equal pitches on neighbouring strings the order alone tells which is which.
     """
     from slotwright.layout.export.data import hear as data  # noqa: PLC0415 - quick --help
+    from slotwright.layout.sound.played import PlayedError  # noqa: PLC0415
     from slotwright.layout.sound.readings import hear  # noqa: PLC0415
     from slotwright.layout.sound.written import added_to, table  # noqa: PLC0415
 
@@ -61,6 +62,8 @@ def command(
     before = readings.read_bytes() if readings.exists() else None
     try:
         found = hear(instrument, take, played, _others(again), lambda each: counted(each, "listening"))
+    except PlayedError as error:
+        raise SlotwrightError(f"--played: {error}") from None
     except (FileNotFoundError, IsADirectoryError, NotADirectoryError) as error:
         raise SlotwrightError(f"{error.filename}: {(error.strerror or '').lower()}; a recording is needed") from None
     warn(instrument)

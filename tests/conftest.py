@@ -1,6 +1,7 @@
 """What all tests share: one thread each, one policy for what is drawn, and programs that may be missing."""
 
 # ruff: noqa: E402 - numpy counts its threads when it is imported
+import io
 import os
 import shutil
 import subprocess
@@ -85,3 +86,25 @@ def pdftotext():
         return subprocess.run([program, *args, "-"], capture_output=True, text=True, check=True).stdout
 
     return words
+
+
+@pytest.fixture
+def run(capsys, tmp_path, monkeypatch):
+    """Run a command in an empty folder, perhaps with something typed; give exit code, output and messages."""
+    from slotwright.cli import main
+
+    monkeypatch.chdir(tmp_path)
+
+    def once(*args, typed=None):
+        if typed is not None:
+            monkeypatch.setattr("sys.stdin", io.StringIO(typed))
+        try:
+            main([str(arg) for arg in args])
+            code = 0
+        except SystemExit as end:
+            code = end.code
+        told = capsys.readouterr()
+        assert "Traceback" not in told.err
+        return code, told.out, told.err
+
+    return once

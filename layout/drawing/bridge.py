@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.drawing import contacts
+from slotwright.layout.drawing.bridge_tables import aside, check_points, distances, hole_table, margin_table
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.lettering import text_width
 from slotwright.layout.drawing.marks import cross, pocket, point, rounded, sides
-from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Passage, Text
+from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text
 from slotwright.layout.errors import needed
 from slotwright.layout.findings import sentence
 from slotwright.layout.instrument.arcs import bulge_of
-from slotwright.layout.instrument.bridge import TIE_HOLE, foot_hollow, margins, single_units
+from slotwright.layout.instrument.bridge import TIE_HOLE, foot_hollow, single_units
 from slotwright.layout.instrument.replacing import bare
 from slotwright.layout.plan.bridges import SaddleSlot
-from slotwright.layout.units import SHOWN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 CAUTIONS: Final = (
-    "Lay the strip on the crowns and dry fit the bridge.",
+    "Lay the sheet by its last fret and dry fit the bridge.",
     "Thread on both outer strings, compare both sides and both diagonals with their figures; only then drill.",
 )
 _HEIGHT: Final = 2.5
@@ -65,7 +65,12 @@ def content(instrument: Instrument) -> Content:
     else:
         check = f"A to C, {said(float(np.hypot(*(a - c))))} {units}"
     origin = f"centre line, {said(crown)} {units} before fret {near} (symbol)"
-    figures = [*contacts.table(instrument), *_distances(instrument), *_hole_table(instrument), *_margins(instrument)]
+    figures = [
+        *contacts.table(instrument),
+        *distances(instrument),
+        *hole_table(instrument),
+        *margin_table(instrument),
+    ]
     return Content(
         entities,
         list(_notes(instrument, gap)),
@@ -299,89 +304,11 @@ def _checks(instrument: Instrument, gap: _Gap) -> Iterator[Entity]:
         yield Text(Layer.TEXT, letter, name, 3.5, "center", "bottom" if outward > 0 else "top")
 
 
-def _distances(instrument: Instrument) -> Iterator[Passage]:
-    """Tell the sides and diagonals to check with a rule."""
-    names = dict(zip("ABCD", check_points(instrument), strict=True))
-    rows = [
-        (f"{a}-{b}", instrument.length(float(np.hypot(*(names[a] - names[b])))), what)
-        for (a, b), what in (("AC", "side"), ("BD", "side"), ("AD", "diagonal"), ("BC", "diagonal"))
-    ]
-    fret = instrument.plan.action_fret
-    yield Passage(
-        "Check before you drill",
-        (f"A and B: ends of fret {fret} at the board's edges; C and D: {checked_on(instrument)}.",),
-        (("from to", "distance", ""), *rows),
-    )
-
-
-def _hole_table(instrument: Instrument) -> Iterator[Passage]:
-    """Tell where each hole is drilled, from the octave fret along the centre line and aside."""
-    placed, said, fret = instrument.bridge, instrument.length, instrument.plan.action_fret
-    crown = float(instrument.neck.frets.middle[fret])
-    if placed.holes:
-        rows = [
-            (
-                hole.what,
-                "stays" if hole.there else said(hole.diameter),
-                contacts.signed(said(hole.x - crown)),
-                _aside(instrument, hole.y),
-            )
-            for hole in placed.holes
-        ]
-        yield Passage("Holes", (), (("for", "drill", f"from fret {fret}", "from the centre line"), *rows))
-
-
-def _margins(instrument: Instrument) -> Iterator[Passage]:
-    """Tell the air between the outer strings and the edges of the board."""
-    said = instrument.length
-    rows = [
-        (name, contacts.signed(said(treble)), contacts.signed(said(bass)), f"{share:.2f}")
-        for name, treble, bass, share in margins(instrument.plan, instrument.neck)
-    ]
-    yield Passage(
-        "Outer strings to the edges",
-        ("Last column: what 1.00 of bridge shift to the treble side takes off the treble margin.",),
-        (("at", "treble", "bass", "per 1.00"), *rows),
-    )
-
-
-def check_points(instrument: Instrument) -> tuple[Floats, Floats, Floats, Floats]:
-    """Give crown ends A (treble) and B (bass), and C and D on the bridge, treble side first."""
-    bass, treble = instrument.neck.lines_in_board[instrument.plan.action_fret]
-    placed = instrument.bridge
-    posts = [np.array([hole.x, hole.y]) for hole in placed.holes if hole.what == "post"]
-    if posts:
-        return treble, bass, posts[0], posts[1]
-    corners = placed.outlines[0] if len(placed.outlines) == 1 else placed.slot
-    if corners is not None:
-        return treble, bass, corners[3], corners[0]
-    return treble, bass, placed.contacts[0], placed.contacts[-1]
-
-
-def checked_on(instrument: Instrument) -> str:
-    """Say what of the bridge the points C and D are."""
-    placed = instrument.bridge
-    if any(hole.what == "post" for hole in placed.holes):
-        return "posts"
-    if len(placed.outlines) == 1:
-        rounded_off = getattr(instrument.plan.bridge, "corner_radius", 0.0)
-        return f"front corners of the bridge{' before they are rounded' if rounded_off else ''}"
-    return "outer contacts" if placed.slot is None else "front corners of the saddle slot"
-
-
-def _aside(instrument: Instrument, y: float) -> str:
-    """Say how far off the centre line a hole stands, and to which side."""
-    if abs(y) < SHOWN:
-        return "on it"
-    side = "treble" if (y > 0) != instrument.plan.board.left_handed else "bass"
-    return f"{instrument.length(abs(y))} {side}"
-
-
 def _of_ties(instrument: Instrument) -> Iterator[str]:
     bridge, ties, said = instrument.plan.bridge, instrument.bridge.ties, instrument.length
     if ties is None or not isinstance(bridge, SaddleSlot):
         return
-    asides = "; ".join(_aside(instrument, float(rear[1])) for _, rear in ties)
+    asides = "; ".join(aside(instrument, float(rear[1])) for _, rear in ties)
     high = "" if bridge.tie_height is None else f", their middles {said(bridge.tie_height)} above the top"
     yield (
         f"{len(ties)} tie holes, {said(bridge.tie_diameter or TIE_HOLE)} wide, run along the strings{high}: drill "
@@ -396,7 +323,7 @@ def _notes(instrument: Instrument, gap: _Gap) -> Iterator[str]:
     if gap.cut:
         yield (
             f"Between two break lines {said(gap.cut)} of the neck are left out: fret {plan.action_fret} is drawn so "
-            "much nearer, all figures are true. Lay the sheet by the last fret."
+            "much nearer, all figures are true."
         )
     if single_units(plan):
         yield "Bridge: a single unit for each string, set along it with as much travel before the contact as behind."
@@ -415,7 +342,7 @@ def _notes(instrument: Instrument, gap: _Gap) -> Iterator[str]:
         same = [hole for hole in placed.holes if hole.what == what]
         if same[0].seat is not None and bridge.seat is not None:
             wide, deep = map(said, bridge.seat)
-            yield f"They are opened to {wide} wide, {deep} deep, where the ball ends sit."
+            yield f"String holes are opened to {wide} wide, {deep} deep, where the ball ends sit."
         if same[0].top is not None:
             yield (
                 f"Pins are tapered: drill {said(same[0].diameter)}, ream to {said(same[0].top)} at the top, until "

@@ -21,7 +21,7 @@ from slotwright.layout.drawing.sheet import (
     Text,
     extents,
 )
-from slotwright.layout.drawing.typesetting import LABEL, SMALL, UNSET, in_rows, set_passage
+from slotwright.layout.drawing.typesetting import SMALL, UNSET, in_rows, set_down, set_passage, title_cells
 from slotwright.layout.plan.assumed import plain_name
 
 if TYPE_CHECKING:
@@ -135,7 +135,7 @@ def framed(
         words = "MIRRORED: seen from the back"
         frame.append(Text(Layer.FRAME, (left, edge[3] - 3), words, 5.0, "left", "top"))
     for column in columns:
-        frame += column.set((edge[0] + _GAP, foot - 3.5))
+        frame += set_down(column.lines, (edge[0] + _GAP + column.left, foot - 3.5))
     frame += _title_block(instrument.plan.title, block, at)
     units = instrument.plan.units
     level = scale_bar((left, foot + 5.5), width, upright=False, units=units)
@@ -201,16 +201,6 @@ class _Column:
         """How far down it reaches, with what is taken below it [mm]."""
         return sum(line.step for line in self.lines[1:]) + (3 * SMALL if self.lines else 0.0) + self.taken
 
-    def set(self, corner: Point) -> Iterator[Text | Line]:
-        """Set it from the corner of all columns down."""
-        x, y = corner[0] + self.left, corner[1]
-        for place, line in enumerate(self.lines):
-            y -= line.step if place else 0.0
-            for at, text, across in line.cells:
-                yield Text(Layer.FRAME, (x + at, y), text, line.height, across, "middle")
-            if line.rule:
-                yield Line(Layer.DIM, (x, y - 2.4), (x + line.rule, y - 2.4))
-
 
 def _columns(texts: Sequence[Passage], room: float, block: float) -> list[_Column]:
     """Set texts into columns, each whole into the shortest; the last one may stand on the title block."""
@@ -258,17 +248,7 @@ def _title_block(title: str, rows: Sequence[Sequence[tuple[str, str]]], place: B
     yield Line(Layer.DIM, (left, bottom), (left, top))
     for line, height, down in _title_lines(title, right - left - 6):
         yield Text(Layer.FRAME, (left + 3, top - down), line, height, up="middle")
-    for i, row in enumerate(rows):
-        y = top - _HEAD - i * _ROW
-        yield Line(Layer.DIM, (left, y), (right, y))
-        cell = (right - left) / len(row)
-        for j, (label, value) in enumerate(row):
-            x = left + j * cell
-            if j:
-                yield Line(Layer.DIM, (x, y), (x, y - _ROW))
-            yield Text(Layer.FRAME, (x + 2, y - 0.7), label, LABEL, up="top")
-            text, height = fitted(value, cell - 4, 2.4)
-            yield Text(Layer.FRAME, (x + 2, y - _ROW + 0.9), text, height)
+    yield from title_cells(rows, (left, bottom, right, top - _HEAD))
 
 
 def _title_lines(title: str, room: float) -> list[tuple[str, float, float]]:

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from slotwright.layout.drawing.lettering import fitted, text_width, wrapped
+from slotwright.layout.drawing.sheet import Layer, Line, Text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from slotwright.layout.drawing.sheet import Across, Passage
+    from slotwright.layout.drawing.sheet import Across, Box, Passage
+    from slotwright.layout.instrument.arcs import Point
 
     Fields = Sequence[tuple[str, str]]
 
@@ -114,3 +116,46 @@ def in_rows(fields: Iterable[tuple[str, str]], room: float, least: float) -> lis
         else:
             rows.append([field])
     return rows
+
+
+def set_down(lines: Iterable[SetLine], corner: Point) -> Iterator[Text | Line]:
+    """Draw a column, its first line at a corner and the others below it.
+
+    Parameters
+    ----------
+    lines
+        The column.
+    corner
+        Left end of its first line, half way up its capitals [mm].
+    """
+    x, y = corner
+    for place, line in enumerate(lines):
+        y -= line.step if place else 0.0
+        for at, text, across in line.cells:
+            yield Text(Layer.FRAME, (x + at, y), text, line.height, across, "middle")
+        if line.rule:
+            yield Line(Layer.DIM, (x, y - 2.4), (x + line.rule, y - 2.4))
+
+
+def title_cells(rows: Sequence[Sequence[tuple[str, str]]], place: Box) -> Iterator[Line | Text]:
+    """Draw the cells of a title block into its place: a small label close above each value.
+
+    Parameters
+    ----------
+    rows
+        Label and value of each cell, row by row from above.
+    place
+        Left, bottom, right and top of the block [mm].
+    """
+    left, bottom, right, top = place
+    high = (top - bottom) / len(rows) if rows else 0.0
+    for i, row in enumerate(rows):
+        y, cell = top - i * high, (right - left) / len(row)
+        yield Line(Layer.DIM, (left, y), (right, y))
+        for j, (label, value) in enumerate(row):
+            x = left + j * cell
+            if j:
+                yield Line(Layer.DIM, (x, y), (x, y - high))
+            yield Text(Layer.FRAME, (x + 2, y - 0.7), label, LABEL, up="top")
+            text, height = fitted(value, cell - 4, 2.4)
+            yield Text(Layer.FRAME, (x + 2, y - high + 0.9), text, height)

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Final
 
 from slotwright.layout.drawing.lettering import fitted
 from slotwright.layout.drawing.sheet import Passage, Text, extents
-from slotwright.layout.drawing.typesetting import LABEL, SMALL, SetLine, in_rows, set_passage
+from slotwright.layout.drawing.typesetting import SetLine, in_rows, set_down, set_passage, title_cells
 from slotwright.layout.export import ink
 from slotwright.layout.export.page import corner
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
 
     from reportlab.pdfgen.canvas import Canvas
 
@@ -107,17 +107,21 @@ class _Cover:
         canvas.translate(*corner(self.layout))
         if self.view:
             self._head(canvas, self.view)
-            _title_block(canvas, self.sheet.fields, self.layout.window[0])
+            self._title_block(canvas)
         for number, lines in enumerate(self.columns):
-            x, y = number * (self.column + _GAP), self.top
-            for line in lines:
-                y -= line.step
-                for place, text, across in line.cells:
-                    ink.write(canvas, (x + place, y), text, line.height, across)
-                if line.rule:
-                    canvas.setLineWidth(ink.THIN)
-                    canvas.line(x, y - 1.2, x + line.rule, y - 1.2)
+            if lines:
+                corner_of = (number * (self.column + _GAP), self.top - lines[0].step / 2)
+                ink.draw(canvas, set_down(lines, corner_of))
         canvas.restoreState()
+
+    def _title_block(self, canvas: Canvas) -> None:
+        """Draw the title block along the foot of the window."""
+        wide = self.layout.window[0]
+        if rows := in_rows(self.sheet.fields, wide, _CELL):
+            place = (0.5, 0.5, wide - 0.5, 0.5 + _ROW * len(rows))
+            ink.draw(canvas, title_cells(rows, place))
+            canvas.setLineWidth(ink.THICK)
+            canvas.rect(0.5, 0.5, wide - 1, _ROW * len(rows), fill=0)
 
     def _head(self, canvas: Canvas, view: _View) -> None:
         wide, high = self.layout.window
@@ -207,25 +211,3 @@ def _poured(
             del column[back:]
         columns.append(tuple(column))
     return rest, columns
-
-
-def _title_block(canvas: Canvas, fields: Iterable[tuple[str, str]], wide: float) -> None:
-    """Draw the title block along the foot of the window: a small label close above each value."""
-    rows = in_rows(fields, wide, _CELL)
-    if not rows:
-        return
-    high = _ROW * len(rows)
-    canvas.setLineWidth(ink.THICK)
-    canvas.rect(0.5, 0.5, wide - 1, high, fill=0)
-    canvas.setLineWidth(ink.THIN)
-    for i, row in enumerate(rows):
-        top, cell = high + 0.5 - i * _ROW, (wide - 1) / len(row)
-        if i:
-            canvas.line(0.5, top, wide - 0.5, top)
-        for j, (label, value) in enumerate(row):
-            x = 0.5 + j * cell
-            if j:
-                canvas.line(x, top, x, top - _ROW)
-            ink.write(canvas, (x + 2, top - 0.9 - LABEL), label, LABEL)
-            text, height = fitted(value, cell - 4, SMALL, 1.4)
-            ink.write(canvas, (x + 2, top - _ROW + 1.6), text, height)

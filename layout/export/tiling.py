@@ -259,37 +259,49 @@ def _placed(sheet: Sheet, blank: Layout, box: Box, ink: _Ink) -> _Placed:
     if math.prod(axis.starts.size for axis in axes) > _MOST_TRIED:
         axes = [axis.thinned(math.sqrt(_MOST_TRIED) / axis.starts.shape[1]) for axis in axes]
     across, up = axes
-    tiles = ink.tiles(across, up)
+    # What two tiles share goes to the first of them, or to whichever is there anyway: as many at most, and at least.
+    most, least = ink.tiles(across, up), ink.tiles(across, up, alone=True)
     cut = across.cut[:, None] + up.cut[None]
     near = np.minimum(across.clear[:, None], up.clear[None])
     off = across.off[:, None] + up.off[None]
-    few = np.lexsort((off.ravel(), -near.ravel(), cut.ravel(), tiles.ravel()))
-    whole_first = np.lexsort((off.ravel(), -near.ravel(), tiles.ravel(), cut.ravel()))
+    few, perhaps = (
+        np.lexsort((off.ravel(), -near.ravel(), cut.ravel(), tiles.ravel()))[:_LOOKED_AT] for tiles in (most, least)
+    )
+    whole_first = np.lexsort((off.ravel(), -near.ravel(), most.ravel(), cut.ravel()))
     found = []
     # The map of ink is coarse: whether a tile shows the tip of a line is told by the line.
-    for place in (*few[:_LOOKED_AT], *whole_first[tiles.ravel()[whole_first] <= tiles.min() + 1][:_LOOKED_AT]):
-        i, j = divmod(int(place), tiles.shape[1])
+    for place in dict.fromkeys(
+        (*few, *perhaps, *whole_first[most.ravel()[whole_first] <= most.min() + 1][:_LOOKED_AT])
+    ):
+        i, j = divmod(int(place), most.shape[1])
         grid = replace(blank, columns=tuple(across.ends(i)), rows=tuple(up.ends(j)[::-1]))
         shown = _shown(sheet.drawing, grid)
         found.append(_Placed(replace(grid, tiles=shown), (len(shown), cut[i, j], -near[i, j], off[i, j])))
-        if len(shown) <= tiles.min():
+        if len(shown) <= least.min() and not cut[i, j]:
             break
     best = min(found, key=lambda each: each.cost)
     return _Placed(_crossed(best.layout, sheet.drawing), best.cost)
 
 
 def _shown(drawing: Sequence[Drawn], grid: Layout) -> tuple[tuple[int, int], ...]:
-    """Name the tiles that show anything that those to the left and above do not show."""
-    shapes = shapely.STRtree([shape(entity) for entity in drawing])
-    own = grid.overlap + 1e-6
+    """Name the tiles that show something alone, and of the others those that something is still missing without."""
+    shapes = np.array([shape(entity) for entity in drawing])
+    tree, own = shapely.STRtree(shapes), grid.overlap + 1e-6
+    every = [(i, j) for i in range(len(grid.rows)) for j in range(len(grid.columns))]
     found = []
-    for i in range(len(grid.rows)):
-        for j in range(len(grid.columns)):
-            left, bottom, right, top = grid.box((i, j))
-            field = shapely.box(left + own * (j > 0), bottom, right, top - own * (i > 0))
-            if len(shapes.query(field, "intersects")):
-                found.append((i, j))
-    return tuple(found)
+    for i, j in every:
+        left, bottom, right, top = grid.box((i, j))
+        first, last = (i > 0, j > 0), (i < len(grid.rows) - 1, j < len(grid.columns) - 1)
+        field = left + own * first[1], bottom + own * last[0], right - own * last[1], top - own * first[0]
+        if len(tree.query(shapely.box(*field), "intersects")):
+            found.append((i, j))
+    boxes = {tile: shapely.box(*grid.box(tile)).buffer(1e-6) for tile in every}
+    missing = shapely.difference(shapes, shapely.union_all([boxes[tile] for tile in found]))
+    for tile in every:
+        if tile not in found and shapely.intersects(boxes[tile], missing).any():
+            found.append(tile)
+            missing = shapely.difference(missing, boxes[tile])
+    return tuple(sorted(found))
 
 
 def _crossed(layout: Layout, drawing: Sequence[Drawn]) -> Layout:
@@ -412,22 +424,27 @@ class _Ink:
         summed[1:, 1:] = inked.cumsum(axis=0).cumsum(axis=1)
         return cls((float(corner[0]), float(corner[1])), field, summed)
 
-    def tiles(self, across: _Axis, up: _Axis) -> NDArray[np.int64]:
-        """Count the tiles with ink of their own for each pair of places, shape (places across, places up)."""
-        a, b = self._fields(across, 0)
-        c, d = self._fields(up, 1, down=True)
+    def tiles(self, across: _Axis, up: _Axis, *, alone: bool = False) -> NDArray[np.int64]:
+        """Count the tiles with ink of their own for each pair of places, shape (places across, places up).
+
+        What two of them share belongs to the left or the upper one; to neither where `alone` is asked for.
+        """
+        a, b = self._fields(across, 0, both=alone)
+        c, d = self._fields(up, 1, down=True, both=alone)
         left, right, low, high = a.ravel(), b.ravel(), c.ravel(), d.ravel()
         s = self.summed
         ink = s[np.ix_(right, high)] - s[np.ix_(left, high)] - s[np.ix_(right, low)] + s[np.ix_(left, low)]
         return np.asarray((ink > 0).reshape(*a.shape, *c.shape).sum(axis=(1, 3)))
 
-    def _fields(self, axis: _Axis, which: int, *, down: bool = False) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Give the first and the last field of what each tile shows and the one before it does not."""
+    def _fields(
+        self, axis: _Axis, which: int, *, down: bool = False, both: bool = False
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Give the first and the last field of what each tile shows and the one before it, or both beside, do not."""
         begin, end = axis.starts.copy(), axis.starts + axis.room
-        if down:  # rows are numbered from the top: what two share belongs to the upper one
+        if down or both:  # rows are numbered from the top: what two share belongs to the upper one
             last = np.isnan(np.column_stack((axis.starts[:, 1:], np.full(len(axis.starts), np.nan))))
             end = np.where(last, end, end - axis.overlap)
-        else:
+        if both or not down:
             begin[:, 1:] += axis.overlap
         most = self.summed.shape[which] - 1
         places = [(each - self.corner[which]) / self.field for each in (begin, end)]

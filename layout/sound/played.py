@@ -52,28 +52,28 @@ def played_notes(plan: Plan, text: str | None) -> tuple[tuple[int, int], ...]:
     for part in filter(str.strip, text.replace(",", " ").split(";")):
         left, colon, right = part.partition(":")
         if not colon:
-            raise PlayedError(f"--played: given {quoted(part.strip())}; {_FORM}")
+            raise PlayedError(f"given {quoted(part.strip())}; {_FORM}")
         which = list(_counted(left, 1, strings, "string"))
         at = list(_counted(right, 0, frets, "fret"))
         found += [(string, fret) for string in which for fret in at]
     if not found:
-        raise PlayedError(f"--played: names no note; {_FORM}")
+        raise PlayedError(f"names no note; {_FORM}")
     if len(found) > MOST:
-        raise PlayedError(f"--played: {len(found)} notes; a take has at most {MOST}")
+        raise PlayedError(f"{len(found)} notes; a take has at most {MOST}")
     return tuple(found)
 
 
 def _counted(text: str, low: int, high: int, what: str) -> Iterator[int]:
     words = text.split()
     if not words:
-        raise PlayedError(f"--played: names no {what}; {_FORM}")
+        raise PlayedError(f"names no {what}; {_FORM}")
     for word in words:
         match = _WORD.fullmatch(word)
         if match is None:
-            raise PlayedError(f"--played: given {quoted(word)} for a {what}; {_FORM}")
+            raise PlayedError(f"given {quoted(word)} for a {what}; {_FORM}")
         first = int(match[1])
         last = int(match[2]) if match[2] else first
         for number in (first, last):
             if not low <= number <= high:
-                raise PlayedError(f"--played: {what} {number}; the plan has {low} to {high}")
+                raise PlayedError(f"{what} {number}; the plan has {low} to {high}")
         yield from range(first, last + 1) if last >= first else range(first, last - 1, -1)

@@ -16,7 +16,7 @@ from slotwright.layout.sound import marks
 from slotwright.layout.sound.assignment import GATE, SURE, assign
 from slotwright.layout.sound.partials import FEWEST_FOR_STIFFNESS, fit, follow, rest
 from slotwright.layout.sound.pitch import first_pitch, part_of, series
-from slotwright.layout.sound.played import played_notes
+from slotwright.layout.sound.played import PlayedError, played_notes
 from slotwright.layout.sound.plucks import levels, plucks
 from slotwright.layout.sound.take import TakeError, clock, read_take
 
@@ -259,7 +259,7 @@ def hear(
     for place, (string, path) in enumerate(sorted((again or {}).items()), start=1):
         own = tuple(note for note in order if note[0] == string)
         if not own:
-            raise SlotwrightError(f"--again: string {string} is not among those played")
+            raise PlayedError(f"string {string}, recorded again, is not among those played")
         other = _listen(instrument, Path(path), own, wanted, watch)
         found.append(other)
         more, said = _notes_of(plan, other, place)
@@ -517,7 +517,7 @@ def _about(listened: Listened, wanted: Mapping[Note, float]) -> list[Finding]:
             string = (note or assignment.order[other])[0]
             words = (
                 f"{clock(listened.sounds[which].pluck.begin)}: {names[0]}, or {names[1]}; record string {string} "
-                f"again (--again {string}=FILE)"
+                "again by itself"
             )
             found.append(Finding("in doubt", f"string {string}", words, {"margin": float(margin)}))
     return found

@@ -223,7 +223,7 @@ def test_what_a_phone_saves(run, take, tmp_path, monkeypatch):
             (("--played", "6: x"), 'given "x" for a fret'),
             (("--played", ":"), "names no string"),
             (("--again", "3"), "write it like 3=take2.wav"),
-            (("--again", "9=take.wav"), "string 9 is not among those played"),
+            (("--again", "9=take.wav"), "string 9, recorded again, is not among those played"),
             (("--evidence", "a.txt"), "end its name in .html"),
             (("--readings", "a.txt"), "end its name in .csv"),
         ],

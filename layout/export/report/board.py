@@ -146,7 +146,7 @@ def _contacts(instrument: Instrument) -> Iterator[Markup]:
     for where, points in zip(("nut", "saddle"), _ends(instrument), strict=True):
         for number, (point, crown) in enumerate(zip(points, crowns, strict=True), start=1):
             far = measure(instrument, math.hypot(*(point - crown)))
-            told = f"string {number}: {where} contact {far.main} ({far.other}) from crown {fret}"
+            told = f"string {number}: {where} contact {far.main} ({far.other}) from fret {fret}"
             name = element("title", told)
             yield element("circle", name, cx=float(point[0]), cy=-float(point[1]), r=1.1)
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from slotwright.layout.drawing.bridge import check_points, checked_on
+from slotwright.layout.drawing.bridge_tables import check_points, checked_on
 from slotwright.layout.errors import needed
 from slotwright.layout.export.report.facts import both, measure, pitch_name
 from slotwright.layout.export.report.inline import Place, dot, element, group, line, shape, words
