@@ -37,7 +37,7 @@ _ASIDE: Final = np.array(sorted(np.linspace(-0.15, 0.15, 13), key=abs))  # of a 
 _EVEN: Final = 60  # places of the grid to try besides those that things on the drawing suggest
 _RASTER: Final = 2000  # fields of the longer side of the map of ink
 _LOOKED_AT: Final = 40  # of the best places, at most
-_MOST_TRIED: Final = 4_000_000  # tiles looked at while the grid is placed
+_MOST_TRIED: Final = 1_000_000  # tiles looked at while the grid is placed
 
 _WHOLE: Final = frozenset({Layer.CUT_SLOTS, Layer.MARK, Layer.DRILL, Layer.POCKET})
 _WEIGHTS: Final = (1e6, 1e3, 1.0)  # of cutting one of these, a label, an outline
@@ -245,10 +245,12 @@ def _centred(box: Box, blank: Layout) -> Layout:
 def _best(sheet: Sheet, blanks: Sequence[Layout]) -> Layout:
     box = _inked(sheet.drawing)
     ink = _Ink.of(sheet.drawing, box)
-    return min((_placed(sheet, blank, box, ink) for blank in blanks), key=lambda each: each.cost).layout
+    shapes = shapely.STRtree([shape(entity) for entity in sheet.drawing])
+    best = min((_placed(sheet, blank, box, ink, shapes) for blank in blanks), key=lambda each: each.cost).layout
+    return replace(best, crosses=_crosses(best, shapes))
 
 
-def _placed(sheet: Sheet, blank: Layout, box: Box, ink: _Ink) -> _Placed:
+def _placed(sheet: Sheet, blank: Layout, box: Box, ink: _Ink, shapes: shapely.STRtree) -> _Placed:
     """Place the grid over the drawing."""
     groups = [np.array([entity.box() for entity in group]).reshape(-1, 4) for group in whole(sheet.drawing)]
     drawn = np.array([entity.box() for entity in sheet.drawing])
@@ -264,49 +266,48 @@ def _placed(sheet: Sheet, blank: Layout, box: Box, ink: _Ink) -> _Placed:
     cut = across.cut[:, None] + up.cut[None]
     near = np.minimum(across.clear[:, None], up.clear[None])
     off = across.off[:, None] + up.off[None]
+    look = _LOOKED_AT if least.min() <= MOST_PAGES else 1  # too many are not printed, whichever they are
     few, perhaps = (
-        np.lexsort((off.ravel(), -near.ravel(), cut.ravel(), tiles.ravel()))[:_LOOKED_AT] for tiles in (most, least)
+        np.lexsort((off.ravel(), -near.ravel(), cut.ravel(), tiles.ravel()))[:look] for tiles in (most, least)
     )
     whole_first = np.lexsort((off.ravel(), -near.ravel(), most.ravel(), cut.ravel()))
     found = []
     # The map of ink is coarse: whether a tile shows the tip of a line is told by the line.
     for place in dict.fromkeys(
-        (*few, *perhaps, *whole_first[most.ravel()[whole_first] <= most.min() + 1][:_LOOKED_AT])
+        (*few, *perhaps, *whole_first[most.ravel()[whole_first] <= most.min() + 1][:look])
     ):
         i, j = divmod(int(place), most.shape[1])
         grid = replace(blank, columns=tuple(across.ends(i)), rows=tuple(up.ends(j)[::-1]))
-        shown = _shown(sheet.drawing, grid)
+        shown = _shown(shapes, grid)
         found.append(_Placed(replace(grid, tiles=shown), (len(shown), cut[i, j], -near[i, j], off[i, j])))
         if len(shown) <= least.min() and not cut[i, j]:
             break
-    best = min(found, key=lambda each: each.cost)
-    return _Placed(_crossed(best.layout, sheet.drawing), best.cost)
+    return min(found, key=lambda each: each.cost)
 
 
-def _shown(drawing: Sequence[Drawn], grid: Layout) -> tuple[tuple[int, int], ...]:
+def _shown(shapes: shapely.STRtree, grid: Layout) -> tuple[tuple[int, int], ...]:
     """Name the tiles that show something alone, and of the others those that something is still missing without."""
-    shapes = np.array([shape(entity) for entity in drawing])
-    tree, own = shapely.STRtree(shapes), grid.overlap + 1e-6
-    every = [(i, j) for i in range(len(grid.rows)) for j in range(len(grid.columns))]
-    found = []
-    for i, j in every:
-        left, bottom, right, top = grid.box((i, j))
-        first, last = (i > 0, j > 0), (i < len(grid.rows) - 1, j < len(grid.columns) - 1)
-        field = left + own * first[1], bottom + own * last[0], right - own * last[1], top - own * first[0]
-        if len(tree.query(shapely.box(*field), "intersects")):
-            found.append((i, j))
-    boxes = {tile: shapely.box(*grid.box(tile)).buffer(1e-6) for tile in every}
-    missing = shapely.difference(shapes, shapely.union_all([boxes[tile] for tile in found]))
-    for tile in every:
-        if tile not in found and shapely.intersects(boxes[tile], missing).any():
-            found.append(tile)
+    own = grid.overlap + 1e-6
+    rows, columns = len(grid.rows), len(grid.columns)
+    i, j = (each.ravel() for each in np.indices((rows, columns)))
+    left, bottom, right, top = np.array([grid.box(tile) for tile in zip(i, j, strict=True)]).T
+    fields = shapely.box(
+        left + own * (j > 0), bottom + own * (i < rows - 1), right - own * (j < columns - 1), top - own * (i > 0)
+    )
+    boxes = shapely.box(left - 1e-6, bottom - 1e-6, right + 1e-6, top + 1e-6)
+    found = np.zeros(rows * columns, dtype=bool)
+    found[shapes.query(fields, "intersects")[0]] = True
+    missing = shapely.difference(shapes.geometries, shapely.union_all(boxes[found]))
+    touched = np.unique(shapes.query(boxes[~found], "intersects")[0])
+    for tile in np.flatnonzero(~found)[touched]:
+        if shapely.intersects(boxes[tile], missing).any():
+            found[tile] = True
             missing = shapely.difference(missing, boxes[tile])
-    return tuple(sorted(found))
+    return tuple((int(i[tile]), int(j[tile])) for tile in np.flatnonzero(found))
 
 
-def _crossed(layout: Layout, drawing: Sequence[Drawn]) -> Layout:
+def _crosses(layout: Layout, shapes: shapely.STRtree) -> tuple[tuple[Tile, Tile, Point], ...]:
     """Place two crosses on every seam, where they cover as little of the drawing as can be."""
-    shapes = shapely.STRtree([shape(entity) for entity in drawing])
     found = []
     for tile in layout.tiles:
         for seam in layout.neighbours(tile):
@@ -320,7 +321,7 @@ def _crossed(layout: Layout, drawing: Sequence[Drawn]) -> Layout:
                     len(shapes.query(shapely.Point(point).buffer(CROSS + 1), "intersects")) for point in points
                 ]
                 found.append((tile, seam.other, points[int(np.argmin(covered))]))
-    return replace(layout, crosses=tuple(found))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
