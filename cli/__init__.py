@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import errno
+import gc
 import io
 import os
 import signal
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 # Threads of the linear algebra take longer to start than arrays as small as ours ever give back.
 for _library in ("OPENBLAS", "MKL"):
     os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
+gc.set_threshold(50_000)  # a command is over before there is much to tidy away
 
 COMMANDS: Final = {
     "new": "Write a new plan from a starter.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import math
 from dataclasses import dataclass
-from functools import reduce
+from functools import lru_cache, reduce
 from typing import Any
 
 from hypothesis import strategies as st
@@ -36,23 +36,28 @@ class About:
     gauges: tuple[float, ...] | None  # mm
 
 
-def written(about, low, high):
+WAYS = {
+    "mm": lambda x: round(x, 4),
+    "in": lambda x: round(x / 25.4, 4),
+    "says mm": lambda x: f"{x:.3f} mm",
+    "says in": lambda x: f"{x / 25.4:.4f} in",
+    "64ths": lambda x: f"{int(x * 64 / 25.4)}/64 in",
+}
+
+
+@lru_cache(4096)  # strategies are slow to make
+def written(units, low, high):
     """Write a length between two limits [mm] in one of the ways that shops do."""
+    way = st.sampled_from([units] * 5 + ["says mm", "says in", "64ths"])
     size = st.floats(low, high, allow_nan=False, allow_infinity=False)
-    bare = 1.0 if about.units == "mm" else 25.4
-    ways = [
-        size.map(lambda x: round(x / bare, 4)),
-        size.map(lambda x: f"{x:.3f} mm"),
-        size.map(lambda x: f"{x / 25.4:.4f} in"),
-        size.map(lambda x: f"{int(x * 64 / 25.4)}/64 in"),
-    ]
-    return st.sampled_from(ways[:1] * 5 + ways[1:]).flatmap(lambda way: way)
+    return st.tuples(way, size).map(lambda drawn: WAYS[drawn[0]](drawn[1]))
 
 
 def length(about, low, high, limits):
     """Draw a length: mostly between `low` and `high` [mm], now and then anything its limits allow."""
-    near = written(about, low, high)
-    return st.integers(0, 6).flatmap(lambda n: written(about, *limits) if n == 0 else near) if about.wild else near
+    near = written(about.units, low, high)
+    anything = written(about.units, *limits)
+    return st.integers(0, 6).flatmap(lambda n: anything if n == 0 else near) if about.wild else near
 
 
 def row(about, low, high, limits, *, one_for_all=False):
@@ -206,9 +211,9 @@ def tunings(about, made):
 
 def scale(about, treble, bass):
     """Give one scale or two, and where two are square."""
-    keys: dict[str, Any] = {"length": written(about, about.scale, about.scale)}
+    keys: dict[str, Any] = {"length": written(about.units, about.scale, about.scale)}
     if treble is not None:
-        keys = {"treble": written(about, treble, treble), "bass": written(about, bass, bass)}
+        keys = {"treble": written(about.units, treble, treble), "bass": written(about.units, bass, bass)}
     square = some(["nut", "saddle", 0, 7, 9.5, 12]) | st.floats(0, 60).map(lambda x: round(x, 2))
     return keys, {"square_fret": square}
 
@@ -247,7 +252,7 @@ def board(about, made):
     margin = length(about, 1.5, 0.1 * about.width, (0, 50))
     either = table({"edge_margin": margin}, {}) | table({"width_at": table(there, {})}, {})
     marks = wholes(about.frets, 6, least=0)
-    keys = {"nut_width": written(about, about.width, about.width)}
+    keys = {"nut_width": written(about.units, about.width, about.width)}
     gauged = isinstance(made, dict) or (isinstance(made, list) and all("gauge" in each for each in made))
     spacings = ["even centres"] + ["even gaps"] * gauged
     return keys, either, {
@@ -293,7 +298,7 @@ def cutter(about, operations):
     keys = {
         "operations": st.just(operations),
         "diameter": length(about, 0.35, 0.6, (0.2, 30)) if thin else length(about, 2, 6, (0.2, 30)),
-        "cutting_length": written(about, 10, 20),
+        "cutting_length": written(about.units, 10, 20),
     }
     return keys, {
         "shape": some(["flat", "ball"] if operations == ["surface"] else ["flat"]),
@@ -301,7 +306,7 @@ def cutter(about, operations):
         "spindle": st.integers(8000, 30_000),
         "feed": st.floats(100, 1500),
         "plunge": st.floats(20, 600),
-        "step_down": written(about, 0.25, 0.5) if thin else written(about, 0.5, 2),
+        "step_down": written(about.units, 0.25, 0.5) if thin else written(about.units, 0.5, 2),
         "step_over": st.floats(0.2, 0.6),
     }
 
@@ -318,8 +323,8 @@ def template(about):
     return st.fixed_dictionaries(
         {
             "for": some(["outline", "saddle slot", "nut groove"]),
-            "bush": written(about, 10, 20),
-            "cutter": written(about, 2, 8),
+            "bush": written(about.units, 10, 20),
+            "cutter": written(about.units, 2, 8),
         },
         optional={"thickness": length(about, 6, 18, (1, 50))},
     )

@@ -14,14 +14,13 @@ from slotwright.layout.drawing import (
     position_marks,
     radius,
     saddle,
-    setup,
     slots,
     stick,
-    template,
 )
 from slotwright.layout.drawing.frame import Content, framed
 from slotwright.layout.errors import SheetError
 from slotwright.layout.plan.fields import listed, nearest
+from slotwright.layout.plan.milling import lacking
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -29,6 +28,34 @@ if TYPE_CHECKING:
     from slotwright.layout.drawing.sheet import Sheet
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.names import SheetName
+
+
+def _setup(instrument: Instrument) -> Content:
+    from slotwright.layout.drawing.setup import content  # noqa: PLC0415 - slow to import, and few plans have it
+
+    return content(instrument)
+
+
+def _no_setup(instrument: Instrument) -> str | None:
+    if lacks := lacking(instrument.plan):
+        return lacks.partition(";")[0]
+    from slotwright.layout.drawing.setup import missing  # noqa: PLC0415
+
+    return missing(instrument)
+
+
+def _template(instrument: Instrument) -> Content:
+    from slotwright.layout.drawing.template import content  # noqa: PLC0415 - as the setup
+
+    return content(instrument)
+
+
+def _no_template(instrument: Instrument) -> str | None:
+    if not instrument.plan.template:
+        return "the plan has no [[template]]"
+    from slotwright.layout.drawing.template import missing  # noqa: PLC0415
+
+    return missing(instrument)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +84,8 @@ SHEETS: Final[Mapping[SheetName, SheetKind]] = {
     "nut": SheetKind(nut.content, nut.missing),
     "saddle": SheetKind(saddle.content, saddle.missing),
     "bridge": SheetKind(bridge.content, bridge.missing),
-    "template": SheetKind(template.content, template.missing),
-    "setup": SheetKind(setup.content, setup.missing),
+    "template": SheetKind(_template, _no_template),
+    "setup": SheetKind(_setup, _no_setup),
 }
 
 
@@ -88,8 +115,8 @@ def draw_sheet(instrument: Instrument, name: SheetName, *, mirrored: bool = Fals
         mend = nearest(name, names.SHEETS) or f"allowed {listed(names.SHEETS)}"
         raise SheetError(f'there is no sheet "{name}"; {mend}')
     sheet = SHEETS[name]
-    if lacking := sheet.missing(instrument):
-        raise SheetError(f"sheet {name}: {lacking}")
+    if lacks := sheet.missing(instrument):
+        raise SheetError(f"sheet {name}: {lacks}")
     sheets = described(instrument)
     of = sheets.index(name) + 1, len(sheets)
     return framed(name, instrument, sheet.content(instrument), of=of, mirrored=mirrored)

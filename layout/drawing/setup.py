@@ -14,7 +14,7 @@ from slotwright.layout.drawing.sheet import Circle, Contour, Layer, Line, Text, 
 from slotwright.layout.errors import MillError, SheetError
 from slotwright.layout.findings import sentence
 from slotwright.layout.instrument.blank import blank_outline
-from slotwright.layout.machine.jobs import lacking, plan_milling
+from slotwright.layout.machine.jobs import plan_milling
 from slotwright.layout.machine.programs import texts_of
 from slotwright.layout.machine.reading import minutes, read_program
 from slotwright.layout.machine.slots import slot_ends
@@ -33,9 +33,7 @@ _HEAD: Final = ("file", "operations", "cutter", "flutes", "edges", "rev/min", "f
 
 
 def missing(instrument: Instrument) -> str | None:
-    """Say what the plan lacks for this sheet, or why its board cannot be milled."""
-    if lacks := lacking(instrument.plan):
-        return lacks.partition(";")[0]
+    """Say why the board of a plan that lacks nothing cannot be milled."""
     try:
         plan_milling(instrument)
     except MillError as error:

@@ -36,11 +36,8 @@ _SPARE: Final = 1.0  # mm that a bush runs past an edge
 
 
 def missing(instrument: Instrument) -> str | None:
-    """Say what the plan lacks for this sheet, or why a template cannot be made."""
-    templates = instrument.plan.template
-    if not templates:
-        return "the plan has no [[template]]"
-    for number, each in enumerate(templates, start=1):
+    """Say why a template of the plan cannot be made."""
+    for number, each in enumerate(instrument.plan.template, start=1):
         if lacks := _lacking(instrument, each):
             return f"template[{number}]: {lacks}"
     return None

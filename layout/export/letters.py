@@ -9,8 +9,6 @@ from functools import cache, lru_cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
-import shapely
-
 from slotwright import templates
 from slotwright.layout.drawing.sheet import Text
 from slotwright.layout.export.outside import kept_out
@@ -152,6 +150,8 @@ def _midway(one: Point, other: Point) -> Point:
 
 def _whole(rings: Iterable[Ring]) -> Iterable[tuple[Point, ...]]:
     """Join strokes that lie over each other: outer rings of the face run clockwise, counters the other way."""
+    import shapely  # noqa: PLC0415 - wanted for outlines alone
+
     letter: shapely.Geometry = shapely.Polygon()
     for ring in sorted(rings, key=lambda each: -shapely.Polygon(each).area):
         field = shapely.Polygon(ring).buffer(0)

@@ -273,9 +273,7 @@ def _placed(sheet: Sheet, blank: Layout, box: Box, ink: _Ink, shapes: shapely.ST
     whole_first = np.lexsort((off.ravel(), -near.ravel(), most.ravel(), cut.ravel()))
     found = []
     # The map of ink is coarse: whether a tile shows the tip of a line is told by the line.
-    for place in dict.fromkeys(
-        (*few, *perhaps, *whole_first[most.ravel()[whole_first] <= most.min() + 1][:look])
-    ):
+    for place in dict.fromkeys((*few, *perhaps, *whole_first[most.ravel()[whole_first] <= most.min() + 1][:look])):
         i, j = divmod(int(place), most.shape[1])
         grid = replace(blank, columns=tuple(across.ends(i)), rows=tuple(up.ends(j)[::-1]))
         shown = _shown(shapes, grid)

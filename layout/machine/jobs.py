@@ -15,6 +15,7 @@ from slotwright.layout.instrument.neck import mark_centres
 from slotwright.layout.instrument.wire import fit
 from slotwright.layout.machine import outline, pockets, slots, surface
 from slotwright.layout.machine.setting import DOWEL_DEPTH, Setting, setting_of
+from slotwright.layout.plan.milling import lacking
 from slotwright.layout.units import ROUNDING, SHOWN
 
 if TYPE_CHECKING:
@@ -32,21 +33,6 @@ if TYPE_CHECKING:
 
 ORDER: Final[tuple[Operation, ...]] = ("holes", "surface", "slots", "marks", "pockets", "outline")
 NARROWER: Final = 0.03  # mm that a cut may be narrower than its slot without a word
-EXAMPLE: Final = """\
-[machine]
-wood = "rosewood"
-keep_out = []          # clamps: [x1, y1, x2, y2, height above the blank]
-
-[[machine.cutters]]
-operations = ["slots"]
-diameter = "0.56 mm"
-cutting_length = "5 mm"
-
-[[machine.cutters]]
-operations = ["outline"]
-diameter = "1/8 in"
-cutting_length = "12 mm"
-"""
 MOST_MOVES: Final = 100_000  # of one operation
 _TOUCH_ROOM: Final = 1.0  # mm round a touched point that stays uncut
 
@@ -111,17 +97,6 @@ class Milling:
     jobs: tuple[Job, ...]
     tabs: tuple[outline.Tab, ...]
     findings: tuple[Finding, ...]
-
-
-def lacking(plan: Plan) -> str | None:
-    """Say what a plan lacks to be milled; None when nothing."""
-    if plan.machine is None:
-        return f"the plan has no [machine]; nothing is milled that it leaves unsaid. Copy and change:\n\n{EXAMPLE}"
-    if plan.blank is None:
-        return "the plan has no [blank]: the machine must know its length, width and thickness"
-    if plan.blank.thickness is None:
-        return f"blank.thickness: missing; measure the blank (the board is {plan.said(plan.board.thickness)} thick)"
-    return None
 
 
 def told(instrument: Instrument) -> tuple[Finding, ...]:

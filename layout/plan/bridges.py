@@ -318,7 +318,7 @@ class SaddleSlot(AnyBridge):
     tie_distance: Annotated[float | None, mm(0, 100)] = None
     tie_diameter: Annotated[float | None, mm(0.5, 20)] = None
     tie_height: Annotated[float | None, mm(0, 100)] = None
-    wood: Wood = Wood()
+    wood: Wood = Field(default_factory=Wood)  # made only once it is wanted
 
     @property
     def all_pins(self) -> Pins | None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Final, Literal, get_args
 
+from pydantic import Field
+
 from slotwright.layout.errors import Fault
 from slotwright.layout.limits import MOST_CLAMPS, MOST_CUTTERS
 from slotwright.layout.names import OPERATIONS
@@ -156,7 +158,7 @@ class Machine(Table):
     rapid: Annotated[float, number(100, 50_000)] = 3000.0
     tolerance: Annotated[float, mm(0.002, 0.05)] = 0.005
     mark_depth: Annotated[float, mm(0.2, 10)] = 2.0
-    tabs: Tabs = Tabs()
+    tabs: Tabs = Field(default_factory=Tabs)
     keep_out: Annotated[tuple[tuple[float, float, float, float, float], ...], rows.boxes(MOST_CLAMPS)] = ()
     cutters: Annotated[tuple[Cutter, ...], rows.tables()]
 

@@ -15,7 +15,8 @@ from slotwright.layout import cautions
 from slotwright.layout.errors import MillError, PlanError
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.machine import jobs
-from slotwright.layout.machine.jobs import EXAMPLE, plan_milling, told
+from slotwright.layout.machine.jobs import plan_milling, told
+from slotwright.layout.plan.milling import EXAMPLE
 from slotwright.layout.plan.plan import Plan
 
 WIDE = {"operations": ["slots"], "diameter": 0.57, "cutting_length": 6.0}

@@ -271,7 +271,8 @@ def mend(wrong, good, path, cure):
             return
         wrong, good = wrong[step], good[step]
     if isinstance(good, list):
-        wrong[last:] = copy.deepcopy(good[last:])
+        kept = last if isinstance(last, int) else 0  # a key named inside a row: the row is put right whole
+        wrong[kept:] = copy.deepcopy(good[kept:])
     elif isinstance(good, dict) and last in good:
         wrong[last] = copy.deepcopy(good[last])
     elif isinstance(wrong, dict):
