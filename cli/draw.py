@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,12 +13,13 @@ from click.core import ParameterSource
 from slotwright.cli.console import FILE, counted, length_of, print_json, print_table, read_instrument, warn, write
 from slotwright.layout import cautions
 from slotwright.layout.errors import PaperError, SheetError, SlotwrightError
-from slotwright.layout.names import FORMATS, LETTERINGS, SHEETS, USUAL_FORMATS, VERSIONS
+from slotwright.layout.names import FORMATS, LETTERINGS, SHEETS, SOLIDS, USUAL_FORMATS, VERSIONS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from slotwright.layout.drawing.sheet import Sheet
+    from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.names import Format, Lettering, SheetName, Version
     from slotwright.layout.units import Unit
 
@@ -26,7 +28,11 @@ if TYPE_CHECKING:
 @click.argument("plans", nargs=-1, required=True, metavar="PLAN...", type=FILE)
 @click.option("--sheet", "sheets", multiple=True, type=click.Choice(SHEETS), help="Sheet to draw; all without it.")
 @click.option(
-    "--format", "formats", multiple=True, type=click.Choice(FORMATS), help="File to write; default: dxf, svg."
+    "--format",
+    "formats",
+    multiple=True,
+    type=click.Choice(FORMATS),
+    help="File to write; default: dxf, svg. 3mf: gauges, index strip and templates as solid parts.",
 )
 @click.option("--out", type=FILE, default=Path(), help="Folder for the files; made if needed.")
 @click.option(
@@ -92,19 +98,18 @@ def command(
     files: dict[Path, bytes] = {}
     strange = ""
     for plan in counted(plans, "drawing"):
-        for sheet in _draw(plan, sheets, mirror):
-            for kind in dict.fromkeys(formats or USUAL_FORMATS):
-                path = out / f"{plan.stem}-{sheet.name}.{kind}"
-                if path in files:
-                    twice = "one plan twice" if plans.count(plan) > 1 else "two plans"
-                    raise SlotwrightError(f"{twice} would write {path}; draw them into folders of their own")
-                note = ""
-                if kind == "pdf":
-                    files[path], note, letters = _paged(sheet, pages)
-                    strange += letters
-                else:
-                    files[path] = drawing(sheet, kind, unit=unit, version=dxf_version, lettering=lettering)
-                drawn.append((path, sheet, note))
+        for sheet, kind in _draw(plan, sheets, formats or USUAL_FORMATS, mirror):
+            path = out / f"{plan.stem}-{sheet.name}.{kind}"
+            if path in files:
+                twice = "one plan twice" if plans.count(plan) > 1 else "two plans"
+                raise SlotwrightError(f"{twice} would write {path}; draw them into folders of their own")
+            note = ""
+            if kind == "pdf":
+                files[path], note, letters = _paged(sheet, pages)
+                strange += letters
+            else:
+                files[path] = drawing(sheet, kind, unit=unit, version=dxf_version, lettering=lettering)
+            drawn.append((path, sheet, note))
     write(files, force=force)
     if strange:
         click.echo(f"warning: pages show ? for {' '.join(dict.fromkeys(strange))}", err=True)
@@ -114,17 +119,34 @@ def command(
     _report(drawn)
 
 
-def _draw(plan: Path, names: Sequence[SheetName], mirror: bool) -> list[Sheet]:
+def _draw(
+    plan: Path, names: Sequence[SheetName], formats: Sequence[Format], mirror: bool
+) -> Iterator[tuple[Sheet, Format]]:
+    """Draw the sheets of a plan, each once for every format that is to be written of it."""
     from slotwright.layout.drawing.catalogue import described, draw_sheet  # noqa: PLC0415 - quick --help
 
     instrument = read_instrument(plan)
     warn(instrument)
+    wanted = dict.fromkeys(names or described(instrument))
+    if formats == ("3mf",) and not names and not wanted.keys() & set(SOLIDS):
+        raise SlotwrightError(
+            f"{plan}: 3mf is for the sheets {', '.join(SOLIDS)}, and the plan describes none of them"
+        )
     try:
-        return [
-            draw_sheet(instrument, name, mirrored=mirror) for name in dict.fromkeys(names or described(instrument))
-        ]
+        for name in wanted:
+            sheet = draw_sheet(instrument, name, mirrored=mirror)
+            for kind in dict.fromkeys(formats):
+                if kind != "3mf":
+                    yield sheet, kind
+                elif name in SOLIDS or names:
+                    yield draw_sheet(_uncut(instrument), name, mirrored=mirror), kind
     except SheetError as error:
         raise SlotwrightError(f"{plan}: {error}") from None
+
+
+def _uncut(instrument: Instrument) -> Instrument:
+    """Give an instrument whose parts are drawn as they are to be: a printer has no kerf."""
+    return replace(instrument, plan=instrument.plan.model_copy(update={"kerf": 0.0}))
 
 
 def _pages(paper: str, landscape: bool, margin: str, overlap: str, measured: str | None) -> dict[str, Any]:

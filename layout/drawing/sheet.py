@@ -115,11 +115,14 @@ class Contour:
     bulges
         One number for the side that leaves each corner: the tangent of a quarter of its angle,
         0 straight, positive counter-clockwise (as DXF has it). Empty when all are straight.
+    thickness
+        Of the part that it bounds [mm], where one is stated: for parts in the round.
     """
 
     layer: Layer
     corners: tuple[Point, ...]
     bulges: tuple[float, ...] = ()
+    thickness: float | None = None
 
     def mirrored(self) -> Contour:
         """Give the contour with y negated."""

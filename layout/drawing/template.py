@@ -16,7 +16,7 @@ from slotwright.layout.plan.bridges import SaddleSlot
 from slotwright.layout.units import ROUNDING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from numpy.typing import NDArray
 
@@ -94,7 +94,7 @@ def content(instrument: Instrument) -> Content:
         # Each below the one before and as far to the left; all but the first leave their place on the neck.
         by = (start - left, bottom - _APART - high) if entities else (0.0, 0.0)
         start = left + by[0]
-        entities += [_moved(each, by) for each in drawn]
+        entities += [_moved(each, by) for each in _thick(drawn, template.thickness)]
         bottom = low - 7.0 + by[1]
     notes = [*_notes(instrument), *kerf_note(instrument)]
     origin = "centre line on the nominal nut line, of template 1"
@@ -103,6 +103,15 @@ def content(instrument: Instrument) -> Content:
     if far:
         origin = f"centre line, {instrument.length(far)} {instrument.plan.units} before the symbol"
     return Content(entities, notes, ("board", "bridge", "nut"), CAUTIONS, origin=origin, datum=(far, 0.0))
+
+
+def _thick(entities: Iterable[Entity], thickness: float) -> Iterator[Entity]:
+    """Tell the parts how thick they are."""
+    for each in entities:
+        if isinstance(each, Contour) and each.layer == Layer.CUT_OUTLINE:
+            yield replace(each, thickness=thickness)
+        else:
+            yield each
 
 
 def _moved(entity: Entity, by: tuple[float, float]) -> Entity:

@@ -288,7 +288,8 @@ def _shown(shapes: shapely.STRtree, grid: Layout) -> tuple[tuple[int, int], ...]
     own = grid.overlap + 1e-6
     rows, columns = len(grid.rows), len(grid.columns)
     i, j = (each.ravel() for each in np.indices((rows, columns)))
-    left, bottom, right, top = np.array([grid.box(tile) for tile in zip(i, j, strict=True)]).T
+    left, bottom = np.array(grid.columns)[j], np.array(grid.rows)[i]
+    right, top = left + grid.window[0], bottom + grid.window[1]
     fields = shapely.box(
         left + own * (j > 0), bottom + own * (i < rows - 1), right - own * (j < columns - 1), top - own * (i > 0)
     )

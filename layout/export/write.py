@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from slotwright.layout.errors import SheetError
 from slotwright.layout.export.files import write_whole
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 def drawing(
     sheet: Sheet,
-    kind: Literal["dxf", "svg"],
+    kind: Literal["dxf", "svg", "3mf"],
     *,
     unit: Unit = "mm",
     version: Version = "R2000",
@@ -35,7 +35,7 @@ def drawing(
     kind
         The format.
     unit
-        Unit of the file.
+        Unit of the file; a 3MF is in millimetres.
     version
         Version of a DXF file.
     lettering
@@ -50,6 +50,10 @@ def drawing(
         from slotwright.layout.export.dxf import dxf  # noqa: PLC0415 - slow to import, as the others
 
         return dxf(sheet, unit=unit, version=version, lettering=lettering)
+    if kind == "3mf":
+        from slotwright.layout.export.solid import solid  # noqa: PLC0415
+
+        return solid(sheet)
     from slotwright.layout.export.svg import svg  # noqa: PLC0415
 
     return svg(sheet, unit=unit, lettering=lettering)
@@ -72,7 +76,8 @@ def write(
     sheet
         The drawing.
     path
-        The file; its suffix is the format: ``.dxf``, ``.svg`` or ``.pdf``.
+        The file; its suffix is the format: ``.dxf``, ``.svg``, ``.pdf`` or, of sheets whose parts can
+        be printed in the round, ``.3mf``: draw these with `kerf` 0.
     unit
         Unit of a DXF or SVG file.
     version
@@ -96,9 +101,9 @@ def write(
         The machine refuses.
     """
     path = Path(path)
-    kind = path.suffix.lower().removeprefix(".")
-    if kind in ("dxf", "svg"):
-        made = drawing(sheet, "dxf" if kind == "dxf" else "svg", unit=unit, version=version, lettering=lettering)
+    kind: Any = path.suffix.lower().removeprefix(".")
+    if kind in ("dxf", "svg", "3mf"):
+        made = drawing(sheet, kind, unit=unit, version=version, lettering=lettering)
     elif kind == "pdf":
         from slotwright.layout.export.pdf import pdf  # noqa: PLC0415
         from slotwright.layout.export.tiling import share_out  # noqa: PLC0415

@@ -60,6 +60,8 @@ def string_table(instrument: Instrument) -> dict[str, Any]:
         "rows": rows,
         "known": strung is not None,
         "told": any(row["gauge"] or row["pitch"] or row["kind"] for row in rows),
+        "gauged": any(row["gauge"] for row in rows),
+        "named": any(row["kind"] for row in rows),
         "loaded": loaded,
         "limit": f"{100 * HIGH_LOAD:.0f} %",
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -10,7 +11,7 @@ import numpy as np
 from slotwright.layout.findings import sentence
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.temperament import OCTAVE
-from slotwright.layout.units import show
+from slotwright.layout.units import parse_length, show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,6 +21,11 @@ if TYPE_CHECKING:
     from slotwright.layout.plan.assumed import Assumed
     from slotwright.layout.units import Unit
 
+_NUMBER: Final = re.compile(r"\d+(?:\.\d+)?")
+_LENGTHS: Final = {
+    unit: re.compile(rf"(?<![\d.#/])([+-]?\d+(?:\.\d+)?(?:(?:, | to | and | / )[+-]?\d+(?:\.\d+)?)*) {unit}\b(?! \()")
+    for unit in ("mm", "in")
+}
 NEWTONS_PER_POUND: Final = 4.4482216152605  # exact: 0.45359237 kg by 9.80665 m/s2
 
 
@@ -148,6 +154,16 @@ def fret_table(instrument: Instrument) -> dict[str, Any]:
     }
 
 
+def widths(instrument: Instrument) -> dict[str, Any]:
+    """Give the width of the board along every fret."""
+    ends = instrument.neck.lines_in_board
+    lengths = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=-1)
+    return {
+        "rows": [both(instrument, float(length)) for length in lengths],
+        "bound": bool(instrument.plan.board.binding),
+    }
+
+
 def _remarks(instrument: Instrument, fret: int, start: str) -> Iterator[str]:
     """Say what is special about a fret."""
     if fret == 0:
@@ -182,7 +198,33 @@ def findings(instrument: Instrument) -> list[str]:
         *([] if placed else [f"the bridge is not placed: {instrument.bridge_lacks}"]),
         *([instrument.straightness_note] if instrument.straightness_note else []),
     ]
-    return [sentence(words) for words in said]
+    return [in_both(sentence(words), instrument.plan.units) for words in said]
+
+
+def in_both(words: str, unit: Unit) -> str:
+    """Add to every length in a sentence what it is in the other unit.
+
+    Parameters
+    ----------
+    words
+        What is said; its lengths are in `unit`.
+    unit
+        The plan's unit.
+
+    Returns
+    -------
+    str
+        The sentence; inches are known by their decimal point, for "in" is a word too.
+    """
+    other: Unit = "in" if unit == "mm" else "mm"
+
+    def told(found: re.Match[str]) -> str:
+        if unit == "in" and "." not in found[1]:
+            return found[0]
+        said = _NUMBER.sub(lambda number: show(parse_length(float(number[0]), unit), other), found[1])
+        return f"{found[0]} ({said} {other})"
+
+    return _LENGTHS[unit].sub(told, words)
 
 
 def worst_before(strung: Strung) -> tuple[float, int, int]:

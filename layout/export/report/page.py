@@ -19,6 +19,7 @@ from slotwright.layout.export.report.chords import chord_table
 from slotwright.layout.export.report.contacts import contact_table, string_table
 from slotwright.layout.export.report.history import history
 from slotwright.layout.export.report.pitch import pitch_section
+from slotwright.layout.export.report.short import bench_card, customer_page
 from slotwright.layout.export.report.side import side_view
 from slotwright.layout.export.report.wire import wire_table
 
@@ -26,10 +27,11 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.names import Reader
     from slotwright.layout.readings.notes import Reading
 
 
-def page(instrument: Instrument, readings: Sequence[Reading] = ()) -> bytes:
+def page(instrument: Instrument, readings: Sequence[Reading] = (), *, reader: Reader = "maker") -> bytes:
     """Write the report of an instrument.
 
     Parameters
@@ -38,12 +40,20 @@ def page(instrument: Instrument, readings: Sequence[Reading] = ()) -> bytes:
         What is reported.
     readings
         What was read at the bench; none leaves that section out.
+    reader
+        Whom it is for: all of it, a card of large figures for the bench, or before and after for the customer;
+        these two fit on one sheet of paper.
 
     Returns
     -------
     bytes
         A whole HTML file in UTF-8 that fetches nothing; the same instrument always gives the same
         bytes.
+
+    Raises
+    ------
+    SheetError
+        Neither the plan nor the readings tell enough for a short page.
     """
     environment = Environment(
         autoescape=True,  # a title is shown as it was written, whatever it looks like
@@ -52,6 +62,10 @@ def page(instrument: Instrument, readings: Sequence[Reading] = ()) -> bytes:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    if reader == "bench":
+        return environment.get_template("bench.html").render(bench_card(instrument, readings)).encode()
+    if reader == "customer":
+        return environment.get_template("customer.html").render(customer_page(instrument, readings)).encode()
     # The browser is told to run this script and no other.
     script = environment.get_template("report.js").render().encode()
     environment.globals["script_hash"] = base64.b64encode(hashlib.sha256(script).digest()).decode()
@@ -72,6 +86,7 @@ def _content(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, A
         "picture": picture,
         "layers": layers,
         "frets": facts.fret_table(instrument),
+        "widths": facts.widths(instrument),
         "wire": wire_table(instrument),
         "unstated": facts.unstated(instrument),
         "strings": string_table(instrument),

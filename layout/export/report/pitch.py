@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -50,6 +51,7 @@ def pitch_section(instrument: Instrument) -> dict[str, Any] | None:
     strung, rule = instrument.strung, instrument.plan.compensation
     if strung is None:
         return None
+    scale = _Scale.over(strung, rule.tolerance)
     charts = []
     for place in range(len(strung.bodies)):
         aimed, before, after = strung.weights[place] > 0, strung.before.total[place], strung.after.total[place]
@@ -65,7 +67,7 @@ def pitch_section(instrument: Instrument) -> dict[str, Any] | None:
                 "fret": fret,
                 "was": was,
                 "now": now,
-                "drawn": _chart(before, after, aimed, rule.tolerance, name),
+                "drawn": _chart(before, after, aimed, rule.tolerance, scale, name),
             }
         )
     worst, string, fret = worst_before(strung)
@@ -97,11 +99,26 @@ def _blocks(instrument: Instrument, strung: Strung) -> Iterator[dict[str, Any]]:
         yield {"frets": [int(fret) + 1 for fret in some], "rows": rows}
 
 
-def _chart(before: Floats, after: Floats, aimed: NDArray[np.bool_], tolerance: float, name: str) -> Markup:
-    """Draw one string on a scale of its own: on one for all, the remaining error would be a flat line."""
-    reach = np.concatenate((before, after, [-tolerance, tolerance]))
-    step = round_step(float(np.ptp(reach)))
-    low, high = step * math.floor(float(reach.min()) / step), step * math.ceil(float(reach.max()) / step)
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    """The one scale of all charts, so that strings can be compared: its ends and its step [cents]."""
+
+    low: float
+    high: float
+    step: float
+
+    @classmethod
+    def over(cls, strung: Strung, tolerance: float) -> _Scale:
+        reach = np.concatenate((strung.before.total.ravel(), strung.after.total.ravel(), [-tolerance, tolerance]))
+        step = round_step(float(np.ptp(reach)))
+        return cls(step * math.floor(float(reach.min()) / step), step * math.ceil(float(reach.max()) / step), step)
+
+
+def _chart(
+    before: Floats, after: Floats, aimed: NDArray[np.bool_], tolerance: float, scale: _Scale, name: str
+) -> Markup:
+    """Draw one string."""
+    low, high, step = scale.low, scale.high, scale.step
     end = _HEIGHT - _BOTTOM
     x = np.linspace(_LEFT + 12, _WIDTH - _RIGHT - 8, max(len(before), 2))[: len(before)]
 
