@@ -8,6 +8,7 @@ import sys
 import tomllib
 from collections import Counter
 from fnmatch import fnmatch
+from itertools import cycle
 
 import pytest
 from helpers import FANNED, FULL, STARTERS, TOP, contents, crossed, some, starter
@@ -205,13 +206,10 @@ def test_no_sideways_scroll_on_a_phone(visit, name):
         assert box <= PHONE["width"]
 
 
-LIGHTS = ("light", "dark")
+WAYS = [(viewport, light) for light in ("light", "dark") for viewport in (None, PHONE)]
 
 
-@pytest.mark.parametrize(("name", "viewport", "light"), [
-    (name, viewport, LIGHTS[(number + (viewport is PHONE)) % 2])
-    for number, name in enumerate(PLANS) for viewport in (None, PHONE)
-])  # fmt: skip
+@pytest.mark.parametrize(("name", "viewport", "light"), [(name, *way) for name, way in zip(PLANS, cycle(WAYS))])
 def test_no_serious_fault_of_accessibility(visit, axe, name, viewport, light):
     tab = visit(name, bypass_csp=True, color_scheme=light, **({"viewport": viewport} if viewport else {}))
     tab.add_script_tag(path=axe)

@@ -139,6 +139,7 @@ def customer_page(instrument: Instrument, readings: Sequence[Reading]) -> dict[s
     else:
         raise SheetError("before and after need readings, or the pitch and gauge of every string")
     reach = max(abs(value) for _, was, now in found.values() for value in (was, now) if value is not None)
+    wide = 2 * _WIDE if len(instrument.plan.strings) > _MANY else _WIDE  # and so half as high
     reach = max(5.0 * np.ceil(reach / 5.0), 5.0)
     rows = [
         {
@@ -147,7 +148,7 @@ def customer_page(instrument: Instrument, readings: Sequence[Reading]) -> dict[s
             "fret": fret,
             "was": cents(was, 0),
             "now": "" if now is None else cents(now, 0),
-            "drawn": _picture(string, was, now, float(reach)),
+            "drawn": _picture(string, was, now, float(reach), wide),
         }
         for string, (fret, was, now) in sorted(found.items())
     ]
@@ -199,15 +200,15 @@ def _calculated(instrument: Instrument) -> dict[int, tuple[int, float, float | N
     }
 
 
-def _picture(string: int, was: float, now: float | None, reach: float) -> Markup:
+def _picture(string: int, was: float, now: float | None, reach: float, wide: float) -> Markup:
     """Draw where a note stood and stands between flat and sharp; the stroke in the middle is in tune."""
 
     def x(value: float) -> float:
-        return _WIDE / 2 + value / reach * (_WIDE / 2 - _SIDE)
+        return wide / 2 + value / reach * (wide / 2 - _SIDE)
 
     middle = _HIGH / 2
     parts = [
-        line((_SIDE, middle), (_WIDE - _SIDE, middle), class_="rest"),
+        line((_SIDE, middle), (wide - _SIDE, middle), class_="rest"),
         line((x(0), 4), (x(0), _HIGH - 4), class_="true"),
     ]
     if now is not None:
@@ -216,8 +217,8 @@ def _picture(string: int, was: float, now: float | None, reach: float) -> Markup
     if now is not None:
         parts.append(dot((x(now), middle), 5.5, class_="now"))
     name = f"string {string}: before {cents(was, 0)} cents" + ("" if now is None else f", after {cents(now, 0)}")
-    ends = [words((2, middle + 5), "\u266d"), words((_WIDE - 2, middle + 5), "\u266f")]
-    return element("svg", *parts, *ends, viewBox=f"0 0 {_WIDE:g} {_HIGH:g}", role="img", aria_label=name)
+    ends = [words((2, middle + 5), "\u266d"), words((wide - 2, middle + 5), "\u266f")]
+    return element("svg", *parts, *ends, viewBox=f"0 0 {wide:g} {_HIGH:g}", role="img", aria_label=name)
 
 
 def _common(instrument: Instrument) -> dict[str, Any]:
