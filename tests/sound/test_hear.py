@@ -102,6 +102,16 @@ def test_notes_that_a_body_pulls(snr):
         assert np.mean(np.abs(off) < 2 * doubt) >= 0.91
 
 
+@pytest.mark.parametrize("pitch", [30.87, 41.2, 82.41])
+def test_a_low_string_that_throbs_is_one_sound(pitch):
+    rate = 44100
+    t = np.arange(3 * rate) / rate - 0.5
+    sound = sum(np.cos(2 * np.pi * n * pitch * t) * a for n, a in ((1, 1.0), (2, 1.0), (3, 0.5)))
+    read = parse_take(takes.wav(0.2 * np.where(t > 0, np.exp(-1.5 * t) * sound, 0.0), rate), "low")
+    (pluck,) = plucks(levels(read))
+    assert abs(pluck.begin - 0.5) < 0.025
+
+
 # Whole takes.
 
 
