@@ -204,6 +204,35 @@ def test_swapped_strings_are_told_by_their_pitch(heard):
     assert any("look swapped" in str(finding) for finding in found.findings)
 
 
+def test_a_string_played_again_after_others_is_averaged(heard):
+    order = [(string, fret) for string in (3, 2) for fret in (0, 12)]
+    take = short([*order, (3, 0), (3, 12)], off=[0.0] * 6)
+    found = heard(take, "3 2: 0 12")
+    assert told_apart(found, take) == 6
+    assert [len(note.sounds) for note in found.notes] == [2, 2, 1, 1]
+    assert any("string 3 was played again at 0:" in str(finding) for finding in found.findings)
+    assert not any(finding.kind == "stray" for finding in found.findings)
+    # One note alone may have been a slip, and a string that was tuned in between is another: both are strays.
+    one = heard(short([*order, (3, 12)], off=[0.0] * 6), "3 2: 0 12")
+    tuned = replace(take, samples=np.concatenate((
+        take.samples[: (cut := round((take.truths[4].at - 0.2) * take.rate))],
+        short([*order, (3, 0), (3, 12)], off=[0, 0, 30.0, 0, 0, 0]).samples[cut:],
+    )))  # fmt: skip
+    for other, strays in ((one, 1), (heard(tuned, "3 2: 0 12"), 2)):
+        assert [len(note.sounds) for note in other.notes] == [1, 1, 1, 1]
+        said = [str(finding) for finding in other.findings if finding.kind == "stray"]
+        assert len(said) == strays
+        assert all("near string 3" in each for each in said)
+
+
+def test_a_string_that_was_forgotten_and_played_last_is_no_stray(heard):
+    take = short([(string, fret) for string in (4, 3, 2, 5) for fret in (0, 12, 17)])
+    found = heard(take, "5 4 3 2: 0 12 17")
+    assert told_apart(found, take) == 12
+    assert found.missing == ()
+    assert any("string 5 was played at 0:" in str(finding) for finding in found.findings)
+
+
 def test_a_string_recorded_again_is_replaced_whole(heard, tmp_path):
     first, second = short([(3, 0), (3, 12), (2, 0), (2, 12)]), short([(3, 0), (3, 12)], off=[0, 0, 20.0, 0, 0, 0])
     other = second.write(tmp_path / "again.wav", 24)
