@@ -76,6 +76,24 @@ def rs274():
 
 
 @pytest.fixture(scope="session")
+def sampled():
+    """Give the path of a bank of sampled instruments."""
+    path = Path(os.environ.get("SLOTWRIGHT_SF2", "/usr/share/sounds/sf2/FluidR3_GM.sf2"))
+    if not path.is_file():
+        pytest.skip("no sampled guitars: unpack Debian's fluid-soundfont-gm as .ci/run does, then set SLOTWRIGHT_SF2")
+    return path
+
+
+@pytest.fixture(scope="session")
+def ffmpeg():
+    """Give the program that packs sound as phones do."""
+    program = shutil.which("ffmpeg")
+    if program is None:
+        pytest.skip("no ffmpeg: install it (Debian: apt-get install ffmpeg)")
+    return program
+
+
+@pytest.fixture(scope="session")
 def pdftotext():
     """Read the words of a PDF with a program that did not write it."""
     program = shutil.which("pdftotext")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 from collections import defaultdict
 from dataclasses import dataclass, replace
@@ -35,6 +37,8 @@ COLUMNS: Final = (
     "string", "fret", "cents", "open", "hz", "saddle_offset", f"from_fret_{FROM_FRET}", "pass", "note", "moved",
     "doubt", "glide", "inharmonicity", "source",
 )  # fmt: skip
+_LOGGED: Final = ("string", "fret", "cents", "open", "pass", "moved", "note")
+_WHERE_STATED: Final = ("saddle_offset", "doubt", "glide", "inharmonicity", "source")
 SOURCES: Final = ("meter", "recording")
 FURTHEST: Final = 300.0  # cents; a reading further off is of another note
 MOST_PASSES: Final = 99
@@ -353,13 +357,48 @@ def as_log(readings: Sequence[Reading], plan: Plan) -> bytes:
     bytes
         The table.
     """
-    stated = any(reading.saddle_offset is not None for reading in readings)
-    lines = ["string,fret,cents,open,pass,moved,note" + ",saddle_offset" * stated]
     per = 1.0 if plan.units == "mm" else MM_PER_INCH
-    for r in readings:
-        note = '"' + r.note.replace('"', '""') + '"' if set(r.note) & set(',"\n\r') else r.note
-        line = f"{r.string},{r.fret},{r.cents:.3f},{r.open:.3f},{r.at},{r.moved / per:.5f},{note}"
-        if stated:
-            line += f",{'' if r.saddle_offset is None else f'{r.saddle_offset / per:.5f}'}"
-        lines.append(line)
-    return ("\n".join(lines) + "\n").encode()
+    rows: list[dict[str, str]] = []
+    opened: set[tuple[int, int]] = set()
+    for reading in readings:
+        of_open = _row_of_open(reading)
+        if of_open and (reading.string, reading.at) not in opened:
+            rows.append(of_open)
+        opened.add((reading.string, reading.at))
+        rows.append(_row(reading, per))
+    columns = [*_LOGGED, *(each for each in _WHERE_STATED if any(row.get(each) for row in rows))]
+    written = io.StringIO()
+    out = csv.DictWriter(written, columns, restval="", extrasaction="ignore", lineterminator="\n")
+    out.writeheader()
+    out.writerows(rows)
+    return written.getvalue().encode()
+
+
+def _row(reading: Reading, per: float) -> dict[str, str]:
+    """Write one reading; an open string that has a row of its own, or was not read, is left out."""
+    return {
+        "string": f"{reading.string}",
+        "fret": f"{reading.fret}",
+        "cents": "" if math.isnan(reading.cents) else f"{reading.cents:.3f}",
+        "open": f"{reading.open:.3f}" if reading.open_doubt is None else "",
+        "pass": f"{reading.at}",
+        "moved": f"{reading.moved / per:.5f}",
+        "note": reading.note,
+        "saddle_offset": "" if reading.saddle_offset is None else f"{reading.saddle_offset / per:.5f}",
+        **_heard(reading.doubt, reading.source),
+        "glide": "" if reading.glide is None else f"{reading.glide:.2f}",
+        "inharmonicity": "" if reading.inharmonicity is None else f"{reading.inharmonicity:.4g}",
+    }
+
+
+def _row_of_open(reading: Reading) -> dict[str, str]:
+    """Write the open string that a reading is held against, where its doubt is known; empty otherwise."""
+    unheard = reading.source == SOURCES[1] and (reading.open, reading.open_doubt) == (0.0, UNHEARD)
+    if reading.open_doubt is None or unheard:
+        return {}
+    own = {"string": f"{reading.string}", "fret": "0", "cents": f"{reading.open:.3f}", "pass": f"{reading.at}"}
+    return own | _heard(reading.open_doubt, reading.source)
+
+
+def _heard(doubt: float | None, source: str) -> dict[str, str]:
+    return {"doubt": "" if doubt is None else f"{doubt:.3f}", "source": "" if source == SOURCES[0] else source}

@@ -2,12 +2,14 @@
 
 Every sound is a note of the declared order, the same note once more, or a stray; every note is heard or
 missed. Each of these has a price, and dynamic programming finds the reading that is cheapest. How much
-dearer the best other reading of one sound is tells how sure that sound's is.
+dearer the best other reading of one sound is tells how sure that sound's is. Strays that are a string once
+more, two of its notes or more in their order, are taken for that.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import itertools
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -27,6 +29,7 @@ NEAR: Final = 75.0  # cents that a fretted note may be off, once the tuning of i
 _CLOSE: Final = 25.0  # cents, what they are then (standard deviation)
 STRAY, KNOCK, MISSED, AGAIN = 3.0, 0.2, 2.5, 0.5  # prices
 SURE: Final = 1.0  # a margin below this is in doubt
+_SAME: Final = 10.0  # cents that a note played once more may be off what it was
 _SWAPPED: Final = 4.0  # by how much cheaper another order of the strings has to be
 
 Note = tuple[int, int]
@@ -79,7 +82,7 @@ def assign(pitches: Sequence[float | None], order: Sequence[Note], wanted: Mappi
     """
     best = _in_order(pitches, tuple(order), wanted)
     if best.price < _SWAPPED:
-        return best
+        return _with_replays(best, pitches, wanted)
     strings = list(dict.fromkeys(string for string, _ in order))
     others = [[*strings[:i], strings[i + 1], strings[i], *strings[i + 2 :]] for i in range(len(strings) - 1)]
     if len(strings) > 2:
@@ -90,7 +93,7 @@ def assign(pitches: Sequence[float | None], order: Sequence[Note], wanted: Mappi
         if found.price + _SWAPPED < best.price - _SWAPPED * bool(best.swapped):
             changed = tuple(was for was, then in zip(strings, other, strict=True) if was != then)
             best = Assignment(found.notes, found.others, found.margins, found.price, now, changed)
-    return best
+    return _with_replays(best, pitches, wanted)
 
 
 def _in_order(pitches: Sequence[float | None], order: tuple[Note, ...], wanted: Mapping[Note, float]) -> Assignment:
@@ -102,6 +105,52 @@ def _in_order(pitches: Sequence[float | None], order: tuple[Note, ...], wanted: 
     shift = np.array([tuning[string] for string, _ in order])
     best = _cheapest(_prices(off - shift, NEAR, _CLOSE), pitches)
     return Assignment(*best, order, ())
+
+
+def _with_replays(found: Assignment, pitches: Sequence[float | None], wanted: Mapping[Note, float]) -> Assignment:
+    """Take strays for a string that was played once more, after others: where they can be that string alone."""
+    expected = np.array([wanted[note] for note in found.order])
+    off = _off(pitches, expected)
+    tuning = _tunings(found.notes, off, found.order)
+    gates = np.full(len(found.order), NEAR)
+    for place, (string, _) in enumerate(found.order):
+        before = off[found.notes == place, place]
+        off[:, place] -= np.median(before) if before.size else tuning[string]
+        gates[place] = _SAME if before.size else NEAR
+    notes, others, margins = found.notes.copy(), found.others.copy(), found.margins.copy()
+    sounds = [sound for sound, pitch in enumerate(pitches) if pitch is not None]
+    while sounds:
+        if found.notes[sounds[0]] >= 0:
+            del sounds[0]
+            continue
+        strays = list(itertools.takewhile(lambda sound: found.notes[sound] < 0, sounds))
+        each = [_replayed(strays, off, gates, own) for own in _by_string(found.order)]
+        each.sort(key=len, reverse=True)
+        clear = len(set(each[0])) > 1 and (len(each) == 1 or len(each[0]) > len(each[1]))
+        count = len(each[0]) if clear else 1
+        for sound, place in zip(strays, each[0] if clear else (), strict=False):
+            notes[sound], others[sound], margins[sound] = place, -1, STRAY
+        del sounds[:count]
+    return replace(found, notes=notes, others=others, margins=margins)
+
+
+def _by_string(order: tuple[Note, ...]) -> list[list[int]]:
+    """Give the places of each string's notes."""
+    places: dict[int, list[int]] = {}
+    for place, (string, _) in enumerate(order):
+        places.setdefault(string, []).append(place)
+    return list(places.values())
+
+
+def _replayed(sounds: Sequence[int], off: Floats, gates: Floats, own: list[int]) -> list[int]:
+    """Give which notes of a string sounds are, as far as they are, in their order."""
+    found: list[int] = []
+    for sound in sounds:
+        near = min(own, key=lambda place: abs(off[sound, place]))
+        if abs(off[sound, near]) > gates[near] or (found and near < found[-1]):
+            break
+        found.append(near)
+    return found
 
 
 def _off(pitches: Sequence[float | None], expected: Floats) -> Floats:

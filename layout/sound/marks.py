@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER
+from slotwright.layout.sound.partials import glided
 from slotwright.layout.sound.pitch import law
 
 if TYPE_CHECKING:
@@ -76,13 +77,13 @@ def split(courses: Courses, found: Partials) -> float | None:
     found
         Where they come to rest.
     """
-    cents = []
+    cents, far = [], glided(courses)
     for wave, centre, noise in zip(courses.waves, courses.centres, courses.noise, strict=True):
         span = int((np.abs(wave) ** 2 > 30 * noise).sum())
         if span < 12:
             continue
         t = courses.times[:span]
-        glide = found.glide / CENTS_PER_NEPER * centre * (1 - np.exp(-found.fall * (t - t[0]))) / found.fall
+        glide = found.glide / CENTS_PER_NEPER * centre * far[:span]
         pair = _pair(wave[:span] * np.exp(-2j * np.pi * glide), float(t[1] - t[0]))
         if pair is not None:
             cents.append(CENTS_PER_NEPER * pair / centre)

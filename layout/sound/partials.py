@@ -31,9 +31,9 @@ _FEWEST: Final = 6  # values of a partial's course
 OWN_GLIDE: Final = 1.5  # times the others', that partial 1 glides: theory of a large motion, and real notes
 _SHARE: Final = 0.25  # standard deviation of a partial's share of the glide
 _GLIDES: Final = 25.0  # cents, what glides are expected to be at most
-_FALLS: Final = (0.5, 0.71, 1.0, 1.41, 2.0)  # times the energy's, how fast the glide may fall
-LEAST_PULL: Final = 0.1  # cents, what a partial is off its law by at the least
-USUAL_PULL: Final = 0.3  # cents, of a partial off its law where too few tell
+_LEAST_ENERGY: Final = 1e-4  # of the greatest, that a note is taken to keep
+LEAST_PULL: Final = 0.05  # cents, what a partial is off its law by at the least
+USUAL_PULL: Final = 0.2  # cents, of a partial off its law where too few tell
 DOUBT_FACTOR: Final = 1.5  # on what the fit itself doubts
 FEWEST_FOR_STIFFNESS: Final = 8  # partials from which a stiffness is told
 
@@ -79,8 +79,6 @@ class Partials:
         By how much they stand above that after the pluck, the others than the first [cents].
     glide_error
         Its standard error [cents].
-    fall
-        How fast the glide falls [1/s].
     levels
         Amplitude of each after the pluck [dB of full scale], shape (n,).
     """
@@ -90,7 +88,6 @@ class Partials:
     errors: Floats
     glide: float
     glide_error: float
-    fall: float
     levels: Floats
 
 
@@ -181,16 +178,13 @@ def rest(courses: Courses, numbers: NDArray[np.intp]) -> Partials | None:
     able = [place for place, span in enumerate(spans) if span >= _FEWEST]
     if not able:
         return None
-    fall = _fall(courses, able)
-    tried = []
-    for times in _FALLS:
-        each = [_course(courses, place, spans[place], fall * times) for place in able]
-        tried.append((_together(each, numbers[able]), each, times))
-    (glide, glide_error, _), each, times = min(tried, key=lambda found: found[0][2] + (np.log(found[2]) / 0.35) ** 2)
+    far = glided(courses)
+    each = [_course(courses, place, spans[place], far) for place in able]
+    glide, glide_error = _together(each, numbers[able])
     frequencies, errors = _at_rest(courses, able, each, numbers[able], glide, glide_error)
     first = [float(np.abs(courses.waves[place, :_FEWEST]).max()) for place in able]
     levels = 20 * np.log10(np.maximum(first, 1e-9))
-    return Partials(numbers[able], frequencies, errors, glide, glide_error, fall * times, levels)
+    return Partials(numbers[able], frequencies, errors, glide, glide_error, levels)
 
 
 def _usable(wave: Waves, noise: float) -> int:
@@ -201,14 +195,26 @@ def _usable(wave: Waves, noise: float) -> int:
     return int(quiet[0]) if quiet.size else len(power)
 
 
-def _fall(courses: Courses, able: list[int]) -> float:
-    """See how fast the energy of a note falls [1/s]."""
-    energy = (np.abs(courses.waves[able]) ** 2).sum(axis=0)
-    middle = max(_FEWEST, int(0.6 * len(energy)))
-    t, y, w = courses.times[:middle], np.log(energy[:middle] + 1e-30), energy[:middle]
-    mean = (w * t).sum() / w.sum()
-    slope = (w * (t - mean) * y).sum() / (w * (t - mean) ** 2).sum()
-    return float(np.clip(-slope, 0.4, 20.0))
+def glided(courses: Courses) -> Floats:
+    """Give how far a note has glided: the phase it has gained, in seconds of the glide that it began with.
+
+    What a motion adds to the tension goes with the square of the slope, and so does the energy that is heard:
+    the glide falls as that does, which is no single exponential, for high partials die first.
+
+    Parameters
+    ----------
+    courses
+        The partials over time.
+
+    Returns
+    -------
+    ndarray
+        At each of the times, shape (t,).
+    """
+    energy = (np.abs(courses.waves) ** 2).sum(axis=0)
+    left = np.maximum(energy - courses.noise.sum(), _LEAST_ENERGY * energy.max() + 1e-30)
+    share = np.minimum.accumulate(left) / left[0]
+    return np.concatenate(([0.0], np.cumsum((share[1:] + share[:-1]) / 2 * np.diff(courses.times))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,10 +223,9 @@ class _Course:
 
     value: Floats
     covariance: Floats
-    square: float
 
 
-def _course(courses: Courses, place: int, span: int, fall: float) -> _Course:
+def _course(courses: Courses, place: int, span: int, far: Floats) -> _Course:
     """Fit the phase of one partial: a line for its frequency, and the glide that dies away."""
     wave, t = courses.waves[place, :span], courses.times[:span]
     turn = np.angle((wave[1:] * wave[:-1].conj()).sum())
@@ -230,7 +235,7 @@ def _course(courses: Courses, place: int, span: int, fall: float) -> _Course:
     weight *= _INDEPENDENT
     per_cent = 2 * np.pi * courses.centres[place] / CENTS_PER_NEPER
     start = t - t[0]
-    design = np.stack((np.ones(span), per_cent * start, per_cent * (1 - np.exp(-fall * start)) / fall), axis=1)
+    design = np.stack((np.ones(span), per_cent * start, per_cent * far[:span]), axis=1)
     known = design.T @ (design * weight[:, None])
     known[2, 2] += _GLIDES**-2
     pull = design.T @ (weight * phase)
@@ -241,11 +246,11 @@ def _course(courses: Courses, place: int, span: int, fall: float) -> _Course:
     near = float((weight[1:] * off[1:] * off[:-1]).sum() / max((weight * off**2).sum(), 1e-30))
     near = min(max(near, 0.0), 0.9)
     slow = max(1.0, (1 + near) / (1 - near) / _OF_NOISE)  # what wanders slowly says less than as many chances would
-    return _Course(value[1:], covariance[1:, 1:] * max(1.0, square / _INDEPENDENT * slow), square / _INDEPENDENT)
+    return _Course(value[1:], covariance[1:, 1:] * max(1.0, square / _INDEPENDENT * slow))
 
 
-def _together(each: list[_Course], numbers: NDArray[np.intp]) -> tuple[float, float, float]:
-    """Find the glide that partials have in common [cents], its error, and how badly all fit."""
+def _together(each: list[_Course], numbers: NDArray[np.intp]) -> tuple[float, float]:
+    """Find the glide that partials have in common [cents] and its error."""
     share = np.where(numbers == 1, OWN_GLIDE, 1.0)
     own = np.array([course.value[1] for course in each]) / share
     variance = np.array([course.covariance[1, 1] for course in each]) / share**2
@@ -255,8 +260,7 @@ def _together(each: list[_Course], numbers: NDArray[np.intp]) -> tuple[float, fl
         w /= 1 + ((own - glide) ** 2 * w / 9)  # a partial that strays has less to say
         known = w.sum() + _GLIDES**-2
         glide, error = float((w * own).sum() / known), float(known**-0.5)
-    square = float(sum(min(course.square, 50.0) for course in each))
-    return glide, error, square
+    return glide, error
 
 
 def _at_rest(

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 STEP: Final = 0.010  # s between two looks at the level
-_WINDOW: Final = 0.030  # s that one look takes in
+_WINDOW: Final = 0.045  # s that one look takes in: a low string turns once in 24 to 32 ms, and must not seem to throb
 _BAND: Final = (35.0, 5000.0)  # Hz that counts: below is handling, above is noise
 RISE: Final = 9.0  # dB within a few looks that make an onset
 _LOOKS: Final = 6

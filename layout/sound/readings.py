@@ -507,6 +507,7 @@ def _about(listened: Listened, wanted: Mapping[Note, float]) -> list[Finding]:
         if listened.of(which) is None:
             words = f"{clock(sound.pluck.begin)}: {_stray(sound, wanted)}; left out"
             found.append(Finding("stray", "take", words, {"at": sound.pluck.begin}))
+    found += _played_again(listened)
     for which, margin in enumerate(assignment.margins):
         note = listened.of(which)
         other = int(assignment.others[which])
@@ -521,6 +522,22 @@ def _about(listened: Listened, wanted: Mapping[Note, float]) -> list[Finding]:
             )
             found.append(Finding("in doubt", f"string {string}", words, {"margin": float(margin)}))
     return found
+
+
+def _played_again(listened: Listened) -> list[Finding]:
+    """Name the strings that were played, perhaps once more, after others than was declared."""
+    found: dict[int, Finding] = {}
+    before: list[int] = []
+    for sound, place in zip(listened.sounds, listened.assignment.notes, strict=True):
+        if 0 <= place < max(before, default=0):
+            string, _ = listened.assignment.order[place]
+            when = clock(sound.pluck.begin)
+            words = f"string {string} was played at {when}, after others; it is told by its pitch"
+            if place in before:
+                words = f"string {string} was played again at {when}; averaged with what was heard before"
+            found.setdefault(string, Finding("again", f"string {string}", words, {"at": sound.pluck.begin}))
+        before.append(int(place))
+    return list(found.values())
 
 
 def _stray(sound: Sound, wanted: Mapping[Note, float]) -> str:

@@ -332,6 +332,24 @@ def test_lengths_of_a_table_follow_the_plan():
     assert parse_readings(as_log([reading], inches), inches) == (reading,)
 
 
+def test_a_log_keeps_what_a_recording_told():
+    text = """string,fret,cents,doubt,glide,inharmonicity,source,note,pass
+3,0,1.25,0.11,2.5,6.1e-05,recording,,1
+3,12,-2.5,0.125,1.75,0.000244,recording,warble,1
+3,17,3,0.5,,,recording,,1
+2,12,4,0.25,0,,recording,,1
+3,0,2,,,,,,2
+3,12,0.5,,,,,,2
+3,17,,,,,,"it warbles, badly",2
+"""
+    read = parse_readings(text.encode(), flat_plan())
+    assert [(each.open, each.open_doubt) for each in read] == [(1.25, 0.11)] * 2 + [(0.0, 20.0)] + [(2.0, None)] * 2
+    again = parse_readings(as_log(read, flat_plan()), flat_plan())
+    assert [repr(each) for each in again] == [repr(each) for each in read]  # as one of them is not a number
+    # A table of a meter is as it was.
+    assert as_log(read[3:4], flat_plan()).splitlines()[1] == b"3,12,0.500,2.000,2,0.00000,"
+
+
 def test_a_healthy_instrument_and_its_numbers_in_words():
     instrument = lay_out(flat_plan())
     found = intonate(instrument, parse_readings(table(read(healthy())), instrument.plan))
