@@ -6,6 +6,7 @@ import json
 import shutil
 import subprocess
 import sys
+import time
 import tomllib
 
 import numpy as np
@@ -259,3 +260,26 @@ def test_what_is_asked_wrongly(run, options, says):
     code, _, err = run("hear", "heron.toml", "take.wav", "--readings", "a.csv", "--played", PLAYED, *options)
     assert code == 2
     assert says in err
+
+
+@pytest.mark.usefixtures("take")
+def test_a_stranger_s_guitar_needs_no_plan_of_its_own(run, tmp_path):
+    assert run("new", "electric-six", "--strings", "electric 10-46", "--scale", "25 1/2 in")[0] == 0
+    code, _, err = run("hear", "electric-six.toml", "take.wav", "--readings", "first.csv", "--played", PLAYED)
+    assert (code, err) == (0, "")
+    truth = recorded().readings()
+    assert len(rows(tmp_path / "first.csv")) == len(truth)
+    for row in rows(tmp_path / "first.csv"):
+        assert abs(1200 * np.log2(float(row["hz"]) / truth[int(row["string"]), int(row["fret"])])) < 0.5
+
+
+def test_three_minutes_are_heard_within_half_a_minute(run, heron):
+    """At most 30 s of one core; the same strings once more and once more are averaged."""
+    once = takes.clean(seed=3)
+    many = int(np.ceil(180 * once.rate / len(once.samples)))
+    heron.with_name("long.wav").write_bytes(takes.wav(np.tile(once.samples, many), once.rate))
+    begun = time.process_time()
+    code, _, err = run("hear", "heron.toml", "long.wav", "--readings", "first.csv")
+    assert time.process_time() - begun < 30
+    assert code == 0, err
+    assert len(rows(heron.with_name("first.csv"))) == 18
