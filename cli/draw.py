@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +18,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from slotwright.layout.drawing.sheet import Sheet
-    from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.names import Format, Lettering, SheetName, Version
     from slotwright.layout.units import Unit
 
@@ -124,6 +122,7 @@ def _draw(
 ) -> Iterator[tuple[Sheet, Format]]:
     """Draw the sheets of a plan, each once for every format that is to be written of it."""
     from slotwright.layout.drawing.catalogue import described, draw_sheet  # noqa: PLC0415 - quick --help
+    from slotwright.layout.export.write import without_kerf  # noqa: PLC0415
 
     instrument = read_instrument(plan)
     warn(instrument)
@@ -139,14 +138,9 @@ def _draw(
                 if kind != "3mf":
                     yield sheet, kind
                 elif name in SOLIDS or names:
-                    yield draw_sheet(_uncut(instrument), name, mirrored=mirror), kind
+                    yield draw_sheet(without_kerf(instrument), name, mirrored=mirror), kind
     except SheetError as error:
         raise SlotwrightError(f"{plan}: {error}") from None
-
-
-def _uncut(instrument: Instrument) -> Instrument:
-    """Give an instrument whose parts are drawn as they are to be: a printer has no kerf."""
-    return replace(instrument, plan=instrument.plan.model_copy(update={"kerf": 0.0}))
 
 
 def _pages(paper: str, landscape: bool, margin: str, overlap: str, measured: str | None) -> dict[str, Any]:

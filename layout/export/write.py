@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from os import PathLike
 
     from slotwright.layout.drawing.sheet import Sheet
+    from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.names import Lettering, Version
     from slotwright.layout.units import Unit
 
@@ -57,6 +59,22 @@ def drawing(
     from slotwright.layout.export.svg import svg  # noqa: PLC0415
 
     return svg(sheet, unit=unit, lettering=lettering)
+
+
+def without_kerf(instrument: Instrument) -> Instrument:
+    """Give an instrument whose parts are drawn as they are to be, for what is built up and not cut.
+
+    Parameters
+    ----------
+    instrument
+        The instrument.
+
+    Returns
+    -------
+    Instrument
+        The same of a plan whose `kerf` is 0.
+    """
+    return replace(instrument, plan=instrument.plan.model_copy(update={"kerf": 0.0}))
 
 
 def write(
