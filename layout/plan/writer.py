@@ -2,12 +2,78 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import codecs
+import re
+from typing import TYPE_CHECKING, Any
 
 from slotwright.layout.plan.reader import parse_plan
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+
+def steps_of(path: str) -> tuple[str | int, ...]:
+    """Take a key path apart.
+
+    Parameters
+    ----------
+    path
+        Such as ``strings[2].gauge``, counted from 1.
+
+    Returns
+    -------
+    tuple
+        Keys, and places counted from 0.
+    """
+    return tuple(int(step) - 1 if step.isdigit() else step for step in re.findall(r"[^.\[\]]+", path))
+
+
+def restated(text: bytes, path: str, written: str | None) -> bytes:
+    """Put one value into the text of a plan, or take it out; everything else stays as it was written.
+
+    Parameters
+    ----------
+    text
+        A plan file.
+    path
+        Path of the key, such as ``board.nut_width`` or ``strings[2].gauge``; a table that is not there is made.
+    written
+        The value as TOML writes it; None takes the key out.
+
+    Returns
+    -------
+    bytes
+        The file, comments and order kept; it is not checked whether it still is a plan.
+
+    Raises
+    ------
+    KeyError
+        There is no such place.
+    ValueError
+        What is written is no value of TOML.
+    """
+    import tomlkit  # noqa: PLC0415 - wanted only here
+
+    document = tomlkit.parse(text.decode("utf-8-sig"))
+    *way, key = steps_of(path)
+    table: Any = document
+    try:
+        for step in way:
+            if isinstance(step, str) and step not in table:
+                if written is None:
+                    return text
+                table[step] = tomlkit.table() if table is document else tomlkit.inline_table()
+            table = table[step]
+        if written is not None:
+            table[key] = tomlkit.value(written)
+        elif key in table:
+            del table[key]
+    except (IndexError, TypeError):
+        raise KeyError(path) from None
+    except RecursionError:
+        raise ValueError("nested too deep") from None
+    begin = codecs.BOM_UTF8 if text.startswith(codecs.BOM_UTF8) else b""
+    return begin + tomlkit.dumps(document).encode()
 
 
 def recalibrated(text: bytes, stiffness: float, stretch: float, press_depth: float | None = None) -> bytes:
