@@ -42,13 +42,13 @@ def drawing(instrument: Instrument, before: Instrument | None = None, wrong: Ite
     height, width = frame.high - frame.low, frame.right - frame.left
     faulty = set(wrong)
     layers = {
-        "ghost": _ghost(instrument, before) if before else (),
         "wood": [shape(_down(instrument.neck.outline))],
         "marks": _marks(instrument),
         "frets": _frets(instrument),
         "bridge": _bridge(instrument),
         "saddle": _saddle(instrument),
         "strings": _strings(instrument),
+        "ghost": _ghost(instrument, before) if before else (),
         "measures": (line(*_down(ends)) for spot in spots for ends in spot.lines),
         "spots": (_written(spot, frame, wrong=spot.key in faulty) for spot in spots),
     }
@@ -74,7 +74,7 @@ def _written(spot: Spot, frame: Frame, *, wrong: bool) -> Markup:
         "rect", x=spot.x - wide / 2, y=-spot.y - high / 2, width=wide, height=high, rx=0.3 * letter
     )  # fmt: skip
     if spot.stacked:
-        text = (
+        text: tuple[Markup, ...] = (
             words((spot.x, -spot.y - 0.3 * letter), spot.name, font_size=letter, class_="name"),
             words((spot.x, -spot.y + letter), spot.text, font_size=letter, class_="value"),
         )

@@ -11,7 +11,7 @@ from slotwright.layout.plan.bridges import Adjustable, SaddleSlot
 from slotwright.layout.units import MM_PER_INCH
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -145,11 +145,11 @@ def _spot(
     return Spot(key, *at, name, text, key in instrument.assumed, lines, stacked)
 
 
-def _across(x: float, low: float, high: float, tick: float) -> tuple[tuple[Place, Place], ...]:
+def _across(x: float, ends: Sequence[float], tick: float) -> tuple[tuple[Place, Place], ...]:
     """Draw a dimension line that runs across the neck."""
     return (
-        ((x, low), (x, high)),
-        *(((x - tick, y - tick), (x + tick, y + tick)) for y in (low, high)),
+        ((x, ends[0]), (x, ends[-1])),
+        *(((x - tick, y - tick), (x + tick, y + tick)) for y in ends),
     )
 
 
@@ -169,7 +169,7 @@ def _at_the_sides(instrument: Instrument, room: Frame) -> Iterator[Spot]:
         (text, middle + (1.7 * letter if several else 0)),
         "nut width",
         _said(instrument, plan.board.nut_width),
-        *_across(outer, *edges, tick),
+        *_across(outer, edges, tick),
         stacked=True,
     )
     if not several:
@@ -180,7 +180,7 @@ def _at_the_sides(instrument: Instrument, room: Frame) -> Iterator[Spot]:
         (text, middle - 1.7 * letter),
         "spread",
         _said(instrument, plan.spread_nut),
-        *_across(inner, *strings, tick),
+        *_across(inner, strings, tick),
         stacked=True,
     )
     ends = sorted((float(neck.saddle_ends[0, 1]), float(neck.saddle_ends[-1, 1])))
@@ -190,7 +190,7 @@ def _at_the_sides(instrument: Instrument, room: Frame) -> Iterator[Spot]:
         (room.right + (_SIDE / 2 + 0.4) * letter, middle),
         "spread",
         _said(instrument, plan.spread_saddle),
-        *_across(room.right + 0.9 * letter, *ends, tick),
+        *_across(room.right + 0.9 * letter, ends, tick),
         stacked=True,
     )
 

@@ -75,6 +75,7 @@ def _readings(text: str) -> Iterator[str]:
         parts = [part.strip() for part in text.split(",")]
         each = (part if _NUMBER.fullmatch(part) and _is_toml(part) else _quoted(part) for part in parts)
         yield f"[{', '.join(each)}]"
+        yield f"[{', '.join(map(_quoted, parts))}]"
     yield _quoted(text)
     if not _NUMBER.fullmatch(text):
         yield f"[{_quoted(text)}]"

@@ -1,0 +1,52 @@
+"""A desk to knock at: answers without a network, and a real one in a process of its own."""
+
+import os
+import subprocess
+import sys
+from contextlib import ExitStack
+
+import pytest
+from starlette.testclient import TestClient
+
+from slotwright.cli.desk.keeper import Keeper
+from slotwright.cli.desk.server import guarded
+from slotwright.templates import starters
+
+TOKEN = "of-the-tests"  # noqa: S105 - of no other desk
+PORT = 8080
+
+
+@pytest.fixture
+def lay(tmp_path):
+    """Lay a starter on a desk; give the client that has its token, and the plan file."""
+    with ExitStack() as stack:
+
+        def once(name="electric-six", text=None):
+            path = tmp_path / f"{name}.toml"
+            path.write_bytes(text or starters()[name].encode())
+            keeper = Keeper.of(path)
+            stack.callback(keeper.close)
+            app, _ = guarded(keeper, PORT, TOKEN)
+            return stack.enter_context(TestClient(app, f"http://127.0.0.1:{PORT}/{TOKEN}/")), path
+
+        yield once
+
+
+@pytest.fixture
+def opened(tmp_path):
+    """Start the command itself; give the process and the address that it prints."""
+    begun = []
+
+    def once(*args):
+        process = subprocess.Popen(
+            [sys.executable, "-m", "slotwright.cli", "desk", *map(str, args), "--no-browser"],
+            cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            env={**os.environ, "PYTHONUNBUFFERED": ""},
+        )  # fmt: skip
+        begun.append(process)
+        return process, process.stdout.readline()
+
+    yield once
+    for process in begun:
+        process.kill()
+        process.communicate()
