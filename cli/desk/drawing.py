@@ -90,7 +90,8 @@ def _ghost(instrument: Instrument, before: Instrument) -> Iterator[Markup]:
     neck, old = instrument.neck, before.neck
     if neck.outline.shape != old.outline.shape or not np.allclose(neck.outline, old.outline, atol=1e-6):
         yield shape(_down(old.outline))
-    if not np.array_equal(neck.lines_in_board, old.lines_in_board):
+    lines, were = ((each.frets.middle, each.frets.skew) for each in (neck, old))
+    if not np.array_equal(lines, were):
         yield from (line(*_down(ends)) for ends in old.lines_in_board[1:])
     if not np.array_equal(neck.saddle_ends, old.saddle_ends):
         yield line(*_down(old.saddle_ends[[0, -1]]))

@@ -40,13 +40,13 @@ def parts(keeper: Keeper) -> dict[str, str]:
         Name of each part to its HTML.
     """
     content = _content(keeper)
-    module = _environment().get_template("desk.html").make_module(content)
+    module = environment().get_template("desk.html").make_module(content)
     return {name: str(getattr(module, name)()) for name in PARTS}
 
 
 def page(keeper: Keeper) -> bytes:
     """Write the whole page."""
-    return _environment().get_template("desk.html").render(whole=True, **_content(keeper)).encode()
+    return environment().get_template("desk.html").render(whole=True, **_content(keeper)).encode()
 
 
 def fault_words(faults: tuple[Fault, ...]) -> list[dict[str, str]]:
@@ -94,7 +94,8 @@ def _content(keeper: Keeper) -> dict[str, Any]:
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Give what writes pages from templates, everything escaped."""
     return Environment(
         autoescape=True,  # a title is shown as it was written, whatever it looks like
         loader=FunctionLoader(lambda name: asset(name).decode()),

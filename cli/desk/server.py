@@ -13,11 +13,13 @@ from typing import TYPE_CHECKING, Any, Final
 import uvicorn
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 from uvicorn.protocols.http.h11_impl import H11Protocol
 from watchfiles import awatch
 
+from slotwright.cli.desk.entrance import Entrance
 from slotwright.cli.desk.files import KINDS, files
 from slotwright.cli.desk.guard import Guard
 from slotwright.cli.desk.page import asset, fault_words, page, parts
@@ -41,12 +43,14 @@ class Desk:
 
     Parameters
     ----------
-    keeper
-        The plan.
+    begun
+        The plan, or the entrance where one is chosen.
     """
 
-    def __init__(self, keeper: Keeper) -> None:
-        self._keeper = keeper
+    def __init__(self, begun: Keeper | Entrance) -> None:
+        self._begun = begun
+        self._chosen = asyncio.Event()
+        self._opening = asyncio.Lock()
         self._waiting: set[asyncio.Event] = set()
         self.ended = False
         self.app = Starlette(
@@ -54,6 +58,9 @@ class Desk:
                 Route("/", self._page),
                 Route("/desk.css", self._style),
                 Route("/desk.js", self._script),
+                Route("/entrance.js", self._script_of_entrance),
+                Route("/open", self._open, methods=["POST"]),
+                Route("/new", self._new, methods=["POST"]),
                 Route("/parts", self._parts),
                 Route("/events", self._events),
                 Route("/edit", self._edit, methods=["POST"]),
@@ -63,7 +70,15 @@ class Desk:
             lifespan=self._watching,
         )
 
+    @property
+    def _keeper(self) -> Keeper:
+        if isinstance(self._begun, Entrance):
+            raise HTTPException(404, "No plan is on the desk yet.\n")
+        return self._begun
+
     async def _page(self, _: Request) -> Response:
+        if isinstance(self._begun, Entrance):
+            return Response(await run_in_threadpool(self._begun.page), media_type="text/html")
         await run_in_threadpool(self._keeper.look)
         return Response(await run_in_threadpool(page, self._keeper), media_type="text/html")
 
@@ -72,6 +87,29 @@ class Desk:
 
     async def _script(self, _: Request) -> Response:
         return Response(asset("desk.js"), media_type="text/javascript")
+
+    async def _script_of_entrance(self, _: Request) -> Response:
+        return Response(asset("entrance.js"), media_type="text/javascript")
+
+    async def _open(self, request: Request) -> Response:
+        return await self._begin(request, {"name": str}, Entrance.open)
+
+    async def _new(self, request: Request) -> Response:
+        return await self._begin(request, {"name": str, "starter": str}, Entrance.begin)
+
+    async def _begin(self, request: Request, wanted: dict[str, type], how: Callable[..., Keeper]) -> Response:
+        """Lay a plan on a desk that has none yet."""
+        asked = await _asked(request, wanted)
+        if asked is None:
+            return _no_question()
+        async with self._opening:
+            if isinstance(self._begun, Entrance):
+                try:
+                    self._begun = await run_in_threadpool(how, self._begun, **asked)
+                except (SlotwrightError, OSError) as error:
+                    return JSONResponse({"outcome": "refused", "words": str(error)})
+                self._chosen.set()
+        return JSONResponse({"outcome": "done"})
 
     async def _parts(self, _: Request) -> Response:
         return JSONResponse(await run_in_threadpool(self._whole))
@@ -134,8 +172,15 @@ class Desk:
         self.ended = True
         self._tell()
 
+    def close(self) -> None:
+        """Give up the plan."""
+        if not isinstance(self._begun, Entrance):
+            self._begun.close()
+
     @asynccontextmanager
     async def _watching(self, _: Starlette) -> AsyncIterator[None]:
+        if not isinstance(self._begun, Entrance):
+            self._chosen.set()
         watch = asyncio.create_task(self._watch())
         try:
             yield
@@ -146,6 +191,7 @@ class Desk:
 
     async def _watch(self) -> None:
         """Look at the plan whenever something happens to it in its folder."""
+        await self._chosen.wait()
         plan = self._keeper.path
         async for _ in awatch(
             plan.parent, recursive=False, watch_filter=lambda _, name: Path(name).name == plan.name
@@ -228,19 +274,19 @@ def listen(port: int) -> socket.socket:
     return door
 
 
-def guarded(keeper: Keeper, port: int, token: str) -> tuple[Guard, Desk]:
+def guarded(begun: Keeper | Entrance, port: int, token: str) -> tuple[Guard, Desk]:
     """Put the guard before a desk."""
-    desk = Desk(keeper)
+    desk = Desk(begun)
     return Guard(desk.app, port, token), desk
 
 
-def serve(keeper: Keeper, door: socket.socket, seconds: float | None, told: Callable[[str], None]) -> None:
+def serve(begun: Keeper | Entrance, door: socket.socket, seconds: float | None, told: Callable[[str], None]) -> None:
     """Answer until Ctrl-C or the end of the time.
 
     Parameters
     ----------
-    keeper
-        The plan.
+    begun
+        The plan, which is given up in the end, or the entrance where one is chosen.
     door
         Where it is asked, as `listen` gives it.
     seconds
@@ -250,7 +296,7 @@ def serve(keeper: Keeper, door: socket.socket, seconds: float | None, told: Call
     """
     token = secrets.token_urlsafe(24)
     port = door.getsockname()[1]
-    app, desk = guarded(keeper, port, token)
+    app, desk = guarded(begun, port, token)
     config = uvicorn.Config(
         app,
         http=_FewConnections,
@@ -264,5 +310,8 @@ def serve(keeper: Keeper, door: socket.socket, seconds: float | None, told: Call
     )
     door.listen(64)
     told(f"http://127.0.0.1:{port}/{token}/")
-    with suppress(KeyboardInterrupt):
-        _Server(config, desk, seconds).run(sockets=[door])
+    try:
+        with suppress(KeyboardInterrupt):
+            _Server(config, desk, seconds).run(sockets=[door])
+    finally:
+        desk.close()

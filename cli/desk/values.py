@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
 MOST_LETTERS: Final = 2000
+_NAMES: Final = {"scale.length": "scale", "scale.treble": "treble scale", "scale.bass": "bass scale"}
 _NUMBER: Final = re.compile(r"[-+]?(\d+(\.\d+)?|\.\d+)")
 
 
@@ -30,7 +31,7 @@ def stated(contents: Mapping[str, Any], path: str) -> object:
 def named(path: str) -> str:
     """Name a key in the words of a bench, such as ``string 3 gauge``."""
     if "[" not in path:
-        return plain_name(path)
+        return _NAMES.get(path) or plain_name(path)
     table, _, key = path.rpartition(".")
     place = re.sub(r"s?\[(\d+)\]", r" \1", table.removeprefix("machine.").removeprefix("compensation."))
     return f"{place} {key}".replace("_", " ").replace(".", " ")
