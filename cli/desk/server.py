@@ -246,6 +246,7 @@ class _Server(uvicorn.Server):
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
         self._desk.end()
         await super().shutdown(sockets)
+        self._desk.close()
 
     def _stop(self) -> None:
         self.should_exit = True
@@ -280,8 +281,8 @@ def guarded(begun: Keeper | Entrance, port: int, token: str) -> tuple[Guard, Des
     return Guard(desk.app, port, token), desk
 
 
-def serve(begun: Keeper | Entrance, door: socket.socket, seconds: float | None, told: Callable[[str], None]) -> None:
-    """Answer until Ctrl-C or the end of the time.
+def set_up(begun: Keeper | Entrance, door: socket.socket, seconds: float | None = None) -> tuple[str, uvicorn.Server]:
+    """Make the server of a desk, which somebody may knock at from now on.
 
     Parameters
     ----------
@@ -291,8 +292,11 @@ def serve(begun: Keeper | Entrance, door: socket.socket, seconds: float | None, 
         Where it is asked, as `listen` gives it.
     seconds
         How long; None has no end.
-    told
-        Is called with the address once somebody may knock.
+
+    Returns
+    -------
+    tuple
+        The address, with a token of its own, and the server, to be run.
     """
     token = secrets.token_urlsafe(24)
     port = door.getsockname()[1]
@@ -309,9 +313,12 @@ def serve(begun: Keeper | Entrance, door: socket.socket, seconds: float | None, 
         h11_max_incomplete_event_size=16_384,
     )
     door.listen(64)
-    told(f"http://127.0.0.1:{port}/{token}/")
-    try:
-        with suppress(KeyboardInterrupt):
-            _Server(config, desk, seconds).run(sockets=[door])
-    finally:
-        desk.close()
+    return f"http://127.0.0.1:{port}/{token}/", _Server(config, desk, seconds)
+
+
+def serve(begun: Keeper | Entrance, door: socket.socket, seconds: float | None, told: Callable[[str], None]) -> None:
+    """Answer until Ctrl-C or the end of the time; `told` is called with the address first."""
+    address, server = set_up(begun, door, seconds)
+    told(address)
+    with suppress(KeyboardInterrupt):
+        server.run(sockets=[door])

@@ -3,13 +3,14 @@
 import os
 import subprocess
 import sys
+import threading
 from contextlib import ExitStack
 
 import pytest
 from starlette.testclient import TestClient
 
 from slotwright.cli.desk.keeper import Keeper
-from slotwright.cli.desk.server import guarded
+from slotwright.cli.desk.server import guarded, listen, set_up
 from slotwright.templates import starters
 
 TOKEN = "of-the-tests"  # noqa: S105 - of no other desk
@@ -50,3 +51,22 @@ def opened(tmp_path):
     for process in begun:
         process.kill()
         process.communicate()
+
+
+@pytest.fixture
+def serving():
+    """Serve a desk in a thread; give its address."""
+    running = []
+
+    def once(begun):
+        door = listen(0)
+        address, server = set_up(begun, door)
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [door]})
+        thread.start()
+        running.append((server, thread))
+        return address
+
+    yield once
+    for server, thread in running:
+        server.should_exit = True
+        thread.join()

@@ -5,6 +5,7 @@ from itertools import combinations
 import pytest
 from helpers import FANNED, FULL, contents, some
 
+from slotwright.cli.desk.keeper import Keeper
 from slotwright.cli.desk.spots import place_spots
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.plan import Plan
@@ -68,7 +69,7 @@ def test_values_are_in_the_units_of_the_plan_and_stand_where_they_are_measured()
 
 
 @pytest.fixture
-def visit(chromium, opened, tmp_path):
+def visit(chromium, serving, tmp_path):
     """Open the desk of a starter in a browser; the page remembers what it asked for and complained of."""
     contexts = []
 
@@ -76,7 +77,7 @@ def visit(chromium, opened, tmp_path):
         path = tmp_path / f"{name}.toml"
         if not path.exists():
             path.write_text(text or starters()[name], "utf-8")
-            once.address = opened(path.name)[1].strip()
+            once.address = serving(Keeper.of(path))
         context = chromium.new_context(**{"viewport": WIDE, **how})
         contexts.append(context)
         tab = context.new_page()
@@ -120,6 +121,7 @@ def test_on_the_drawing_by_pointer_and_back(visit):
         "frets.divisions": ("12", "12"),
         "bridge.travel": ("10", "10"),
     }
+    edits = dict(some(edits.items(), 2))
     for key, (given, shown) in edits.items():
         put(tab, key, given)
         settled(tab)
@@ -128,7 +130,7 @@ def test_on_the_drawing_by_pointer_and_back(visit):
         assert tab.evaluate("document.activeElement.dataset.key") == key
         texts.append(path.read_bytes())
     assert len(set(texts)) == len(texts)
-    assert b"# above fret 12" in texts[-1]
+    assert texts[-1].count(b"#") == texts[0].count(b"#")
     for place in reversed(range(len(edits))):
         tab.locator("header button").first.click()
         tab.locator(f"li:nth-child({place + 1})[aria-current]").wait_for()
@@ -138,6 +140,7 @@ def test_on_the_drawing_by_pointer_and_back(visit):
     assert all(url.startswith(visit.address) for url in tab.asked if not url.startswith("data:"))
 
 
+@pytest.mark.skipif(not FULL, reason="tried in the full profile")
 def test_pins_and_both_scales_stand_on_it_too(visit):
     tab, path = visit("steel-six")
     put(tab, "bridge.pins.distance", "9 mm")
@@ -145,6 +148,7 @@ def test_pins_and_both_scales_stand_on_it_too(visit):
     assert 'distance = "9 mm"' in path.read_text("utf-8")
 
 
+@pytest.mark.skipif(not FULL, reason="tried in the full profile")
 def test_by_keyboard_alone_from_the_list(visit):
     tab, path = visit()
     tab.locator("#search").focus()
@@ -169,6 +173,7 @@ def test_by_keyboard_alone_from_the_list(visit):
     assert ".018 in" in path.read_text("utf-8")
 
 
+@pytest.mark.skipif(not FULL, reason="tried in the full profile")
 def test_faults_and_clashes_stand_in_the_box(visit):
     tab, path = visit()
     put(tab, "frets.count", "11")
@@ -193,6 +198,7 @@ def test_faults_and_clashes_stand_in_the_box(visit):
     assert "nut_width = 44 " in path.read_text("utf-8").replace("\n", " ")
 
 
+@pytest.mark.skipif(not FULL, reason="tried in the full profile")
 def test_a_phone_scrolls_the_drawing_not_the_page(visit):
     tab, path = visit(viewport=PHONE, has_touch=True)
     assert tab.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
@@ -215,7 +221,7 @@ def test_without_scripts_it_shows_and_offers_nothing_dead(visit):
     assert tab.locator("a[download]").count() > 5
 
 
-@pytest.mark.parametrize(("viewport", "scheme"), [(WIDE, "light"), (PHONE, "dark")] + FULL * [(WIDE, "dark")])
+@pytest.mark.parametrize(("viewport", "scheme"), [(WIDE, "light")] + FULL * [(PHONE, "dark")])
 def test_no_serious_fault_of_accessibility(visit, axe, viewport, scheme):
     tab, _ = visit(viewport=viewport, color_scheme=scheme, bypass_csp=True)
     tab.add_script_tag(path=axe)

@@ -3,7 +3,7 @@
 import tomllib
 
 import pytest
-from helpers import STARTERS, some
+from helpers import FULL, STARTERS, some
 
 from slotwright.cli.desk.entries import entries
 from slotwright.cli.desk.facts import changes, facts
@@ -59,7 +59,7 @@ def test_what_a_key_is_given_and_taken_again(name):
     """Every key that a plan states, written as it is shown, means the same; taken out and back, too."""
     desk = begin(starters()[name].encode())
     whole = tomllib.loads(desk.text.decode())
-    for entry in entries(desk):
+    for entry in entries(desk)[:: 1 if FULL else 5]:
         if not entry.value:
             continue
         blank = restated(desk.text, entry.path, None)
