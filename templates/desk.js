@@ -115,6 +115,7 @@
   const go = async (step) => {
     const answer = await ask("step", { step, version });
     put(answer);
+    if (answer.outcome === "failed") window.alert(answer.words);
     one(`header [data-step="${step}"]:enabled`)?.focus();
   };
 

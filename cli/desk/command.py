@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import re
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -72,6 +74,9 @@ def _seconds(time: str | None) -> float | None:
 
 
 def _open(address: str) -> None:
+    """Show the page, where there is a screen: a browser in this terminal would be in the way."""
+    if sys.platform.startswith("linux") and not {"DISPLAY", "WAYLAND_DISPLAY"} & os.environ.keys():
+        return
     import threading  # noqa: PLC0415 - wanted only here
     import webbrowser  # noqa: PLC0415
 

@@ -118,7 +118,10 @@ class Desk:
         asked = await _asked(request, {"key": str, "given": str, "seen": str})
         if asked is None:
             return _no_question()
-        made = await run_in_threadpool(self._keeper.edit, **asked)
+        try:
+            made = await run_in_threadpool(self._keeper.edit, **asked)
+        except OSError as error:
+            return _not_written(error)
         if isinstance(made, Clash):
             return JSONResponse({"outcome": "clash", "mine": made.mine, "theirs": made.theirs, **self._whole()})
         if isinstance(made, Refused):
@@ -130,7 +133,10 @@ class Desk:
         asked = await _asked(request, {"step": int, "version": int})
         if asked is None:
             return _no_question()
-        went = await run_in_threadpool(self._keeper.go_to, **asked)
+        try:
+            went = await run_in_threadpool(self._keeper.go_to, **asked)
+        except OSError as error:
+            return _not_written(error)
         self._tell()
         return JSONResponse({"outcome": "done" if went else "changed", **await run_in_threadpool(self._whole)})
 
@@ -215,6 +221,12 @@ async def _asked(request: Request, wanted: dict[str, type]) -> dict[str, Any] | 
 
 def _no_question() -> Response:
     return PlainTextResponse("That is no question of this page.\n", 400)
+
+
+def _not_written(error: OSError) -> Response:
+    """Say that the machine refused to write; the plan file is as it was."""
+    words = f"The plan file is as it was: {(error.strerror or str(error)).lower()}."
+    return JSONResponse({"outcome": "failed", "words": words})
 
 
 class _FewConnections(H11Protocol):

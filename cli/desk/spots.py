@@ -251,7 +251,7 @@ def _below(instrument: Instrument) -> Iterator[_Wish]:
     if board.radius is not None:
         radius = board.radius if isinstance(board.radius, tuple) else (board.radius,)
         yield _Wish("board.radius", "radius", _said(instrument, *dict.fromkeys(radius)), at(1))
-    yield _Wish("setup.relief", "relief", _said(instrument, setup.relief), at(max(1, plan.action_fret // 2)))
+    yield _Wish("setup.relief", "relief", _said(instrument, setup.relief), at(max(1, plan.action_fret // 3)))
     if plan.scale.length is None:
         square = f"{plan.scale.square_fret:g}".replace("inf", "saddle")
         fret = int(min(max(plan.scale.square_fret, 0), count))

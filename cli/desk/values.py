@@ -92,10 +92,11 @@ def _can_stand(text: str) -> bool:
 
 def _is_toml(text: str) -> bool:
     import tomlkit  # noqa: PLC0415 - wanted only once something is typed
+    from tomlkit.exceptions import TOMLKitError  # noqa: PLC0415
 
     try:
         tomlkit.value(text)
-    except (ValueError, RecursionError):  # what tomlkit refuses is a ValueError
+    except (TOMLKitError, ValueError, RecursionError):
         return False
     return True
 

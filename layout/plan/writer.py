@@ -48,14 +48,15 @@ def restated(text: bytes, path: str, written: str | None) -> bytes:
     Raises
     ------
     KeyError
-        There is no such place.
+        There is no such place, or tables stand there.
     ValueError
         What is written is no value of TOML.
     """
     import tomlkit  # noqa: PLC0415 - wanted only here
+    from tomlkit.exceptions import NonExistentKey, TOMLKitError  # noqa: PLC0415
 
     document = tomlkit.parse(text.decode("utf-8-sig"))
-    *way, key = steps_of(path)
+    *way, key = steps_of(path) or ("",)
     table: Any = document
     try:
         for step in way:
@@ -64,16 +65,23 @@ def restated(text: bytes, path: str, written: str | None) -> bytes:
                     return text
                 table[step] = tomlkit.table() if table is document else tomlkit.inline_table()
             table = table[step]
+        if -1 in way or not isinstance(table, dict) or not isinstance(key, str) or _holds_tables(table.get(key)):
+            raise KeyError(path)
         if written is not None:
             table[key] = tomlkit.value(written)
         elif key in table:
             del table[key]
-    except (IndexError, TypeError):
+        changed = tomlkit.dumps(document).encode()
+    except (IndexError, NonExistentKey, TypeError):
         raise KeyError(path) from None
-    except RecursionError:
-        raise ValueError("nested too deep") from None
+    except (RecursionError, TOMLKitError) as error:
+        raise ValueError(str(error)) from None
     begin = codecs.BOM_UTF8 if text.startswith(codecs.BOM_UTF8) else b""
-    return begin + tomlkit.dumps(document).encode()
+    return begin + changed
+
+
+def _holds_tables(value: object) -> bool:
+    return isinstance(value, dict) or (isinstance(value, list) and any(isinstance(each, dict) for each in value))
 
 
 def recalibrated(text: bytes, stiffness: float, stretch: float, press_depth: float | None = None) -> bytes:

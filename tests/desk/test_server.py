@@ -1,5 +1,6 @@
 """The desk as a server: what it answers, writes and refuses."""
 
+import errno
 import json
 import os
 import re
@@ -60,6 +61,24 @@ def test_what_is_refused_leaves_the_file_as_it_was(lay):
     assert client.post("edit", content=b"[" * 5000, headers={"content-type": "application/json"}).status_code == 400
     assert client.get("edit").status_code == 405
     assert (path.stat().st_mtime_ns, path.read_bytes()) == (before.st_mtime_ns, SIX)
+
+
+def test_a_disk_that_refuses_is_told_and_the_plan_stays(lay, monkeypatch):
+    client, path = lay()
+    told = edit(client, "kerf", "0.1", "")
+
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("slotwright.cli.desk.keeper.write_whole", full)
+    written = path.read_bytes()
+    for answer in (edit(client, "kerf", "0.2", "0.1"), step(client, 0, told["version"])):
+        assert answer["outcome"] == "failed"
+        assert "no space" in answer["words"]
+    assert path.read_bytes() == written
+    monkeypatch.undo()
+    assert step(client, 0, told["version"])["outcome"] == "done"
+    assert path.read_bytes() == SIX
 
 
 def test_another_editor_is_taken_in_and_a_clash_shows_both(lay):

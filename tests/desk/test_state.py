@@ -112,6 +112,25 @@ def test_faults_are_all_named_and_nothing_changes():
     assert isinstance(put(desk, "no.such[1].place", "1"), Refused)
 
 
+def test_no_path_and_no_text_does_harm():
+    desk = begin(SIX)
+    for path in ("", "a", "[1]", "strings[0].gauge", "strings[99].gauge", "strings", "title.x", "board[1]", "board", "aim[1]", "..", "board.", "machine.cutters[1]"):  # fmt: skip
+        for given in ("1", "{a = 1, a = 2}"):
+            assert isinstance(put(desk, path, given), Refused), path
+    for given in (
+        "{a.b = 1, a = 2}",
+        "[[[",
+        "2020-01-01",
+        "nan",
+        "0x1F",
+        '"""',
+        "{",
+        "99999999999999999999999",
+        "\u2028",
+    ):
+        assert isinstance(put(desk, "board.nut_width", given), Refused), given
+
+
 def test_text_that_looks_like_something_else():
     for key, given in (
         ("job.reference", "7"),
