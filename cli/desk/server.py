@@ -246,12 +246,15 @@ class _FewConnections(H11Protocol):
 class _Server(uvicorn.Server):
     """A server that ends by itself after some time, and lets waiting pages go when it ends."""
 
-    def __init__(self, config: uvicorn.Config, desk: Desk, seconds: float | None) -> None:
+    def __init__(
+        self, config: uvicorn.Config, desk: Desk, seconds: float | None, started: Callable[[], None]
+    ) -> None:
         super().__init__(config)
-        self._desk, self._seconds = desk, seconds
+        self._desk, self._seconds, self._started = desk, seconds, started
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
+        self._started()  # from now on Ctrl-C is waited for
         if self._seconds is not None:
             asyncio.get_running_loop().call_later(self._seconds, self._stop)
 
@@ -293,7 +296,12 @@ def guarded(begun: Keeper | Entrance, port: int, token: str) -> tuple[Guard, Des
     return Guard(desk.app, port, token), desk
 
 
-def set_up(begun: Keeper | Entrance, door: socket.socket, seconds: float | None = None) -> tuple[str, uvicorn.Server]:
+def set_up(
+    begun: Keeper | Entrance,
+    door: socket.socket,
+    seconds: float | None = None,
+    told: Callable[[str], None] = lambda _: None,
+) -> tuple[str, uvicorn.Server]:
     """Make the server of a desk, which somebody may knock at from now on.
 
     Parameters
@@ -304,6 +312,8 @@ def set_up(begun: Keeper | Entrance, door: socket.socket, seconds: float | None 
         Where it is asked, as `listen` gives it.
     seconds
         How long; None has no end.
+    told
+        Is called with the address once the server runs.
 
     Returns
     -------
@@ -325,12 +335,12 @@ def set_up(begun: Keeper | Entrance, door: socket.socket, seconds: float | None 
         h11_max_incomplete_event_size=16_384,
     )
     door.listen(64)
-    return f"http://127.0.0.1:{port}/{token}/", _Server(config, desk, seconds)
+    address = f"http://127.0.0.1:{port}/{token}/"
+    return address, _Server(config, desk, seconds, lambda: told(address))
 
 
 def serve(begun: Keeper | Entrance, door: socket.socket, seconds: float | None, told: Callable[[str], None]) -> None:
     """Answer until Ctrl-C or the end of the time; `told` is called with the address first."""
-    address, server = set_up(begun, door, seconds)
-    told(address)
+    _, server = set_up(begun, door, seconds, told)
     with suppress(KeyboardInterrupt):
         server.run(sockets=[door])

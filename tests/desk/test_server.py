@@ -271,6 +271,17 @@ def test_the_address_that_is_printed(opened, tmp_path):
     assert (process.returncode, out, err) == (0, "", "Ctrl-C closes the desk.\n")
 
 
+@pytest.mark.parametrize("wait", some([0.0, 0.02, 0.1, 0.3]))
+def test_ended_before_anybody_knocked(opened, tmp_path, wait):
+    (tmp_path / "heron.toml").write_bytes(SIX)
+    process, _ = opened("heron.toml")
+    time.sleep(wait)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=20)
+    assert (process.returncode, out, err.replace("Ctrl-C closes the desk.\n", "")) == (0, "", "")
+    assert os.listdir(tmp_path) == ["heron.toml"]
+
+
 @pytest.mark.skipif(not FULL, reason="tried in the full profile")
 def test_it_ends_by_itself_and_stands_a_crowd(opened, tmp_path):
     (tmp_path / "heron.toml").write_bytes(SIX)
