@@ -34,7 +34,9 @@ COMMANDS: Final = {
     "bench": "Turn readings into saddle moves.",
     "survey": "Find the scale of a neck from its measured crowns.",
     "report": "Write one page to look at, send or print.",
+    "desk": "Open a plan as a page in the browser of this machine.",
 }
+_HOMES: Final = {"desk": "desk.command"}  # of commands that are no module of their own
 
 
 _PLAIN: Final = {"\u2212": "-", "\u00b1": "+-", "\u2013": "-", "\u2026": "..."}
@@ -62,7 +64,8 @@ class _Commands(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         name, command, rest = super().resolve_command(ctx, args)
         if command is not None:
-            command = import_module(f"slotwright.cli.{name}").command
+            home = _HOMES.get(command.name or "", command.name)
+            command = import_module(f"slotwright.cli.{home}").command
         return name, command, rest
 
 

@@ -44,10 +44,7 @@ def command(name: str | None, starter: str | None, strings: str | None, scale: s
         raise click.UsageError("Missing argument 'NAME'. (--list shows the starters.)")
     path = Path(name if name.endswith(".toml") else f"{name}.toml")
     stem = path.name.removesuffix(".toml")
-    if not stem.strip(". ") or not stem.isprintable() or len(stem) > _LONGEST:
-        raise SlotwrightError(f"{quoted(name)}: a plan is named with 1 to {_LONGEST} ordinary letters")
-    if stem != stem.rstrip(". ") or stem.split(".")[0].strip().upper() in _RESERVED:
-        raise SlotwrightError(f"{quoted(name)}: not every system can keep a file of that name; choose another")
+    refuse_odd(stem, name)
     if strings is not None and strings not in SETS:
         from slotwright.layout.plan.string_set import nearest_sets  # noqa: PLC0415 - only when misspelt
 
@@ -62,6 +59,16 @@ def command(name: str | None, starter: str | None, strings: str | None, scale: s
         text = _changed(text, starter, strings, scale)
     write_whole({path: text.encode()})
     click.echo(f"{path}  from {starter}; next: slotwright draw {path}")
+
+
+def refuse_odd(stem: str, given: str) -> None:
+    """Refuse to call a plan what not every system can call a file; the refusal says what was given."""
+    from slotwright.layout.plan.fields import quoted  # noqa: PLC0415 - quick --help
+
+    if not stem.strip(". ") or not stem.isprintable() or len(stem) > _LONGEST:
+        raise SlotwrightError(f"{quoted(given)}: a plan is named with 1 to {_LONGEST} ordinary letters")
+    if stem != stem.rstrip(". ") or stem.split(".", maxsplit=1)[0].strip().upper() in _RESERVED:
+        raise SlotwrightError(f"{quoted(given)}: not every system can keep a file of that name; choose another")
 
 
 def _usual(stem: str, strings: str | None, starters: dict[str, str]) -> str:

@@ -83,13 +83,30 @@ def parse_plan(text: bytes, tunings: Sequence[str] = ()) -> Plan:
     PlanError
         With all faults that were found.
     """
-    if len(text) > MOST_BYTES:
-        raise PlanError([Fault("", f"the file has {len(text)} bytes; a plan has at most {MOST_BYTES}")])
-    contents = _contents(text)
+    contents = contents_of(text)
     return Plan.model_validate({**contents, "tunings": list(tunings)} if tunings else contents)
 
 
-def _contents(text: bytes) -> dict[str, Any]:
+def contents_of(text: bytes) -> dict[str, Any]:
+    """Read what a plan file states, without judging it.
+
+    Parameters
+    ----------
+    text
+        The file as it stands on disk.
+
+    Returns
+    -------
+    dict
+        Keys and tables as TOML gives them.
+
+    Raises
+    ------
+    PlanError
+        It is no TOML, or larger or deeper than any plan.
+    """
+    if len(text) > MOST_BYTES:
+        raise PlanError([Fault("", f"the file has {len(text)} bytes; a plan has at most {MOST_BYTES}")])
     try:
         decoded = text.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -2,12 +2,86 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import codecs
+import re
+from typing import TYPE_CHECKING, Any
 
 from slotwright.layout.plan.reader import parse_plan
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+
+def steps_of(path: str) -> tuple[str | int, ...]:
+    """Take a key path apart.
+
+    Parameters
+    ----------
+    path
+        Such as ``strings[2].gauge``, counted from 1.
+
+    Returns
+    -------
+    tuple
+        Keys, and places counted from 0.
+    """
+    return tuple(int(step) - 1 if step.isdigit() else step for step in re.findall(r"[^.\[\]]+", path))
+
+
+def restated(text: bytes, path: str, written: str | None) -> bytes:
+    """Put one value into the text of a plan, or take it out; everything else stays as it was written.
+
+    Parameters
+    ----------
+    text
+        A plan file.
+    path
+        Path of the key, such as ``board.nut_width`` or ``strings[2].gauge``; a table that is not there is made.
+    written
+        The value as TOML writes it; None takes the key out.
+
+    Returns
+    -------
+    bytes
+        The file, comments and order kept; it is not checked whether it still is a plan.
+
+    Raises
+    ------
+    KeyError
+        There is no such place, or tables stand there.
+    ValueError
+        What is written is no value of TOML.
+    """
+    import tomlkit  # noqa: PLC0415 - wanted only here
+    from tomlkit.exceptions import NonExistentKey, TOMLKitError  # noqa: PLC0415
+
+    document = tomlkit.parse(text.decode("utf-8-sig"))
+    *way, key = steps_of(path) or ("",)
+    table: Any = document
+    try:
+        for step in way:
+            if isinstance(step, str) and step not in table:
+                if written is None:
+                    return text
+                table[step] = tomlkit.table() if table is document else tomlkit.inline_table()
+            table = table[step]
+        if -1 in way or not isinstance(table, dict) or not isinstance(key, str) or _holds_tables(table.get(key)):
+            raise KeyError(path)
+        if written is not None:
+            table[key] = tomlkit.value(written)
+        elif key in table:
+            del table[key]
+        changed = tomlkit.dumps(document).encode()
+    except (IndexError, NonExistentKey, TypeError):
+        raise KeyError(path) from None
+    except (RecursionError, TOMLKitError) as error:
+        raise ValueError(str(error)) from None
+    begin = codecs.BOM_UTF8 if text.startswith(codecs.BOM_UTF8) else b""
+    return begin + changed
+
+
+def _holds_tables(value: object) -> bool:
+    return isinstance(value, dict) or (isinstance(value, list) and any(isinstance(each, dict) for each in value))
 
 
 def recalibrated(text: bytes, stiffness: float, stretch: float, press_depth: float | None = None) -> bytes:

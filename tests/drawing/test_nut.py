@@ -236,7 +236,9 @@ def test_any_nut(part):
 
     prove(holds, any_plan(), 350, part)
     say(f"{len(drawn)} nuts drawn")
-    assert len(drawn) >= (100 if FULL else 5)
+    # A tenth of the plans can be drawn; of the few in the quick profile it hangs on chance, which constants of loaded
+    # modules sway.
+    assert len(drawn) >= (100 if FULL else 1)
 
 
 def test_slots_are_wider_than_their_strings_by_what_the_sheet_says():

@@ -1,0 +1,346 @@
+"""The page as a server of this machine."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import secrets
+import socket
+from contextlib import asynccontextmanager, suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
+from starlette.routing import Route
+from uvicorn.protocols.http.h11_impl import H11Protocol
+from watchfiles import awatch
+
+from slotwright.cli.desk.entrance import Entrance
+from slotwright.cli.desk.files import KINDS, files
+from slotwright.cli.desk.guard import Guard
+from slotwright.cli.desk.page import asset, fault_words, page, parts
+from slotwright.cli.desk.state import Clash, Refused
+from slotwright.layout.errors import SlotwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Callable
+
+    from starlette.requests import Request
+
+    from slotwright.cli.desk.keeper import Keeper
+
+MOST_CONNECTIONS: Final = 48
+_BEAT: Final = 15.0  # s; a line to a page that would not know otherwise whether the desk is still there
+_CLOSING: Final = 1  # s that open answers have once the desk closes
+
+
+class Desk:
+    """The answers of one desk.
+
+    Parameters
+    ----------
+    begun
+        The plan, or the entrance where one is chosen.
+    """
+
+    def __init__(self, begun: Keeper | Entrance) -> None:
+        self._begun = begun
+        self._chosen = asyncio.Event()
+        self._opening = asyncio.Lock()
+        self._waiting: set[asyncio.Event] = set()
+        self.ended = False
+        self.app = Starlette(
+            routes=[
+                Route("/", self._page),
+                Route("/desk.css", self._style),
+                Route("/desk.js", self._script),
+                Route("/entrance.js", self._script_of_entrance),
+                Route("/open", self._open, methods=["POST"]),
+                Route("/new", self._new, methods=["POST"]),
+                Route("/parts", self._parts),
+                Route("/events", self._events),
+                Route("/edit", self._edit, methods=["POST"]),
+                Route("/step", self._step, methods=["POST"]),
+                Route("/files/{name}", self._file),
+            ],
+            lifespan=self._watching,
+        )
+
+    @property
+    def _keeper(self) -> Keeper:
+        if isinstance(self._begun, Entrance):
+            raise HTTPException(404, "No plan is on the desk yet.\n")
+        return self._begun
+
+    async def _page(self, _: Request) -> Response:
+        if isinstance(self._begun, Entrance):
+            return Response(await run_in_threadpool(self._begun.page), media_type="text/html")
+        await run_in_threadpool(self._keeper.look)
+        return Response(await run_in_threadpool(page, self._keeper), media_type="text/html")
+
+    async def _style(self, _: Request) -> Response:
+        return Response(asset("desk.css"), media_type="text/css")
+
+    async def _script(self, _: Request) -> Response:
+        return Response(asset("desk.js"), media_type="text/javascript")
+
+    async def _script_of_entrance(self, _: Request) -> Response:
+        return Response(asset("entrance.js"), media_type="text/javascript")
+
+    async def _open(self, request: Request) -> Response:
+        return await self._begin(request, {"name": str}, Entrance.open)
+
+    async def _new(self, request: Request) -> Response:
+        return await self._begin(request, {"name": str, "starter": str}, Entrance.begin)
+
+    async def _begin(self, request: Request, wanted: dict[str, type], how: Callable[..., Keeper]) -> Response:
+        """Lay a plan on a desk that has none yet."""
+        asked = await _asked(request, wanted)
+        if asked is None:
+            return _no_question()
+        async with self._opening:
+            if isinstance(self._begun, Entrance):
+                try:
+                    self._begun = await run_in_threadpool(how, self._begun, **asked)
+                except (SlotwrightError, OSError) as error:
+                    return JSONResponse({"outcome": "refused", "words": str(error)})
+                self._chosen.set()
+        return JSONResponse({"outcome": "done"})
+
+    async def _parts(self, _: Request) -> Response:
+        return JSONResponse(await run_in_threadpool(self._whole))
+
+    async def _edit(self, request: Request) -> Response:
+        asked = await _asked(request, {"key": str, "given": str, "seen": str})
+        if asked is None:
+            return _no_question()
+        try:
+            made = await run_in_threadpool(self._keeper.edit, **asked)
+        except OSError as error:
+            return _not_written(error)
+        if isinstance(made, Clash):
+            return JSONResponse({"outcome": "clash", "mine": made.mine, "theirs": made.theirs, **self._whole()})
+        if isinstance(made, Refused):
+            return JSONResponse({"outcome": "refused", "faults": fault_words(made.faults)})
+        self._tell()
+        return JSONResponse({"outcome": "done", **await run_in_threadpool(self._whole)})
+
+    async def _step(self, request: Request) -> Response:
+        asked = await _asked(request, {"step": int, "version": int})
+        if asked is None:
+            return _no_question()
+        try:
+            went = await run_in_threadpool(self._keeper.go_to, **asked)
+        except OSError as error:
+            return _not_written(error)
+        self._tell()
+        return JSONResponse({"outcome": "done" if went else "changed", **await run_in_threadpool(self._whole)})
+
+    async def _file(self, request: Request) -> Response:
+        name = request.path_params["name"]
+        await run_in_threadpool(self._keeper.look)
+        make = files(self._keeper.desk, self._keeper.path.stem).get(name)
+        if make is None:
+            return PlainTextResponse("There is no such file of this plan.\n", 404)
+        content = await run_in_threadpool(make)
+        kind = KINDS[name.rpartition(".")[2]]
+        return Response(content, media_type=kind, headers={"content-disposition": "attachment"})
+
+    async def _events(self, _: Request) -> Response:
+        return StreamingResponse(self._news(), media_type="text/event-stream")
+
+    def _whole(self) -> dict[str, Any]:
+        return {"version": self._keeper.version, "parts": parts(self._keeper)}
+
+    async def _news(self) -> AsyncIterator[str]:
+        """Tell the version of the plan at once and whenever it changes, until the desk closes."""
+        bell = asyncio.Event()
+        self._waiting.add(bell)
+        try:
+            while not self.ended:
+                bell.clear()
+                yield f"data: {self._keeper.version}\n\n"
+                with suppress(TimeoutError):
+                    await asyncio.wait_for(bell.wait(), _BEAT)
+        finally:
+            self._waiting.discard(bell)
+
+    def _tell(self) -> None:
+        for bell in self._waiting:
+            bell.set()
+
+    def end(self) -> None:
+        """Let the pages that wait go."""
+        self.ended = True
+        self._tell()
+
+    def close(self) -> None:
+        """Give up the plan."""
+        if not isinstance(self._begun, Entrance):
+            self._begun.close()
+
+    @asynccontextmanager
+    async def _watching(self, _: Starlette) -> AsyncIterator[None]:
+        if not isinstance(self._begun, Entrance):
+            self._chosen.set()
+        watch = asyncio.create_task(self._watch())
+        try:
+            yield
+        finally:
+            watch.cancel()
+            with suppress(asyncio.CancelledError):
+                await watch
+
+    async def _watch(self) -> None:
+        """Look at the plan whenever something happens to it in its folder."""
+        await self._chosen.wait()
+        plan = self._keeper.path
+        async for _ in awatch(
+            plan.parent, recursive=False, watch_filter=lambda _, name: Path(name).name == plan.name
+        ):
+            with suppress(OSError):
+                if await run_in_threadpool(self._keeper.look):
+                    self._tell()
+
+
+async def _asked(request: Request, wanted: dict[str, type]) -> dict[str, Any] | None:
+    """Read what the page asks for; None where it is not that."""
+    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
+        return None
+    try:
+        given = json.loads(await request.body())
+    except (ValueError, RecursionError):
+        return None
+    fits = isinstance(given, dict) and {name: type(value) for name, value in given.items()} == wanted
+    return given if fits else None
+
+
+def _no_question() -> Response:
+    return PlainTextResponse("That is no question of this page.\n", 400)
+
+
+def _not_written(error: OSError) -> Response:
+    """Say that the machine refused to write; the plan file is as it was."""
+    words = f"The plan file is as it was: {(error.strerror or str(error)).lower()}."
+    return JSONResponse({"outcome": "failed", "words": words})
+
+
+class _FewConnections(H11Protocol):
+    """Closes a connection at once when there are enough."""
+
+    def connection_made(self, transport: Any) -> None:  # noqa: ANN401 - as its base has it
+        if len(self.connections) >= MOST_CONNECTIONS:
+            transport.abort()
+            return
+        super().connection_made(transport)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        if self in self.connections:
+            super().connection_lost(exc)
+
+
+class _Server(uvicorn.Server):
+    """A server that ends by itself after some time, and lets waiting pages go when it ends."""
+
+    def __init__(
+        self, config: uvicorn.Config, desk: Desk, seconds: float | None, started: Callable[[], None]
+    ) -> None:
+        super().__init__(config)
+        self._desk, self._seconds, self._started = desk, seconds, started
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        self._started()  # from now on Ctrl-C is waited for
+        if self._seconds is not None:
+            asyncio.get_running_loop().call_later(self._seconds, self._stop)
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        self._desk.end()
+        await super().shutdown(sockets)
+        self._desk.close()
+
+    def _stop(self) -> None:
+        self.should_exit = True
+
+
+def listen(port: int) -> socket.socket:
+    """Open the door: this machine alone gets to it.
+
+    Parameters
+    ----------
+    port
+        Where; 0 takes any that is free.
+
+    Raises
+    ------
+    SlotwrightError
+        Another program is there.
+    """
+    door = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        door.bind(("127.0.0.1", port))
+    except OSError as error:
+        door.close()
+        raise SlotwrightError(f"--port {port}: {(error.strerror or 'refused').lower()}; leave it out") from None
+    return door
+
+
+def guarded(begun: Keeper | Entrance, port: int, token: str) -> tuple[Guard, Desk]:
+    """Put the guard before a desk."""
+    desk = Desk(begun)
+    return Guard(desk.app, port, token), desk
+
+
+def set_up(
+    begun: Keeper | Entrance,
+    door: socket.socket,
+    seconds: float | None = None,
+    told: Callable[[str], None] = lambda _: None,
+) -> tuple[str, uvicorn.Server]:
+    """Make the server of a desk, which somebody may knock at from now on.
+
+    Parameters
+    ----------
+    begun
+        The plan, which is given up in the end, or the entrance where one is chosen.
+    door
+        Where it is asked, as `listen` gives it.
+    seconds
+        How long; None has no end.
+    told
+        Is called with the address once the server runs.
+
+    Returns
+    -------
+    tuple
+        The address, with a token of its own, and the server, to be run.
+    """
+    token = secrets.token_urlsafe(24)
+    port = door.getsockname()[1]
+    app, desk = guarded(begun, port, token)
+    config = uvicorn.Config(
+        app,
+        http=_FewConnections,
+        ws="none",
+        lifespan="on",
+        log_level="critical",
+        server_header=False,
+        timeout_keep_alive=20,
+        timeout_graceful_shutdown=_CLOSING,
+        h11_max_incomplete_event_size=16_384,
+    )
+    door.listen(64)
+    address = f"http://127.0.0.1:{port}/{token}/"
+    return address, _Server(config, desk, seconds, lambda: told(address))
+
+
+def serve(begun: Keeper | Entrance, door: socket.socket, seconds: float | None, told: Callable[[str], None]) -> None:
+    """Answer until Ctrl-C or the end of the time; `told` is called with the address first."""
+    _, server = set_up(begun, door, seconds, told)
+    with suppress(KeyboardInterrupt):
+        server.run(sockets=[door])

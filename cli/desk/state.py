@@ -1,0 +1,240 @@
+"""A plan on the desk: its text, what it gives, and the steps that led there. No file is touched here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+from slotwright.cli.desk.facts import Change, changes
+from slotwright.cli.desk.values import MOST_LETTERS, named, shown, stated, written
+from slotwright.layout.errors import Fault, PlanError
+from slotwright.layout.instrument.instrument import Instrument, lay_out
+from slotwright.layout.plan.reader import contents_of, parse_plan
+from slotwright.layout.plan.writer import restated
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+_MOST_STEPS: Final = 200  # kept to go back to, each with the text of its plan
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A state that can be gone back to.
+
+    Parameters
+    ----------
+    words
+        What led there.
+    text
+        The plan file then.
+    """
+
+    words: str
+    text: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """An edit that was not taken: the plan is as it was.
+
+    Parameters
+    ----------
+    faults
+        All that is wrong with it.
+    """
+
+    faults: tuple[Fault, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """An edit of a value that somebody else changed meanwhile: both are kept until a person chooses.
+
+    Parameters
+    ----------
+    mine, theirs
+        What was typed here, and what the file says now.
+    """
+
+    mine: str
+    theirs: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Desk:
+    """A plan on the desk.
+
+    Parameters
+    ----------
+    text
+        The plan file.
+    instrument
+        What the last text without a fault gives.
+    faults
+        What is wrong with the text; nothing after an edit made here.
+    before
+        The instrument before the last step; None at the beginning.
+    words
+        What the last step did.
+    changes
+        The figures it moved.
+    steps
+        All states, oldest first.
+    at
+        Which of them this is.
+    """
+
+    text: bytes
+    instrument: Instrument
+    faults: tuple[Fault, ...]
+    before: Instrument | None
+    words: str
+    changes: tuple[Change, ...]
+    steps: tuple[Step, ...]
+    at: int
+
+    @property
+    def appeared(self) -> tuple[str, ...]:
+        """Findings that the last step brought."""
+        known = set(map(str, self.before.findings)) if self.before else set()
+        return tuple(str(each) for each in self.instrument.findings if self.before and str(each) not in known)
+
+    @property
+    def settled(self) -> tuple[str, ...]:
+        """Findings that the last step did away with."""
+        known = set(map(str, self.instrument.findings))
+        return tuple(str(each) for each in self.before.findings if str(each) not in known) if self.before else ()
+
+
+def begin(text: bytes) -> Desk:
+    """Lay a plan on the desk.
+
+    Parameters
+    ----------
+    text
+        A plan file.
+
+    Returns
+    -------
+    Desk
+        With one step.
+
+    Raises
+    ------
+    PlanError
+        With all that is wrong with the plan.
+    """
+    instrument = lay_out(parse_plan(text))
+    return Desk(text, instrument, (), None, "", (), (Step("as it was opened", text),), 0)
+
+
+def value_of(text: bytes, key: str) -> str:
+    """Give what a plan file states at a key, as a person reads it; empty where it states nothing."""
+    try:
+        return shown(stated(contents_of(text), key))
+    except PlanError:
+        return ""
+
+
+def edit(desk: Desk, key: str, given: str, seen: str) -> Desk | Refused | Clash:
+    """Set a value of the plan.
+
+    Parameters
+    ----------
+    desk
+        The plan.
+    key
+        Path of a key, such as ``board.nut_width``.
+    given
+        What was typed, with any unit a plan takes; empty takes the key out, and its default holds.
+    seen
+        The value that whoever typed it had before their eyes, as `value_of` gives it.
+
+    Returns
+    -------
+    Desk, Refused or Clash
+        The plan with that value; or why it is as it was.
+    """
+    now = value_of(desk.text, key)
+    if now == given.strip() and not desk.faults:
+        return desk
+    if now != seen:
+        return Clash(given, now)
+    texts: tuple[str | None, ...] = written(given) if given.strip() else (None,)
+    refused: tuple[Fault, ...] = ()
+    for each in texts:
+        try:
+            text = restated(desk.text, key, each)
+        except KeyError:
+            return Refused((Fault(key, "the plan has no such place any more"),))
+        except ValueError as error:
+            return Refused((Fault(key, f"the file cannot be changed here ({error})", "mend it in an editor"),))
+        instrument, faults = _judged(text)
+        if not faults or _mends(desk.faults, faults):
+            return _stepped(desk, text, instrument, faults, _told(key, now, value_of(text, key)))
+        refused = refused or faults
+    return Refused(refused or (Fault(key, f"allowed one line of ordinary letters, at most {MOST_LETTERS}"),))
+
+
+def taken_in(desk: Desk, text: bytes) -> Desk:
+    """Take in what another editor made of the file.
+
+    Parameters
+    ----------
+    desk
+        The plan as it was known here.
+    text
+        The file as it is.
+
+    Returns
+    -------
+    Desk
+        With that text as its last step; with its faults and the last good instrument where it has any.
+    """
+    if text == desk.text:
+        return desk
+    instrument, faults = _judged(text)
+    return _stepped(desk, text, instrument, faults, "changed in another editor")
+
+
+def go_to(desk: Desk, step: int) -> Desk:
+    """Go back, or forward again, to one of the steps: the text is that of then, byte for byte."""
+    if not 0 <= step < len(desk.steps) or step == desk.at:
+        return desk
+    there = desk.steps[step]
+    instrument, faults = _judged(there.text)
+    words = "back to" if step < desk.at else "again"
+    moved = _stepped(desk, there.text, instrument, faults, f"{words}: {there.words}")
+    return replace(moved, steps=desk.steps, at=step)
+
+
+def _judged(text: bytes) -> tuple[Instrument | None, tuple[Fault, ...]]:
+    try:
+        return lay_out(parse_plan(text)), ()
+    except PlanError as error:
+        return None, error.faults
+
+
+def _mends(old: Sequence[Fault], new: Sequence[Fault]) -> bool:
+    """Tell whether of several faults some are gone and none has come."""
+    return {fault.where for fault in new} < {fault.where for fault in old}
+
+
+def _told(key: str, before: str, after: str) -> str:
+    return f"{named(key)} {before or 'not stated'} \u2192 {after or 'not stated'}"
+
+
+def _stepped(desk: Desk, text: bytes, instrument: Instrument | None, faults: tuple[Fault, ...], words: str) -> Desk:
+    steps = (*desk.steps[: desk.at + 1], Step(words, text))[-_MOST_STEPS:]
+    moved = changes(desk.instrument, instrument) if instrument else ()
+    return Desk(
+        text=text,
+        instrument=instrument or desk.instrument,
+        faults=faults,
+        before=desk.instrument if instrument else desk.before,
+        words=words,
+        changes=moved,
+        steps=steps,
+        at=len(steps) - 1,
+    )

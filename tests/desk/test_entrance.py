@@ -1,0 +1,95 @@
+"""The desk without a plan: those of the folder, or a new one."""
+
+import os
+import re
+
+import pytest
+from helpers import FULL
+from starlette.testclient import TestClient
+
+from slotwright.cli.desk.entrance import Entrance
+from slotwright.cli.desk.server import guarded
+from slotwright.templates import starters
+
+SIX = starters()["electric-six"]
+
+
+@pytest.fixture
+def knock(tmp_path):
+    app, desk = guarded(Entrance(tmp_path), 8080, "token")
+    with TestClient(app, "http://127.0.0.1:8080/token/") as client:
+        yield client
+    desk.close()
+
+
+def test_plans_of_the_folder_the_last_first(knock, tmp_path):
+    for age, name in enumerate(("wren", "heron", "<b>")):
+        (tmp_path / f"{name}.toml").write_text(SIX.replace("Electric six", f"The {name}"), "utf-8")
+        os.utime(tmp_path / f"{name}.toml", (1000 - age, 1000 - age))
+    (tmp_path / "pyproject.toml").write_text('title = "x"\n')
+    (tmp_path / "spoilt.toml").write_text("title = ")
+    shown = knock.get("").text
+    assert re.findall(r'data-name="([^"]+)"', shown) == ["wren.toml", "heron.toml", "&lt;b&gt;.toml"]
+    assert "<b>.toml" not in shown
+    assert knock.post("open", json={"name": "heron.toml"}).json() == {"outcome": "done"}
+    assert "<h1>The heron</h1>" in knock.get("").text
+    # What is open stays: another page that still shows the entrance gets the same plan.
+    assert knock.post("open", json={"name": "wren.toml"}).json() == {"outcome": "done"}
+    assert "<h1>The heron</h1>" in knock.get("").text
+
+
+def test_a_new_plan_never_over_another(knock, tmp_path):
+    (tmp_path / "heron.toml").write_text(SIX, "utf-8")
+    taken = knock.post("new", json={"name": "heron", "starter": "bass-four"}).json()
+    assert taken["outcome"] == "refused"
+    assert "kept" in taken["words"]
+    assert (tmp_path / "heron.toml").read_text("utf-8") == SIX
+    assert knock.post("new", json={"name": " kitchen table ", "starter": "bass-four"}).json() == {"outcome": "done"}
+    assert (tmp_path / "kitchen table.toml").read_text("utf-8").startswith('title = "kitchen table"\n')
+    assert "<h1>kitchen table</h1>" in knock.get("").text
+
+
+def test_no_path_and_no_odd_name(knock, tmp_path):
+    before = sorted(os.listdir(tmp_path.parent))
+    for name in ("", " ", "..", "../x", "/etc/x", "a/b", "a\\b", "c:x", ".x", "con", "x" * 200, "a\x00b", "a."):
+        assert knock.post("new", json={"name": name, "starter": "bass-four"}).json()["outcome"] == "refused", name
+        assert knock.post("open", json={"name": name}).json()["outcome"] == "refused", name
+    assert os.listdir(tmp_path) == []
+    assert sorted(os.listdir(tmp_path.parent)) == before
+
+
+def test_nothing_else_answers_before_a_plan_is_chosen(knock, tmp_path):
+    for where in ("parts", "files/x.toml"):
+        assert knock.get(where).status_code == 404
+    assert knock.post("edit", json={"key": "kerf", "given": "1", "seen": ""}).status_code == 404
+    assert knock.post("new", json={"name": "x", "starter": "../x"}).json()["outcome"] == "refused"
+    assert knock.post("new", json={"name": "x"}).status_code == 400
+    assert os.listdir(tmp_path) == []
+
+
+@pytest.mark.skipif(not FULL, reason="tried in the full profile")
+def test_in_a_browser(serving, chromium, tmp_path):
+    context = chromium.new_context(viewport={"width": 390, "height": 844})
+    tab = context.new_page()
+    told = []
+    tab.on("console", lambda message: told.append(message.text))
+    tab.goto(serving(Entrance(tmp_path)))
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 390
+    tab.get_by_label("Name").fill("a/b")
+    tab.get_by_label("Like").select_option("ukulele")
+    tab.get_by_role("button", name="Begin").click()
+    tab.get_by_role("alert").get_by_text("without").wait_for()
+    tab.get_by_label("Name").fill("wren")
+    tab.get_by_role("button", name="Begin").click()
+    tab.locator("h1", has_text="wren").wait_for()
+    # From here on it is the desk: an edit on the drawing is in the file, another hand is told.
+    tab.locator('.spot[data-key="board.nut_width"]').click()
+    tab.fill("#box-value", "36")
+    tab.keyboard.press("Enter")
+    tab.locator(".did", has_text="nut width").wait_for()
+    path = tmp_path / "wren.toml"
+    assert "nut_width = 36" in path.read_text("utf-8")
+    path.write_text(path.read_text("utf-8").replace('title = "wren"', 'title = "jenny"'), "utf-8")
+    tab.locator("h1", has_text="jenny").wait_for()
+    assert told == []
+    context.close()
