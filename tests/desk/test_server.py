@@ -118,9 +118,8 @@ def test_faults_from_another_hand_stand_at_their_keys(lay):
 def test_files_are_those_of_the_command_line(lay, run, name):
     client, path = lay(name)
     sheet = [] if FULL else ["--sheet", "nut"]
-    assert (
-        run("draw", path, *sheet, "--out", "drawn", "--format", "dxf", "--format", "svg", "--format", "pdf")[0] == 0
-    )
+    formats = [word for kind in ("dxf", "svg", "pdf", *(["3mf"] if FULL else [])) for word in ("--format", kind)]
+    assert run("draw", path, *sheet, "--out", "drawn", *formats)[0] == 0
     assert run("report", path, "--out", f"drawn/{name}.html")[0] == 0
     links = re.findall(r'href="(files/[^"]+)"', client.get("").text)
     written = {each.name: each for each in Path("drawn").iterdir()} | {path.name: path}
