@@ -68,9 +68,9 @@ def learnt(rng, setting, world, frets=FRETS):
 @pytest.mark.parametrize("stretch", [of_each, of_all])
 @pytest.mark.parametrize("heights", [of_each, at_the_ends])
 def test_two_standard_errors_hold_whatever_the_setup_is_off_by(setting, heights, stretch, depth):
-    """120 instruments in each world; the true stretch is the mean of the strings', which is the common one if any."""
+    """200 instruments in each world; the true stretch is the mean of the strings', which is the common one if any."""
     rng, off, misfits = np.random.default_rng(31), [], []
-    for _ in range(few(120)):
+    for _ in range(few(200)):
         world = built(rng, setting, heights, stretch, depth)
         found = learnt(rng, setting, world)
         off.append(

@@ -171,7 +171,7 @@ def agrees(dialogue, raw, question):
 def test_the_dialogue_and_the_table_say_the_same(dialogue, far):
     """Whatever is typed, sense or nonsense: leave or move, which way, how far, in tune or not."""
     rng, ended = np.random.default_rng(21), 0
-    for _ in range(few(8, 2)):
+    for _ in range(few(5, 2)):
         raw, question = (), dialogue.ask(())
         drift = rng.normal(0, far)
         for _ in range(40):

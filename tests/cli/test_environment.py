@@ -135,7 +135,7 @@ def test_any_environment(part):
     files = st.dictionaries(st.sampled_from(FILES), st.sampled_from(CONTENTS), max_size=2)
     streams = st.sampled_from(ENCODINGS), st.sampled_from(("strict", "surrogateescape", "replace"))
     titles = st.sampled_from(("Heron", "\u5b57\u2014\u00e9", "\U0001f3b8", "%%d \\U+0041", "\u202e<b>"))
-    prove(holds, st.tuples(st.sampled_from(COMMANDS), variables, files, *streams, titles), 250, part)
+    prove(holds, st.tuples(st.sampled_from(COMMANDS), variables, files, *streams, titles), 150, part)
 
 
 def _child(folder, command, variables, files, encoding, errors, title):

@@ -82,7 +82,7 @@ def test_every_starter(tmp_path, name, left_handed):
             check_order(read(instrument, tmp_path, sheet, unit))
 
 
-@pytest.mark.parametrize("part", parts(4))
+@pytest.mark.parametrize("part", parts(2))
 def test_any_board(tmp_path, part):
     drawn = []
 

@@ -60,7 +60,7 @@ def test_the_stated_error_of_the_scale_is_true():
     # The rule too is found from the noisy crowns: once in some thousand necks the wrong one, whose scale
     # is no scale of this neck. Counted in.
     rng, off, from_12, nut = np.random.default_rng(21), [], [], []
-    many = few(2000, part=20)
+    many = few(4000, part=40)
     for _ in range(many):
         measured = neck(rng, 648, zero=2.0, nut=2.4 + rng.normal(0, 0.15))
         line = find_scale([measured]).lines[0]
