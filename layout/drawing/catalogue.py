@@ -39,9 +39,9 @@ def _setup(instrument: Instrument) -> Content:
 def _no_setup(instrument: Instrument) -> str | None:
     if lacks := lacking(instrument.plan):
         return lacks.partition(";")[0]
-    from slotwright.layout.drawing.setup import missing  # noqa: PLC0415
+    from slotwright.layout.machine.jobs import refusal  # noqa: PLC0415
 
-    return missing(instrument)
+    return refusal(instrument)
 
 
 def _template(instrument: Instrument) -> Content:
@@ -117,9 +117,19 @@ def draw_sheet(instrument: Instrument, name: SheetName, *, mirrored: bool = Fals
     sheet = SHEETS[name]
     if lacks := sheet.missing(instrument):
         raise SheetError(f"sheet {name}: {lacks}")
-    sheets = described(instrument)
+    sheets = _numbered(instrument)
     of = sheets.index(name) + 1, len(sheets)
     return framed(name, instrument, sheet.content(instrument), of=of, mirrored=mirrored)
+
+
+def _numbered(instrument: Instrument) -> tuple[SheetName, ...]:
+    """Name the sheets as they are counted: the setup wherever the plan states it, for to judge it takes long."""
+
+    def counts(name: SheetName, sheet: SheetKind) -> bool:
+        lacks = lacking(instrument.plan) if name == "setup" else sheet.missing(instrument)
+        return lacks is None
+
+    return tuple(name for name, sheet in SHEETS.items() if counts(name, sheet))
 
 
 def described(instrument: Instrument) -> tuple[SheetName, ...]:

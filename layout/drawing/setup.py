@@ -32,15 +32,6 @@ _APART: Final = 5.0  # mm between its columns
 _HEAD: Final = ("file", "operations", "cutter", "flutes", "edges", "rev/min", "feed", "plunge", "step", "minutes")
 
 
-def missing(instrument: Instrument) -> str | None:
-    """Say why the board of a plan that lacks nothing cannot be milled."""
-    try:
-        plan_milling(instrument)
-    except MillError as error:
-        return str(error.faults[0])
-    return None
-
-
 def content(instrument: Instrument) -> Content:
     """Draw the blank as it lies on the machine, and below it the programs in their order."""
     try:

@@ -99,6 +99,15 @@ class Milling:
     findings: tuple[Finding, ...]
 
 
+def refusal(instrument: Instrument) -> str | None:
+    """Say why the board of a plan that lacks nothing cannot be milled; None where it can."""
+    try:
+        plan_milling(instrument)
+    except MillError as error:
+        return str(error.faults[0])
+    return None
+
+
 def told(instrument: Instrument) -> tuple[Finding, ...]:
     """Say what a maker should know before the board is milled, or why it cannot be.
 

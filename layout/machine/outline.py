@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from slotwright.layout.instrument.lines import distance
-from slotwright.layout.machine.passes import SLOPE, Path, Trace, levels
+from slotwright.layout.machine.passes import SLOPE, Path, Trace, in_turn, levels
 from slotwright.layout.machine.slots import slot_ends
 from slotwright.layout.units import ROUNDING
 
@@ -209,13 +209,13 @@ class _Round:
         along = begin + Path(points).along
         feet = (self._height - min(heights)) / TAB_SLOPE + 0.01  # where its ramps lie below every level of this piece
         knees = [m + s * d for m, flat in self._tabs for d in (flat, flat + feet) for s in (-1.0, 1.0)]
-        places = np.unique(np.concatenate((along, [k for k in knees if begin < k < end])))
+        places = in_turn(along, [k for k in knees if begin < k < end])
         low, high = np.interp(places, along, points[:, 2]), self._lift(places)
         # Where the tip leaves its level for the ramp of a tab, or comes back to it.
         gap = high - low
         meets = np.flatnonzero(gap[:-1] * gap[1:] < 0)
         crossings = places[meets] + gap[meets] / (gap[meets] - gap[meets + 1]) * np.diff(places)[meets]
-        places = np.unique(np.concatenate((places, crossings)))
+        places = in_turn(places, crossings)
         z = np.maximum(np.interp(places, along, points[:, 2]), self._lift(places))
         return np.column_stack((np.interp(places, along, points[:, 0]), np.interp(places, along, points[:, 1]), z))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -42,7 +43,7 @@ class Run:
     slow: NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Path:
     """A line along which a tip moves.
 
@@ -54,7 +55,7 @@ class Path:
 
     points: Floats
 
-    @property
+    @cached_property  # asked for by every pass
     def along(self) -> Floats:
         """Way from its beginning to each of its points, seen from above [mm]."""
         return np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(self.points[:, :2], axis=0).T))))
@@ -81,14 +82,14 @@ class Trace:
     """Collects the points of a run."""
 
     def __init__(self) -> None:
-        self._points: list[Floats] = []
+        self._points: list[list[float]] = []
         self._slow: list[bool] = []
 
     def add(self, points: Floats, *, slow: bool = False) -> None:
         """Go on through points; the first may be where the last ended."""
         here = self._points[-1] if self._points else None
-        for point in points:
-            if here is None or np.abs(point - here).max() > ROUNDING:
+        for point in points.tolist():  # plain numbers: arrays of three are slow
+            if here is None or any(abs(now - was) > ROUNDING for now, was in zip(point, here, strict=True)):
                 if here is not None:
                     self._slow.append(slow)
                 self._points.append(point)
@@ -97,6 +98,11 @@ class Trace:
     def run(self, words: str) -> Run:
         """Give all of it as one run."""
         return Run(words, np.array(self._points), np.array(self._slow, dtype=np.bool_))
+
+
+def in_turn(*places: Floats | Sequence[float]) -> Floats:
+    """Put places along a path in their order, each once."""
+    return np.array(sorted({float(place) for some in places for place in some}))
 
 
 def step_of(cutter: Cutter) -> float:

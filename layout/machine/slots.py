@@ -9,7 +9,7 @@ import numpy as np
 
 from slotwright.layout.errors import needed
 from slotwright.layout.instrument.lines import Across, Along, lengthened, meet
-from slotwright.layout.machine.passes import Path, levels, to_and_fro
+from slotwright.layout.machine.passes import Path, in_turn, levels, to_and_fro
 from slotwright.layout.machine.setting import floor_under
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def slot_path(instrument: Instrument, setting: Setting, cutter: Cutter, line: Fl
     ends = meet(Across(np.array([line[0, 0] - skew * line[0, 1]]), np.array([skew])), edges)[0, :, 1]
     # There a chord ends, and where the tip leaves the flat of the crown on either side of the middle.
     knees = (np.array([-cutter.diameter / 2, cutter.diameter / 2, *ends]) - line[0, 1]) / rise
-    places = np.unique(np.concatenate((places, knees[(knees > 0) & (knees < 1)])))
+    places = in_turn(places, knees[(knees > 0) & (knees < 1)])
     x, y = (line[0, axis] + places * (line[1, axis] - line[0, axis]) for axis in (0, 1))
     floor = floor_under(setting, cutter, x, np.clip(y, ends.min(), ends.max()), instrument.sawing.depth)
     return Path(np.column_stack((x, y, np.maximum(floor, setting.machine.tolerance))))
