@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from slotwright.layout.drawing.sheet import Sheet
 
-THICKNESS: Final = 3.0  # mm, of gauges and strips: stiff, and printed within the hour
+THICKNESS: Final = 3.0  # mm, of gauges and strips: stiff enough to hold by hand (common practice, no source)
 _ROUND: Final = 64  # sides to a quarter of a hole
 _EXTENSION: Final = re.compile(rb'\s(?:xmlns:[a-z]+|[a-z]+:UUID)="[^"]*"|(?<=<item) xmlns="[^"]*"')
 _SAME_DAY: Final = (1980, 1, 1, 0, 0, 0)  # of every file in a 3MF, so that the same part is the same bytes
