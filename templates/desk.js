@@ -22,20 +22,32 @@
     if (!answer.parts || answer.version < version) return;
     const held = document.activeElement?.closest("[data-part]") && document.activeElement;
     version = answer.version;
-    const unfolded = all(".group[open]").map((each) => each.dataset.group);
+    const unfolded = all("[data-part] details[open]").map((each) => each.dataset.group);
+    const cell = held?.dataset.cell && { value: held.value, at: held.selectionStart, changed: held.value !== held.defaultValue };
     for (const [name, html] of Object.entries(answer.parts)) one(`[data-part="${name}"]`).innerHTML = html;
-    for (const each of all(".group")) each.open = unfolded.includes(each.dataset.group);
+    for (const each of all("[data-part] details")) each.open = unfolded.includes(each.dataset.group);
     document.title = `${one("h1").textContent} on the desk`;
     ready();
     if (held?.dataset.key) find(held.dataset.key, held.matches(".spot"))?.focus();
+    else if (held?.dataset.cell) {
+      const again = one(`[data-cell="${held.dataset.cell}"]`);
+      again?.focus();
+      if (again && cell.changed) {  // typed on while the last reading was taken in
+        again.value = cell.value;
+        again.setSelectionRange(cell.at, cell.at);
+      } else again?.select();
+    } else if (held?.id) one(`#${held.id}`)?.focus();
+    else if (held?.dataset.job) one(`[data-job="${held.dataset.job}"]`)?.focus();
+    papered();
   };
 
   const ask = async (where, question) => {
+    const sound = question instanceof Blob;
     try {
       const answer = await fetch(where, question && {
         method: "POST",
-        headers: { "Content-Type": "application/json" },
-        body: JSON.stringify(question),
+        headers: { "Content-Type": sound ? "application/octet-stream" : "application/json" },
+        body: sound ? question : JSON.stringify(question),
       });
       if (!answer.ok) throw new Error((await answer.text()).trim());
       return await answer.json();
@@ -55,7 +67,13 @@
   };
 
   const describe = (told) => {
-    const { value, instead, required } = told.dataset;
+    const { value, instead, required, limits } = told.dataset;
+    one("#box-limits").textContent = limits ? `Allowed: ${limits}.` : "";
+    const words = limits.startsWith('"') ? limits.match(/"[^"]+"/g).map((word) => word.slice(1, -1)) : limits === "true or false" ? limits.split(" or ") : [];
+    one("#box-choices").replaceChildren(...words.map((word) => new Option(word, word)));
+    const sketch = document.getElementById(`sketch-${told.dataset.key}`);
+    one("#box-sketch").toggleAttribute("hidden", !sketch);
+    if (sketch) one("#box-sketch use").setAttribute("href", `#${sketch.id}`);
     const stated = value ? "Stated in the plan." : instead ? `Not stated; ${instead} is assumed.` : "Not stated.";
     one("#box-state").textContent = stated + (required || !value ? "" : " Empty it, and the usual value holds.");
   };
@@ -112,6 +130,125 @@
   one("#box-leave").addEventListener("click", close);
   box.addEventListener("click", (event) => { if (event.target === box) close(); });
 
+  const blame = (answer, told) => {
+    if (answer.faults) told.textContent = answer.faults.map((fault) => (fault.key ? `${fault.name}: ${fault.words}` : fault.words)).join(" ");
+    else if (answer.outcome === "clash") told.textContent = `Meanwhile ${answer.theirs || "nothing"} stands there; you typed ${answer.mine || "nothing"}. Type it again to put it in its place.`;
+    else told.textContent = answer.words ?? "";
+  };
+
+  // What was done by a button or in the table of readings: one after the other, each with the answer to the last.
+  let before = Promise.resolve();
+  const act = (where, question, told = one("#bench-faults")) => {
+    before = before.then(async () => {
+      const answer = await ask(where, question);
+      put(answer);
+      blame(answer, told);
+      return answer;
+    });
+    return before;
+  };
+
+  document.addEventListener("change", (event) => {
+    const { cell } = event.target.dataset;
+    if (cell) act("cell", { cell, given: event.target.value, seen: event.target.defaultValue });
+    if (event.target.id === "paper") papered();
+    if (event.target.id === "take" && event.target.files.length) hear(event.target.files[0]);
+  });
+
+  const papered = () => {
+    const paper = one("#paper")?.value;
+    for (const each of all("a[data-paper]")) {
+      const [name, rest = ""] = each.getAttribute("href").split("?");
+      const kept = rest.split("&").filter((part) => part && !part.startsWith("paper="));
+      each.setAttribute("href", `${name}?${[...kept, `paper=${paper}`].join("&")}`);
+    }
+  };
+
+  const hear = async (file) => {
+    const told = one("#heard");
+    told.textContent = "Listening\u2026";
+    const suffix = /\.\w+$/.exec(file.name ?? "")?.[0].toLowerCase() ?? ".wav";
+    const answer = await act(`recording?${new URLSearchParams({ suffix, played: one("#played").value })}`, new Blob([file]), told);
+    if (answer.outcome === "done") told.textContent = "";
+    one("#take").value = "";
+  };
+
+  const sound = one("#sound");
+  sound.addEventListener("dragover", (event) => { event.preventDefault(); sound.classList.add("over"); });
+  sound.addEventListener("dragleave", () => sound.classList.remove("over"));
+  sound.addEventListener("drop", (event) => {
+    event.preventDefault();
+    sound.classList.remove("over");
+    if (event.dataTransfer.files.length) hear(event.dataTransfer.files[0]);
+  });
+
+  // A recording as it comes from the microphone: nothing in between may tidy it up.
+  let recording = null;
+  const longest = 600;  // s
+  const record = async () => {
+    const stream = await navigator.mediaDevices.getUserMedia({
+      audio: { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 },
+    });
+    const context = new AudioContext();
+    await context.audioWorklet.addModule("recorder.js");
+    const node = new AudioWorkletNode(context, "recorder", { numberOfOutputs: 0 });
+    const parts = [];
+    recording = { stream, context, parts, length: 0 };
+    node.port.addEventListener("message", ({ data }) => {
+      parts.push(data);
+      recording && (recording.length += data.length);
+      const seconds = recording ? Math.floor(recording.length / context.sampleRate) : 0;
+      one("#length").textContent = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
+      if (seconds >= longest) stop();
+    });
+    node.port.start();
+    context.createMediaStreamSource(stream).connect(node);
+    one("#record").textContent = "Stop";
+  };
+
+  const stop = () => {
+    const { stream, context, parts, length } = recording;
+    recording = null;
+    stream.getTracks().forEach((track) => track.stop());
+    context.close();
+    one("#record").textContent = "Record";
+    hear(new File([header(length, context.sampleRate), ...parts], "recording.wav"));
+  };
+
+  // WAV with 32-bit floats, one channel.
+  const header = (length, rate) => {
+    const view = new DataView(new ArrayBuffer(44));
+    const word = (at, text) => [...text].forEach((letter, n) => view.setUint8(at + n, letter.charCodeAt(0)));
+    word(0, "RIFF"); view.setUint32(4, 36 + 4 * length, true); word(8, "WAVEfmt ");
+    view.setUint32(16, 16, true); view.setUint16(20, 3, true); view.setUint16(22, 1, true);
+    view.setUint32(24, rate, true); view.setUint32(28, 4 * rate, true); view.setUint16(32, 4, true); view.setUint16(34, 32, true);
+    word(36, "data"); view.setUint32(40, 4 * length, true);
+    return view.buffer;
+  };
+
+  one("#record").addEventListener("click", async () => {
+    if (recording) return stop();
+    try {
+      await record();
+    } catch {
+      one("#heard").textContent = "This browser gives no microphone; record with another program and drop the file here.";
+    }
+  });
+
+  const take = async (name) => {
+    await act("job", { name });
+    const opens = one(".handful")?.dataset.opens;
+    if (opens) one(`#${opens} details`).open = true;
+  };
+
+  const prove = async () => {
+    const place = one("#programs");
+    place.textContent = "Simulating\u2026";
+    const answer = await ask("programs");
+    if (answer.html) place.innerHTML = answer.html;
+    else blame(answer, place);
+  };
+
   const go = async (step) => {
     const answer = await ask("step", { step, version });
     put(answer);
@@ -122,12 +259,24 @@
   document.addEventListener("click", (event) => {
     const place = event.target.closest(".spot, .key");
     const step = event.target.closest("[data-step]");
+    const button = event.target.closest("button");
     if (place) edit(place);
     else if (step && !step.disabled) go(Number(step.dataset.step));
+    else if (button?.dataset.job) take(button.dataset.job);
+    else if (button?.dataset.keep) act("keep", { what: button.dataset.keep });
+    else if (button?.dataset.remove) act("remove", { path: button.dataset.remove }, one("#tables-faults"));
+    else if (button?.id === "add") act("add", { what: one("#addition").value }, one("#tables-faults"));
+    else if (button?.id === "add-fret") act("fret", { fret: Math.trunc(Number(one("#another").value)) || 0 });
+    else if (button?.id === "next-round") act("round", {});
+    else if (button?.id === "save") act("save", {});
+    else if (button?.id === "prove") prove();
   });
   document.addEventListener("keydown", (event) => {
     const place = event.target.closest(".spot, .key");
-    if (place && ["Enter", " "].includes(event.key)) {
+    if (event.target.dataset.cell && event.key === "Enter") {
+      const cells = all("[data-cell]");
+      (cells[cells.indexOf(event.target) + 1] ?? event.target).focus();
+    } else if (place && ["Enter", " "].includes(event.key)) {
       event.preventDefault();
       edit(place);
     } else if (event.key.toLowerCase() === "z" && (event.ctrlKey || event.metaKey) && !event.target.matches("input")) {
@@ -159,6 +308,11 @@
   });
   news.addEventListener("error", () => { one(".closed").hidden = false; });
 
+  window.addEventListener("beforeunload", (event) => {
+    if (one("#save:enabled") || recording) event.preventDefault();
+  });
+
   document.documentElement.classList.add("on");
   ready();
+  papered();
 })();

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from slotwright.cli.desk.state import Desk
     from slotwright.layout.instrument.instrument import Instrument
+    from slotwright.layout.units import Unit
 
 # Tables that every instrument has, whether the file writes them or not.
 _ALWAYS: Final = ("scale", "frets", "board", "setup", "compensation", "calibration", "job")
@@ -40,6 +41,8 @@ class Entry:
         What it means, and where it is measured from.
     unit
         Of a bare number; empty where it has none.
+    limits
+        What is allowed, as a refusal says it; empty where that is no range and no list.
     value
         What the file states, as a person reads it; empty where it states nothing.
     instead
@@ -52,6 +55,7 @@ class Entry:
     name: str
     words: str
     unit: str
+    limits: str
     value: str
     instead: str
     required: bool
@@ -94,6 +98,11 @@ def _keys() -> tuple[Key, ...]:
     return keys()
 
 
+@cache
+def _limits(key: Key, units: Unit) -> str:
+    return key.limits(units)
+
+
 def _entries(contents: Mapping[str, Any], instrument: Instrument) -> Iterator[Entry]:
     bridge = instrument.plan.bridge
     having = {field.alias or name for name, field in type(bridge).model_fields.items()} if bridge else set()
@@ -112,6 +121,7 @@ def _entries(contents: Mapping[str, Any], instrument: Instrument) -> Iterator[En
                 name=named(path),
                 words=_KINDS.sub("", key.words),
                 unit=instrument.plan.units if key.unit == "length" else key.unit,
+                limits=_limits(key, instrument.plan.units),
                 value=shown(value),
                 instead="" if value is not None else taken.text if taken else "",
                 required=key.required,

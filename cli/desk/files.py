@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
+from slotwright.cli.desk.rounds import readings_of
 from slotwright.layout.drawing.catalogue import described, draw_sheet
+from slotwright.layout.errors import MeasuredError, needed
 from slotwright.layout.export.write import drawing, without_kerf
-from slotwright.layout.names import FORMATS, SOLIDS
+from slotwright.layout.machine.programs import mill
+from slotwright.layout.names import FORMATS, READERS, SOLIDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from slotwright.cli.desk.state import Desk
     from slotwright.layout.instrument.instrument import Instrument
-    from slotwright.layout.names import Format, SheetName
+    from slotwright.layout.machine.programs import Program
+    from slotwright.layout.names import Format, Reader, SheetName
+    from slotwright.layout.readings.notes import Reading
 
+PAPER = "A4"  # as the command line has it
+SHOWN = ("application/pdf", "text/html; charset=utf-8")  # what a browser shows by itself
 KINDS = {
     "dxf": "image/vnd.dxf",
     "svg": "image/svg+xml",
@@ -22,6 +30,7 @@ KINDS = {
     "3mf": "model/3mf",
     "html": "text/html; charset=utf-8",
     "toml": "application/toml",
+    "ngc": "text/plain; charset=us-ascii",
 }
 
 
@@ -33,7 +42,23 @@ def sheets(instrument: Instrument, stem: str) -> dict[SheetName, dict[Format, st
     }
 
 
-def files(desk: Desk, stem: str) -> dict[str, Callable[[], bytes]]:
+@lru_cache(maxsize=1)
+def programs(instrument: Instrument, stem: str) -> tuple[Program, ...]:
+    """Prove the programs of a router; raises MillError where the board cannot be milled."""
+    return mill(instrument, stem=stem)
+
+
+def pages(desk: Desk, stem: str) -> dict[Reader, str]:
+    """Name the pages for the job that the plan and what was read are enough for."""
+    read = bool(_readings(desk))
+    return {
+        reader: f"{stem}.html" if reader == "maker" else f"{stem}-{reader}.html"
+        for reader in READERS
+        if reader == "maker" or desk.instrument.strung is not None or (reader == "customer" and read)
+    }
+
+
+def files(desk: Desk, stem: str, paper: str = PAPER) -> dict[str, Callable[[], bytes]]:
     """Give what can be downloaded, by name, each made once it is wanted.
 
     Parameters
@@ -42,6 +67,8 @@ def files(desk: Desk, stem: str) -> dict[str, Callable[[], bytes]]:
         The plan; while it has faults there is the plan file alone.
     stem
         What the files are called after.
+    paper
+        Of the pages of a PDF.
 
     Returns
     -------
@@ -52,28 +79,52 @@ def files(desk: Desk, stem: str) -> dict[str, Callable[[], bytes]]:
     if desk.faults:
         return found
     instrument = desk.instrument
-    found[f"{stem}.html"] = lambda: _report(instrument)
+    for reader, name in pages(desk, stem).items():
+        found[name] = partial(_page, desk, reader)
+    if desk.bench.heard is not None:
+        found[f"{stem}-heard.html"] = partial(_evidence, desk)
     for sheet, names in sheets(instrument, stem).items():
         for kind, name in names.items():
-            found[name] = _maker(instrument, sheet, kind)
+            found[name] = partial(_drawn, instrument, sheet, kind, paper)
     return found
 
 
-def _maker(instrument: Instrument, sheet: SheetName, kind: Format) -> Callable[[], bytes]:
-    return lambda: _drawn(instrument, sheet, kind)
+def made(desk: Desk, stem: str, name: str, paper: str = PAPER) -> bytes | None:
+    """Make a file; None where there is none of that name."""
+    if not name.endswith(".ngc"):
+        maker = files(desk, stem, paper).get(name)
+        return maker and maker()
+    if desk.faults or desk.instrument.plan.machine is None:
+        return None
+    found = {program.name: program.text.encode() for program in programs(desk.instrument, stem)}
+    return found.get(name)
 
 
-def _drawn(instrument: Instrument, name: SheetName, kind: Format) -> bytes:
+def _drawn(instrument: Instrument, name: SheetName, kind: Format, paper: str) -> bytes:
     sheet = draw_sheet(without_kerf(instrument) if kind == "3mf" else instrument, name)
     if kind != "pdf":
         return drawing(sheet, kind)
     from slotwright.layout.export.pdf import pdf  # noqa: PLC0415 - slow to import
     from slotwright.layout.export.tiling import share_out  # noqa: PLC0415
 
-    return pdf(sheet, share_out(sheet))
+    return pdf(sheet, share_out(sheet, paper=paper))
 
 
-def _report(instrument: Instrument) -> bytes:
+def _page(desk: Desk, reader: Reader) -> bytes:
     from slotwright.layout.export.report.page import page  # noqa: PLC0415 - slow to import
 
-    return page(instrument)
+    return page(desk.instrument, _readings(desk), reader=reader)
+
+
+def _readings(desk: Desk) -> tuple[Reading, ...]:
+    """Give what was read; nothing of a table that has faults."""
+    try:
+        return readings_of(desk)
+    except MeasuredError:
+        return ()
+
+
+def _evidence(desk: Desk) -> bytes:
+    from slotwright.layout.export.report.evidence import page  # noqa: PLC0415 - slow to import
+
+    return page(desk.instrument, needed(desk.bench.heard))

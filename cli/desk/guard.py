@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MOST_BODY: Final = 64_000  # bytes
+MOST_SOUND: Final = 160_000_000  # bytes; a quarter of an hour and some
+RECORDING: Final = "/recording"  # where sound is sent to
 _TOO_MUCH: Final = "That is more than this page takes."
 HEADERS: Final = {
     "content-security-policy": (
@@ -60,11 +62,13 @@ class Guard:
 
         async def answer(message: Message) -> None:
             if message["type"] == "http.response.start":
+                there = {name for name, _ in message.get("headers", ())}
                 ours = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
+                ours = [(name, value) for name, value in ours if name not in there]
                 message = {**message, "headers": [*message.get("headers", ()), *ours]}
             await send(message)
 
-        await self._app(inner, _limited(receive), answer)
+        await self._app(inner, _limited(receive, _most(inner["path"])), answer)
 
     def _refusal(self, scope: Scope) -> tuple[int, str] | None:
         headers: dict[bytes, list[bytes]] = {}
@@ -75,23 +79,28 @@ class Guard:
             return 403, "This page answers to its own address alone."
         if any(origin.decode("latin-1") != f"http://{hosts[0]}" for origin in headers.get(b"origin", ())):
             return 403, "Another page may neither read nor write this one."
-        token, slash, _ = scope["path"].encode("utf-8", "surrogateescape")[1:].partition(b"/")
+        token, slash, rest = scope["path"].encode("utf-8", "surrogateescape")[1:].partition(b"/")
         if not slash or not hmac.compare_digest(token, self._token):
             return 403, "Open the address that slotwright desk printed, all of it."
         lengths = headers.get(b"content-length", [b"0"])
-        if any(not length.isdigit() or len(length) > 9 or int(length) > MOST_BODY for length in lengths):
+        most = _most(f"/{rest.decode('latin-1')}")
+        if any(not length.isdigit() or len(length) > 9 or int(length) > most for length in lengths):
             return 413, _TOO_MUCH
         return None
 
 
-def _limited(receive: Receive) -> Receive:
+def _most(path: str) -> int:
+    return MOST_SOUND if path == RECORDING else MOST_BODY
+
+
+def _limited(receive: Receive, most: int) -> Receive:
     taken = 0
 
     async def part() -> Message:
         nonlocal taken
         message = await receive()
         taken += len(message.get("body", b""))
-        if taken > MOST_BODY:
+        if taken > most:
             raise HTTPException(413, f"{_TOO_MUCH}\n")
         return message
 

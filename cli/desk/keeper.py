@@ -1,18 +1,20 @@
-"""The plan file on the desk: read, watched for other hands, written whole or not at all."""
+"""The files on the desk, a plan and its readings: read, watched for other hands, written whole or not at all."""
 
 from __future__ import annotations
 
 import os
 import threading
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from slotwright.cli.desk import state
-from slotwright.cli.desk.state import Clash, Desk, Refused
+from slotwright.cli.desk.state import Desk
 from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.export.files import write_whole
 from slotwright.layout.plan.reader import MOST_BYTES
+from slotwright.layout.readings.kept import Kept
+from slotwright.layout.readings.table import MOST_BYTES as MOST_READINGS
 from slotwright.layout.sources import read
 
 try:
@@ -23,6 +25,8 @@ except ImportError:  # Windows: two desks on one plan are not told there
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
+
+    from slotwright.cli.desk.state import Outcome
 
 
 class Claim:
@@ -68,32 +72,46 @@ class Claim:
 
 @dataclass(slots=True)
 class Keeper:
-    """The one that reads and writes the plan file; every answer follows a look at the disk.
+    """The one that reads and writes the files; every answer follows a look at the disk.
 
     Parameters
     ----------
     path
         The plan file.
+    readings
+        The table of readings, which need not be there.
     desk
-        What it gives.
+        What they give.
+    asks
+        The plan file is written only when `save` is called.
+    job
+        Which job the page is open for; empty for none.
     version
-        Counts how often that changed.
+        Counts how often anything changed.
     """
 
     path: Path
+    readings: Path
     desk: Desk
+    asks: bool = False
+    job: str = ""
     version: int = 0
+    _known: bytes = b""  # the plan file as it was last read or written
     _claim: Claim = field(default_factory=Claim)
     _lock: threading.RLock = field(default_factory=threading.RLock)
 
     @classmethod
-    def of(cls, path: Path) -> Keeper:
+    def of(cls, path: Path, readings: Path | None = None, *, asks: bool = False) -> Keeper:
         """Lay a plan file on the desk.
 
         Parameters
         ----------
         path
             The file; of a link, what it names.
+        readings
+            The table of readings; without it the one called after the plan.
+        asks
+            Edits are kept from the plan file until `save` is called.
 
         Raises
         ------
@@ -102,7 +120,9 @@ class Keeper:
         SlotwrightError
             Another desk has it.
         """
-        keeper = cls(path, state.begin(read(path, MOST_BYTES)))
+        readings = readings or path.with_name(f"{path.stem}-readings.csv")
+        text = read(path, MOST_BYTES)
+        keeper = cls(path, readings, state.begin(text, _there(readings)), asks, _known=text)
         if not keeper._claim.take(path):
             raise SlotwrightError(f"{path}: another desk has this plan open; close that one first")
         return keeper
@@ -110,21 +130,41 @@ class Keeper:
     def look(self) -> bool:
         """Take in what another editor made of the file meanwhile; say whether there was anything."""
         with self._lock:
-            try:
+            text = self._known
+            with suppress(FileNotFoundError):  # an editor is about to put it back, or the next edit does
                 text = read(self.path, MOST_BYTES)
-            except FileNotFoundError:
-                return False  # an editor is about to put it back, or the next edit does
-            with suppress(OSError):
                 self._claim.take(self.path)
-            return self._now(state.taken_in(self.desk, text))
+            # What was typed here and not saved yet gives way, and stays a step to go back to.
+            text, self._known = (self.desk.text if text == self._known else text), text
+            return self._now(state.taken_in(self.desk, text, _there(self.readings)))
 
-    def edit(self, key: str, given: str, seen: str) -> Desk | Refused | Clash:
-        """Set a value in the file; `state.edit` says what comes of it."""
+    @property
+    def unsaved(self) -> bool:
+        """Tell whether the plan file lacks edits."""
+        return self.desk.text != self._known
 
-        def change(desk: Desk) -> Desk | Refused | Clash:
-            return state.edit(desk, key, given, seen)
+    def change(self, change: Callable[[Desk], Outcome]) -> Outcome:
+        """Change the desk, and with it the files; `change` says what comes of it."""
+        with self._lock:
+            self.look()
+            made = change(self.desk)
+            if isinstance(made, Desk) and made is not self.desk:
+                made = self._written(made)
+                self._now(made)
+            return made
 
-        return self._change(change)
+    def take_job(self, name: str) -> None:
+        """Open the page for a job; for none where it is open for that one."""
+        with self._lock:
+            self.job = "" if name == self.job else name
+            self.version += 1
+
+    def save(self) -> None:
+        """Write the edits that the plan file lacks."""
+        with self._lock:
+            self.look()
+            self._save(self.desk.text)
+            self.version += 1
 
     def go_to(self, step: int, version: int) -> bool:
         """Go to one of the steps, unless the plan is another than the one that was looked at by then."""
@@ -132,23 +172,27 @@ class Keeper:
             self.look()
             if version != self.version:
                 return False
-            self._change(lambda desk: state.go_to(desk, step))
+            self.change(lambda desk: state.go_to(desk, step))
             return True
 
     def close(self) -> None:
         """Give up the file."""
         self._claim.end()
 
-    def _change(self, change: Callable[[Desk], Desk | Refused | Clash]) -> Desk | Refused | Clash:
-        with self._lock:
-            self.look()
-            made = change(self.desk)
-            if isinstance(made, Desk) and made is not self.desk:
-                if made.text != self.desk.text or not self.path.exists():
-                    write_whole({self.path: made.text}, force=True)
-                    self._claim.take(self.path)
-                self._now(made)
-            return made
+    def _written(self, made: Desk) -> Desk:
+        if made.bench.readings != self.desk.bench.readings:
+            # Where nothing was read an empty table stays: files are never taken away.
+            made = replace(made, bench=replace(made.bench, readings=made.bench.readings or Kept().text()))
+            write_whole({self.readings: made.bench.readings}, force=True)
+        if not self.asks:
+            self._save(made.text)
+        return made
+
+    def _save(self, text: bytes) -> None:
+        if text != self._known or not self.path.exists():
+            write_whole({self.path: text}, force=True)
+            self._claim.take(self.path)
+            self._known = text
 
     def _now(self, desk: Desk) -> bool:
         if desk is self.desk:
@@ -156,3 +200,11 @@ class Keeper:
         self.desk = desk
         self.version += 1
         return True
+
+
+def _there(readings: Path) -> bytes:
+    """Read the table of readings; nothing where there is none."""
+    try:
+        return read(readings, MOST_READINGS)
+    except FileNotFoundError:
+        return b""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from functools import cache
 from importlib.resources import files
 from itertools import groupby
@@ -11,19 +10,27 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
 from slotwright import templates
+from slotwright.cli.desk.bench import bench
 from slotwright.cli.desk.drawing import drawing
 from slotwright.cli.desk.entries import entries
-from slotwright.cli.desk.files import sheets
+from slotwright.cli.desk.files import pages, programs, sheets
+from slotwright.cli.desk.jobs import BY_NAME, printed
+from slotwright.cli.desk.tables import additions, removable
 from slotwright.cli.desk.values import named
 from slotwright.layout import cautions
+from slotwright.layout.export.paper import SIZES
 from slotwright.layout.export.report import facts
 from slotwright.layout.findings import sentence
 
 if TYPE_CHECKING:
+    from slotwright.cli.desk.entries import Entry
     from slotwright.cli.desk.keeper import Keeper
     from slotwright.layout.errors import Fault
+    from slotwright.layout.names import Reader
 
-PARTS = ("head", "picture", "answer", "keys", "edits", "findings", "files")
+PARTS = ("head", "picture", "answer", "job", "bench", "keys", "edits", "findings", "files")
+
+_MACROS = {"bench": "benched", "job": "handful"}  # their names are taken by what they show
 
 
 def parts(keeper: Keeper) -> dict[str, str]:
@@ -41,12 +48,24 @@ def parts(keeper: Keeper) -> dict[str, str]:
     """
     content = _content(keeper)
     module = environment().get_template("desk.html").make_module(content)
-    return {name: str(getattr(module, name)()) for name in PARTS}
+    return {name: str(getattr(module, _MACROS.get(name, name))()) for name in PARTS}
 
 
 def page(keeper: Keeper) -> bytes:
     """Write the whole page."""
     return environment().get_template("desk.html").render(whole=True, **_content(keeper)).encode()
+
+
+def milled(keeper: Keeper) -> str:
+    """Write the list of programs, once they are proved; raises MillError where the board cannot be milled."""
+    instrument = keeper.desk.instrument
+    found = programs(instrument, keeper.path.stem)
+    rows = [
+        (each.name, f"{each.cutter.shape} {instrument.length(each.cutter.diameter)}", f"{each.minutes:.0f}")
+        for each in found
+    ]
+    module = environment().get_template("desk.html").make_module({"unit": instrument.plan.units})
+    return str(module.programs(rows, cautions.MILLING))  # type: ignore[attr-defined]
 
 
 def fault_words(faults: tuple[Fault, ...]) -> list[dict[str, str]]:
@@ -68,28 +87,53 @@ def asset(name: str) -> bytes:
 
 def _content(keeper: Keeper) -> dict[str, Any]:
     desk = keeper.desk
-    instrument = desk.instrument
-    listed = groupby(entries(desk), key=lambda entry: entry.group)
+    instrument, unit = desk.instrument, desk.instrument.plan.units
+    listed = entries(desk)
+    stem, found = keeper.path.stem, pages(desk, keeper.path.stem)
     return {
         "title": instrument.title,
         "file": keeper.path.name,
-        "unit": instrument.plan.units,
+        "unsaved": keeper.unsaved,
+        "asks": keeper.asks,
+        "bench": bench(desk),
+        "table": keeper.readings.name,
+        "unit": unit,
         "version": keeper.version,
         "heading": facts.heading(instrument)["parts"],
         "drawing": drawing(instrument, desk.before, [fault.where for fault in desk.faults]),
         "faults": fault_words(desk.faults),
         "words": desk.words,
         "changes": list(map(str, desk.changes)),
-        "appeared": [sentence(words) for words in desk.appeared],
-        "settled": [sentence(words) for words in desk.settled],
-        "groups": [(name, [asdict(entry) for entry in group]) for name, group in listed],
+        "appeared": [facts.in_both(sentence(words), unit) for words in desk.appeared],
+        "settled": [facts.in_both(sentence(words), unit) for words in desk.settled],
+        "groups": [(name, list(group)) for name, group in groupby(listed, key=lambda entry: entry.group)],
+        "removable": removable(desk),
+        "additions": additions(instrument),
+        "jobs": list(BY_NAME),
+        "job": _job(keeper, listed, found),
         "wrong": {fault.where for fault in desk.faults},
         "steps": [step.words for step in desk.steps],
         "at": desk.at,
         "found": facts.findings(instrument),
-        "sheets": sheets(instrument, keeper.path.stem),
-        "stem": keeper.path.stem,
+        "sheets": sheets(instrument, stem),
+        "pages": found,
+        "papers": list(SIZES),
+        "machine": instrument.plan.machine is not None,
+        "stem": stem,
         "cautions": cautions.of_page(bridge=instrument.placed is not None),
+    }
+
+
+def _job(keeper: Keeper, listed: tuple[Entry, ...], found: dict[Reader, str]) -> dict[str, Any]:
+    """Give the handful of values of the job that was chosen, and what is printed for it."""
+    job = BY_NAME.get(keeper.job)
+    if job is None:
+        return {"name": ""}
+    at = {entry.path: entry for entry in listed}
+    return {
+        "name": job.name,
+        "rows": [at[key] for key in job.keys if key in at],
+        "print": printed(job, keeper.desk.instrument, keeper.path.stem, found),
     }
 
 

@@ -19,12 +19,16 @@ from starlette.routing import Route
 from uvicorn.protocols.http.h11_impl import H11Protocol
 from watchfiles import awatch
 
+from slotwright.cli.desk import state
 from slotwright.cli.desk.entrance import Entrance
-from slotwright.cli.desk.files import KINDS, files
-from slotwright.cli.desk.guard import Guard
-from slotwright.cli.desk.page import asset, fault_words, page, parts
+from slotwright.cli.desk.files import KINDS, PAPER, SHOWN, made
+from slotwright.cli.desk.guard import RECORDING, Guard
+from slotwright.cli.desk.page import asset, fault_words, milled, page, parts
+from slotwright.cli.desk.rounds import keep, next_round, put, with_fret
+from slotwright.cli.desk.rounds import listen as listen_to
 from slotwright.cli.desk.state import Clash, Refused
-from slotwright.layout.errors import SlotwrightError
+from slotwright.cli.desk.tables import add, take_out
+from slotwright.layout.errors import MillError, SlotwrightError
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
@@ -32,6 +36,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from slotwright.cli.desk.keeper import Keeper
+    from slotwright.cli.desk.state import Outcome
 
 MOST_CONNECTIONS: Final = 48
 _BEAT: Final = 15.0  # s; a line to a page that would not know otherwise whether the desk is still there
@@ -50,7 +55,7 @@ class Desk:
     def __init__(self, begun: Keeper | Entrance) -> None:
         self._begun = begun
         self._chosen = asyncio.Event()
-        self._opening = asyncio.Lock()
+        self._opening, self._listening = asyncio.Lock(), asyncio.Lock()
         self._waiting: set[asyncio.Event] = set()
         self.ended = False
         self.app = Starlette(
@@ -58,13 +63,24 @@ class Desk:
                 Route("/", self._page),
                 Route("/desk.css", self._style),
                 Route("/desk.js", self._script),
-                Route("/entrance.js", self._script_of_entrance),
+                Route("/recorder.js", self._script),
+                Route("/entrance.js", self._script),
                 Route("/open", self._open, methods=["POST"]),
                 Route("/new", self._new, methods=["POST"]),
                 Route("/parts", self._parts),
                 Route("/events", self._events),
                 Route("/edit", self._edit, methods=["POST"]),
                 Route("/step", self._step, methods=["POST"]),
+                Route("/save", self._save, methods=["POST"]),
+                Route("/job", self._job, methods=["POST"]),
+                Route("/add", self._add, methods=["POST"]),
+                Route("/remove", self._remove, methods=["POST"]),
+                Route("/cell", self._cell, methods=["POST"]),
+                Route("/fret", self._fret, methods=["POST"]),
+                Route("/round", self._round, methods=["POST"]),
+                Route("/keep", self._keep, methods=["POST"]),
+                Route(RECORDING, self._recording, methods=["POST"]),
+                Route("/programs", self._programs),
                 Route("/files/{name}", self._file),
             ],
             lifespan=self._watching,
@@ -85,11 +101,8 @@ class Desk:
     async def _style(self, _: Request) -> Response:
         return Response(asset("desk.css"), media_type="text/css")
 
-    async def _script(self, _: Request) -> Response:
-        return Response(asset("desk.js"), media_type="text/javascript")
-
-    async def _script_of_entrance(self, _: Request) -> Response:
-        return Response(asset("entrance.js"), media_type="text/javascript")
+    async def _script(self, request: Request) -> Response:
+        return Response(asset(request.url.path.rpartition("/")[2]), media_type="text/javascript")
 
     async def _open(self, request: Request) -> Response:
         return await self._begin(request, {"name": str}, Entrance.open)
@@ -115,19 +128,81 @@ class Desk:
         return JSONResponse(await run_in_threadpool(self._whole))
 
     async def _edit(self, request: Request) -> Response:
-        asked = await _asked(request, {"key": str, "given": str, "seen": str})
+        return await self._change(request, {"key": str, "given": str, "seen": str}, state.edit)
+
+    async def _add(self, request: Request) -> Response:
+        return await self._change(request, {"what": str}, add)
+
+    async def _remove(self, request: Request) -> Response:
+        return await self._change(request, {"path": str}, take_out)
+
+    async def _cell(self, request: Request) -> Response:
+        return await self._change(request, {"cell": str, "given": str, "seen": str}, put)
+
+    async def _fret(self, request: Request) -> Response:
+        return await self._change(request, {"fret": int}, with_fret)
+
+    async def _round(self, request: Request) -> Response:
+        return await self._change(request, {}, next_round)
+
+    async def _keep(self, request: Request) -> Response:
+        return await self._change(request, {"what": str}, keep)
+
+    async def _change(self, request: Request, wanted: dict[str, type], how: Callable[..., Outcome]) -> Response:
+        """Change the desk as the page asks, and say what came of it."""
+        asked = await _asked(request, wanted)
         if asked is None:
             return _no_question()
         try:
-            made = await run_in_threadpool(self._keeper.edit, **asked)
+            outcome = await run_in_threadpool(self._keeper.change, lambda desk: how(desk, **asked))
         except OSError as error:
             return _not_written(error)
-        if isinstance(made, Clash):
-            return JSONResponse({"outcome": "clash", "mine": made.mine, "theirs": made.theirs, **self._whole()})
-        if isinstance(made, Refused):
-            return JSONResponse({"outcome": "refused", "faults": fault_words(made.faults)})
+        return await self._outcome(outcome)
+
+    async def _outcome(self, outcome: Outcome) -> Response:
+        whole = await run_in_threadpool(self._whole)
+        if isinstance(outcome, Clash):
+            return JSONResponse({"outcome": "clash", "mine": outcome.mine, "theirs": outcome.theirs, **whole})
+        if isinstance(outcome, Refused):
+            return JSONResponse({"outcome": "refused", "faults": fault_words(outcome.faults)})
+        self._tell()
+        return JSONResponse({"outcome": "done", **whole})
+
+    async def _save(self, request: Request) -> Response:
+        return await self._do(request, {}, self._keeper.save)
+
+    async def _job(self, request: Request) -> Response:
+        return await self._do(request, {"name": str}, self._keeper.take_job)
+
+    async def _do(self, request: Request, wanted: dict[str, type], what: Callable[..., None]) -> Response:
+        """Do what changes no value."""
+        asked = await _asked(request, wanted)
+        if asked is None:
+            return _no_question()
+        try:
+            await run_in_threadpool(what, **asked)
+        except OSError as error:
+            return _not_written(error)
         self._tell()
         return JSONResponse({"outcome": "done", **await run_in_threadpool(self._whole)})
+
+    async def _recording(self, request: Request) -> Response:
+        """Hear a recording, which comes as it is, and add its notes to this round."""
+        if request.headers.get("content-type") != "application/octet-stream":
+            return _no_question()
+        if self._listening.locked():
+            return PlainTextResponse("Another recording is being listened to.\n", 409)
+        async with self._listening:
+            sound, asked, path = await request.body(), request.query_params, self._keeper.readings
+
+            def hear(desk: state.Desk) -> Outcome:
+                return listen_to(desk, sound, asked.get("suffix", ""), asked.get("played", ""), path)
+
+            try:
+                outcome = await run_in_threadpool(self._keeper.change, hear)
+            except OSError as error:
+                return _not_written(error)
+        return await self._outcome(outcome)
 
     async def _step(self, request: Request) -> Response:
         asked = await _asked(request, {"step": int, "version": int})
@@ -143,12 +218,27 @@ class Desk:
     async def _file(self, request: Request) -> Response:
         name = request.path_params["name"]
         await run_in_threadpool(self._keeper.look)
-        make = files(self._keeper.desk, self._keeper.path.stem).get(name)
-        if make is None:
+        paper = request.query_params.get("paper", PAPER)
+        try:
+            content = await run_in_threadpool(made, self._keeper.desk, self._keeper.path.stem, name, paper)
+        except SlotwrightError as error:
+            return PlainTextResponse(f"{error}\n", 409)
+        if content is None:
             return PlainTextResponse("There is no such file of this plan.\n", 404)
-        content = await run_in_threadpool(make)
         kind = KINDS[name.rpartition(".")[2]]
-        return Response(content, media_type=kind, headers={"content-disposition": "attachment"})
+        shown = "show" in request.query_params and kind in SHOWN
+        where = {"content-disposition": "inline" if shown else "attachment"}
+        # A page that is shown keeps to what it allows itself; it may ask nothing of this one.
+        own = {"content-security-policy": "connect-src 'none'; form-action 'none'; frame-ancestors 'none'"}
+        return Response(content, media_type=kind, headers=where | (own if shown else {}))
+
+    async def _programs(self, _: Request) -> Response:
+        if self._keeper.desk.faults or self._keeper.desk.instrument.plan.machine is None:
+            return PlainTextResponse("This plan has no machine.\n", 404)
+        try:
+            return JSONResponse({"outcome": "done", "html": await run_in_threadpool(milled, self._keeper)})
+        except MillError as error:
+            return JSONResponse({"outcome": "refused", "faults": fault_words(error.faults)})
 
     async def _events(self, _: Request) -> Response:
         return StreamingResponse(self._news(), media_type="text/event-stream")
@@ -198,9 +288,10 @@ class Desk:
     async def _watch(self) -> None:
         """Look at the plan whenever something happens to it in its folder."""
         await self._chosen.wait()
-        plan = self._keeper.path
+        files = (self._keeper.path, self._keeper.readings)
+        names = {file.name for file in files}
         async for _ in awatch(
-            plan.parent, recursive=False, watch_filter=lambda _, name: Path(name).name == plan.name
+            *{file.parent for file in files}, recursive=False, watch_filter=lambda _, name: Path(name).name in names
         ):
             with suppress(OSError):
                 if await run_in_threadpool(self._keeper.look):
@@ -225,7 +316,7 @@ def _no_question() -> Response:
 
 def _not_written(error: OSError) -> Response:
     """Say that the machine refused to write; the plan file is as it was."""
-    words = f"The plan file is as it was: {(error.strerror or str(error)).lower()}."
+    words = f"Nothing was written: {(error.strerror or str(error)).lower()}."
     return JSONResponse({"outcome": "failed", "words": words})
 
 

@@ -1,21 +1,49 @@
-"""A plan on the desk: its text, what it gives, and the steps that led there. No file is touched here."""
+"""A plan on the desk: its text, what was read, what both give, and the steps there. No file is touched here."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Final
 
 from slotwright.cli.desk.facts import Change, changes
 from slotwright.cli.desk.values import MOST_LETTERS, named, shown, stated, written
-from slotwright.layout.errors import Fault, PlanError
+from slotwright.layout.errors import Fault, MeasuredError, PlanError
 from slotwright.layout.instrument.instrument import Instrument, lay_out
 from slotwright.layout.plan.reader import contents_of, parse_plan
 from slotwright.layout.plan.writer import restated
+from slotwright.layout.readings.kept import Kept
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
+
+    from slotwright.layout.sound.readings import Hearing
 
 _MOST_STEPS: Final = 200  # kept to go back to, each with the text of its plan
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bench:
+    """What was read of the instrument.
+
+    Parameters
+    ----------
+    readings
+        The table of readings; empty where there is none.
+    round
+        Which round is read now: between two rounds saddles are moved.
+    moves
+        How far saddles were moved before it, by string, for those not read since [mm].
+    frets
+        Frets that were asked for besides the usual ones.
+    heard
+        The last recording.
+    """
+
+    readings: bytes = b""
+    round: int = 1
+    moves: Mapping[int, float] = field(default_factory=dict)
+    frets: tuple[int, ...] = ()
+    heard: Hearing | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,10 +56,13 @@ class Step:
         What led there.
     text
         The plan file then.
+    bench
+        What was read by then.
     """
 
     words: str
     text: bytes
+    bench: Bench
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +100,8 @@ class Desk:
     ----------
     text
         The plan file.
+    bench
+        What was read.
     instrument
         What the last text without a fault gives.
     faults
@@ -86,6 +119,7 @@ class Desk:
     """
 
     text: bytes
+    bench: Bench
     instrument: Instrument
     faults: tuple[Fault, ...]
     before: Instrument | None
@@ -107,13 +141,18 @@ class Desk:
         return tuple(str(each) for each in self.before.findings if str(each) not in known) if self.before else ()
 
 
-def begin(text: bytes) -> Desk:
+Outcome = Desk | Refused | Clash  # of what is done at the desk
+
+
+def begin(text: bytes, readings: bytes = b"") -> Desk:
     """Lay a plan on the desk.
 
     Parameters
     ----------
     text
         A plan file.
+    readings
+        What was read of its instrument; nothing yet.
 
     Returns
     -------
@@ -126,7 +165,15 @@ def begin(text: bytes) -> Desk:
         With all that is wrong with the plan.
     """
     instrument = lay_out(parse_plan(text))
-    return Desk(text, instrument, (), None, "", (), (Step("as it was opened", text),), 0)
+    bench = _bench_of(readings, instrument)
+    return Desk(text, bench, instrument, (), None, "", (), (Step("as it was opened", text, bench),), 0)
+
+
+def _bench_of(readings: bytes, instrument: Instrument) -> Bench:
+    try:
+        return Bench(readings, max(Kept.of(readings, instrument.plan).last, 1))
+    except MeasuredError:
+        return Bench(readings)
 
 
 def value_of(text: bytes, key: str) -> str:
@@ -172,30 +219,44 @@ def edit(desk: Desk, key: str, given: str, seen: str) -> Desk | Refused | Clash:
             return Refused((Fault(key, f"the file cannot be changed here ({error})", "mend it in an editor"),))
         instrument, faults = _judged(text)
         if not faults or _mends(desk.faults, faults):
-            return _stepped(desk, text, instrument, faults, _told(key, now, value_of(text, key)))
+            return _judged_step(desk, _told(key, now, value_of(text, key)), text, instrument, faults)
         refused = refused or faults
     return Refused(refused or (Fault(key, f"allowed one line of ordinary letters, at most {MOST_LETTERS}"),))
 
 
-def taken_in(desk: Desk, text: bytes) -> Desk:
-    """Take in what another editor made of the file.
+def judged_edit(desk: Desk, text: bytes, words: str) -> Outcome:
+    """Take another text of the plan, unless it brings faults."""
+    instrument, faults = _judged(text)
+    if faults and not _mends(desk.faults, faults):
+        return Refused(faults)
+    return _judged_step(desk, words, text, instrument, faults)
+
+
+def learnt(desk: Desk, text: bytes, words: str) -> Desk:
+    """Take a plan that the readings taught: it has no faults, and says in words what is new."""
+    return desk if text == desk.text else _judged_step(desk, words, text, *_judged(text))
+
+
+def taken_in(desk: Desk, text: bytes, readings: bytes) -> Desk:
+    """Take in what another editor made of the files.
 
     Parameters
     ----------
     desk
         The plan as it was known here.
-    text
-        The file as it is.
+    text, readings
+        The files as they are.
 
     Returns
     -------
     Desk
         With that text as its last step; with its faults and the last good instrument where it has any.
     """
-    if text == desk.text:
-        return desk
-    instrument, faults = _judged(text)
-    return _stepped(desk, text, instrument, faults, "changed in another editor")
+    if text != desk.text:
+        desk = _judged_step(desk, "changed in another editor", text, *_judged(text))
+    if readings != desk.bench.readings:
+        desk = stepped(desk, "readings changed elsewhere", bench=_bench_of(readings, desk.instrument))
+    return desk
 
 
 def go_to(desk: Desk, step: int) -> Desk:
@@ -203,10 +264,12 @@ def go_to(desk: Desk, step: int) -> Desk:
     if not 0 <= step < len(desk.steps) or step == desk.at:
         return desk
     there = desk.steps[step]
-    instrument, faults = _judged(there.text)
-    words = "back to" if step < desk.at else "again"
-    moved = _stepped(desk, there.text, instrument, faults, f"{words}: {there.words}")
-    return replace(moved, steps=desk.steps, at=step)
+    words = f"{'back to' if step < desk.at else 'again'}: {there.words}"
+    if there.text == desk.text:
+        moved = stepped(desk, words)
+    else:
+        moved = _judged_step(desk, words, there.text, *_judged(there.text))
+    return replace(moved, bench=there.bench, steps=desk.steps, at=step)
 
 
 def _judged(text: bytes) -> tuple[Instrument | None, tuple[Fault, ...]]:
@@ -225,16 +288,20 @@ def _told(key: str, before: str, after: str) -> str:
     return f"{named(key)} {before or 'not stated'} \u2192 {after or 'not stated'}"
 
 
-def _stepped(desk: Desk, text: bytes, instrument: Instrument | None, faults: tuple[Fault, ...], words: str) -> Desk:
-    steps = (*desk.steps[: desk.at + 1], Step(words, text))[-_MOST_STEPS:]
-    moved = changes(desk.instrument, instrument) if instrument else ()
-    return Desk(
-        text=text,
-        instrument=instrument or desk.instrument,
-        faults=faults,
-        before=desk.instrument if instrument else desk.before,
-        words=words,
-        changes=moved,
-        steps=steps,
-        at=len(steps) - 1,
+def stepped(desk: Desk, words: str, **changed: Any) -> Desk:  # noqa: ANN401 - fields of a desk
+    """Go a step, with what it changes of the desk; what the step before brought is told no longer."""
+    there = replace(desk, **{"before": None, "changes": (), "words": words, **changed})
+    step = Step(words, there.text, there.bench)
+    steps = (*desk.steps[: desk.at + 1], step)[-_MOST_STEPS:]
+    return replace(there, steps=steps, at=len(steps) - 1)
+
+
+def _judged_step(
+    desk: Desk, words: str, text: bytes, instrument: Instrument | None, faults: tuple[Fault, ...]
+) -> Desk:
+    if instrument is None:
+        return stepped(desk, words, text=text, faults=faults, before=desk.before)
+    moved = changes(desk.instrument, instrument)
+    return stepped(
+        desk, words, text=text, faults=faults, instrument=instrument, before=desk.instrument, changes=moved
     )

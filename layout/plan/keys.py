@@ -7,18 +7,20 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, get_args
 
-from pydantic import BaseModel
+from pydantic import BaseModel, BeforeValidator
 from pydantic_core import PydanticUndefined
 
 from slotwright.layout.plan.bridges import KINDS, AnyBridge
-from slotwright.layout.plan.fields import LengthField, OrTable
+from slotwright.layout.plan.fields import LengthField, OrTable, WrongValueError, reading_in
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.table import Table
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from pydantic.fields import FieldInfo
+
+    from slotwright.layout.units import Unit
 
 _LISTS: Final = {
     "strings": "strings[...]",
@@ -47,6 +49,8 @@ class Key:
         As a plan would state it; empty where it is required or there is none.
     required
         A plan, or a table that is there, must state it.
+    checks
+        What its value is checked by.
     """
 
     path: str
@@ -54,6 +58,19 @@ class Key:
     unit: str
     default: str
     required: bool
+    checks: tuple[Callable[[Any], Any], ...] = ()
+
+    def limits(self, units: Unit) -> str:
+        """Say what is allowed, as the refusal of something impossible does; empty where that names no limits."""
+        for check in self.checks:
+            for impossible in (1e300, object()):
+                try:
+                    with reading_in(units):
+                        check(impossible)
+                except WrongValueError as error:
+                    if allowed := str(error).partition("allowed ")[2]:
+                        return allowed
+        return ""
 
 
 def keys() -> tuple[Key, ...]:
@@ -107,7 +124,9 @@ def _key(path: str, words: str, field: FieldInfo) -> Key:
     unit = "length" if any(isinstance(mark, LengthField) for mark in field.metadata) else ""
     if found := _UNIT.search(words):
         unit, words = found[1], _UNIT.sub("", words)
-    return Key(path, words.replace("``", ""), unit, _written(field.default), field.is_required())
+    checks: list[Any] = [mark.func for mark in field.metadata if isinstance(mark, BeforeValidator)]
+    alone = tuple(check for check in checks if len(inspect.signature(check).parameters) == 1)
+    return Key(path, words.replace("``", ""), unit, _written(field.default), field.is_required(), alone)
 
 
 def _said(table: type[Any]) -> dict[str, str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from slotwright.layout.plan.reader import parse_plan
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 
 def steps_of(path: str) -> tuple[str | int, ...]:
@@ -76,8 +76,90 @@ def restated(text: bytes, path: str, written: str | None) -> bytes:
         raise KeyError(path) from None
     except (RecursionError, TOMLKitError) as error:
         raise ValueError(str(error)) from None
-    begin = codecs.BOM_UTF8 if text.startswith(codecs.BOM_UTF8) else b""
-    return begin + changed
+    return _begun(text) + changed
+
+
+def with_row(text: bytes, path: str, written: str) -> bytes:
+    """Put one more table at the end of a list of tables, which is made where it is not there.
+
+    Parameters
+    ----------
+    text
+        A plan file.
+    path
+        Path of the list, such as ``compensation.aim``.
+    written
+        The table as TOML writes it on one line.
+
+    Returns
+    -------
+    bytes
+        The file; comments and order are kept.
+    """
+    import tomlkit  # noqa: PLC0415 - wanted only here
+
+    document = tomlkit.parse(text.decode("utf-8-sig"))
+    rows, row = _found(document, steps_of(path)), tomlkit.value(written)
+    if not isinstance(rows, list) and "." in path:
+        return restated(text, path, f"[{written}]")
+    if rows is None:
+        rows = tomlkit.aot()
+        document.append(path, rows)
+    if isinstance(rows, tomlkit.items.AoT):
+        table = tomlkit.table()
+        table.update(row.unwrap())
+        rows.append(table)
+    else:
+        rows.append(row)
+    return _begun(text) + tomlkit.dumps(document).encode()
+
+
+def without(text: bytes, path: str) -> bytes:
+    """Take a table, or a row of a list of tables, out of the text of a plan.
+
+    Parameters
+    ----------
+    text
+        A plan file.
+    path
+        Such as ``blank`` or ``compensation.aim[2]``; of a list of one row the list is taken out.
+
+    Returns
+    -------
+    bytes
+        The file; comments within what is taken out go with it.
+
+    Raises
+    ------
+    KeyError
+        There is no such table.
+    """
+    import tomlkit  # noqa: PLC0415 - wanted only here
+
+    document = tomlkit.parse(text.decode("utf-8-sig"))
+    *way, last = steps_of(path) or ("",)
+    around = _found(document, way)
+    if isinstance(last, int) and isinstance(around, list) and len(around) == 1:
+        *way, last = way
+        around = _found(document, way)
+    if not isinstance(_found(around, [last]), dict | list):
+        raise KeyError(path)
+    del around[last]
+    return _begun(text) + tomlkit.dumps(document).encode()
+
+
+def _found(inside: Any, way: Sequence[str | int]) -> Any:  # noqa: ANN401 - whatever stands there
+    """Follow a path; None where it leads nowhere."""
+    for step in way:
+        try:
+            inside = inside[step]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return inside
+
+
+def _begun(text: bytes) -> bytes:
+    return codecs.BOM_UTF8 if text.startswith(codecs.BOM_UTF8) else b""
 
 
 def _holds_tables(value: object) -> bool:

@@ -37,7 +37,7 @@ COLUMNS: Final = (
     "string", "fret", "cents", "open", "hz", "saddle_offset", f"from_fret_{FROM_FRET}", "pass", "note", "moved",
     "doubt", "glide", "inharmonicity", "source",
 )  # fmt: skip
-_LOGGED: Final = ("string", "fret", "cents", "open", "pass", "moved", "note")
+LOGGED: Final = ("string", "fret", "cents", "open", "pass", "moved", "note")
 _WHERE_STATED: Final = ("saddle_offset", "doubt", "glide", "inharmonicity", "source")
 SOURCES: Final = ("meter", "recording")
 FURTHEST: Final = 300.0  # cents; a reading further off is of another note
@@ -366,7 +366,7 @@ def as_log(readings: Sequence[Reading], plan: Plan) -> bytes:
             rows.append(of_open)
         opened.add((reading.string, reading.at))
         rows.append(_row(reading, per))
-    columns = [*_LOGGED, *(each for each in _WHERE_STATED if any(row.get(each) for row in rows))]
+    columns = [*LOGGED, *(each for each in _WHERE_STATED if any(row.get(each) for row in rows))]
     written = io.StringIO()
     out = csv.DictWriter(written, columns, restval="", extrasaction="ignore", lineterminator="\n")
     out.writeheader()

@@ -28,7 +28,7 @@ WORKING_RATE: Final = 60_000  # per second; no partial that is used lies above a
 OFFSET: Final = 0.02  # of full scale, beyond which an offset is told
 CLIPPED: Final = 3  # samples in a row at the same extreme
 QUIET: Final = 2e-4  # of full scale: a take that never rises above is silence
-_COMPRESSED: Final = frozenset({".m4a", ".aac", ".mp4", ".3gp", ".amr", ".webm", ".opus", ".wma"})
+COMPRESSED: Final = frozenset({".m4a", ".aac", ".mp4", ".3gp", ".amr", ".webm", ".opus", ".wma"})
 _SECONDS: Final = 120  # that the conversion of a file may take
 
 
@@ -93,7 +93,7 @@ def read_take(path: Path) -> Take:
     size = path.stat().st_size
     if size > MOST_BYTES:
         raise TakeError(f"{path}: {size / 1e6:.0f} MB; a take has at most {MOST_BYTES / 1e6:.0f}, record it in parts")
-    contents = _converted(path) if path.suffix.lower() in _COMPRESSED else path.read_bytes()
+    contents = _converted(path) if path.suffix.lower() in COMPRESSED else path.read_bytes()
     return parse_take(contents, str(path))
 
 

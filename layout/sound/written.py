@@ -7,9 +7,8 @@ import io
 from typing import TYPE_CHECKING, Final
 
 from slotwright.layout.errors import MeasuredError, SlotwrightError
-from slotwright.layout.readings.notes import COLUMNS as KNOWN
+from slotwright.layout.readings.kept import Kept
 from slotwright.layout.readings.notes import MOST_PASSES, SOURCES, parse_readings
-from slotwright.layout.readings.table import read_rows
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -75,24 +74,9 @@ def added_to(before: bytes, path: Path, found: Hearing, plan: Plan, *, moved: bo
         The table cannot be read, or the notes do not go with it.
     """
     try:
-        rows = read_rows(before, KNOWN, ("string", "fret"), ",".join(COLUMNS))
-        parse_readings(before, plan)
-        passes = [int(row.cells.get("pass") or 1) for row in rows]
-        at = min(max(passes, default=1) + (moved and bool(passes)), MOST_PASSES)
-        columns = [*rows.columns, *(column for column in (*COLUMNS, "pass") if column not in rows.columns)]
-        written = io.StringIO()
-        out = csv.writer(written, delimiter=rows.delimiter, lineterminator="\n")
-        out.writerow(columns)
-        for row in rows:
-            out.writerow([row.cells.get(column, "") for column in columns])
-        comma = rows.delimiter != "," and any("," in row.cells.get("cents", "") for row in rows)
-        for note in found.notes:
-            cells = {**_cells(note), "pass": str(at)}
-            numbers = {
-                name: text.replace(".", ",") if comma and name != "note" else text for name, text in cells.items()
-            }
-            out.writerow([numbers.get(column, "") for column in columns])
-        text = written.getvalue().encode()
+        there = Kept.of(before, plan)
+        at = min(max(there.last, 1) + (moved and bool(there.rows)), MOST_PASSES)
+        text = there.with_rows({**_cells(note), "pass": str(at)} for note in found.notes).text()
         parse_readings(text, plan)
     except MeasuredError as error:
         raise SlotwrightError(f"{path}: {error.lines[0]}; the recording was not added") from None

@@ -132,10 +132,10 @@ def test_on_the_drawing_by_pointer_and_back(visit):
     assert len(set(texts)) == len(texts)
     assert texts[-1].count(b"#") == texts[0].count(b"#")
     for place in reversed(range(len(edits))):
-        tab.locator("header button").first.click()
+        tab.locator("header [data-step]").first.click()
         tab.locator(f"li:nth-child({place + 1})[aria-current]").wait_for()
         assert path.read_bytes() == texts[place]
-    assert tab.locator("header button").first.is_disabled()
+    assert tab.locator("header [data-step]").first.is_disabled()
     assert tab.told == []
     assert all(url.startswith(visit.address) for url in tab.asked if not url.startswith("data:"))
 

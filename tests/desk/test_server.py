@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from helpers import FULL, few, some
 
+from slotwright.cli.desk import state
 from slotwright.cli.desk.guard import MOST_BODY
 from slotwright.cli.desk.keeper import Keeper
 from slotwright.cli.desk.server import MOST_CONNECTIONS
@@ -120,7 +121,9 @@ def test_files_are_those_of_the_command_line(lay, run, name):
     sheet = [] if FULL else ["--sheet", "nut"]
     formats = [word for kind in ("dxf", "svg", "pdf", *(["3mf"] if FULL else [])) for word in ("--format", kind)]
     assert run("draw", path, *sheet, "--out", "drawn", *formats)[0] == 0
-    assert run("report", path, "--out", f"drawn/{name}.html")[0] == 0
+    for reader in ("maker", "bench", "customer"):
+        kept = f"drawn/{name}.html" if reader == "maker" else f"drawn/{name}-{reader}.html"
+        assert run("report", path, "--for", reader, "--out", kept)[0] == 0
     links = re.findall(r'href="(files/[^"]+)"', client.get("").text)
     written = {each.name: each for each in Path("drawn").iterdir()} | {path.name: path}
     assert set(written) <= {link.removeprefix("files/") for link in links}
@@ -128,6 +131,115 @@ def test_files_are_those_of_the_command_line(lay, run, name):
         answer = client.get(link)
         assert answer.content == written[link.removeprefix("files/")].read_bytes()
         assert answer.headers["content-disposition"] == "attachment"
+
+
+def cell(client, place, given, seen=""):
+    return client.post("cell", json={"cell": place, "given": given, "seen": seen}).json()
+
+
+def test_readings_are_in_their_file_at_once_and_what_they_ask_for_is_what_bench_prints(lay, run):
+    client, path = lay()
+    table = path.with_name("electric-six-readings.csv")
+    for place, given in (("3/12", "6.5"), ("3/17", "7"), ("6/12", "-4"), ("1/12", "0.5")):
+        assert cell(client, place, given)["outcome"] == "done"
+    told = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", client.get("").text))
+    code, out, _ = run("bench", path, table)
+    assert code == 0
+    for line in out.splitlines():
+        if found := re.match(r"(\d) .* (back|forward) (\d\.\d\d)", line):
+            assert f"{found[2]} {found[3]} (" in told, line
+    assert run("report", path, "--readings", table, "--for", "bench", "--out", "card.html")[0] == 0
+    assert client.get("files/electric-six-bench.html").content == Path("card.html").read_bytes()
+    # Another hand at the table is taken in, and what was typed against the old reading is not taken for granted.
+    table.write_bytes(table.read_bytes().replace(b"6,12,-4", b"6,12,-5"))
+    answer = cell(client, "6/12", "-3", "\u22124.00")
+    assert (answer["outcome"], answer["theirs"]) == ("clash", "\u22125.00")
+    assert cell(client, "6/12", "far", "\u22125.00")["outcome"] == "refused"
+    assert client.post("round", json={}).json()["outcome"] == "done"
+    assert "Round 2" in client.get("").text
+    assert client.post("fret", json={"fret": 5}).json()["outcome"] == "done"
+    assert "fret 5" in client.get("").text
+    assert client.post("keep", json={"what": "calibration"}).json()["outcome"] == "refused"
+    # Back to the beginning: nothing was read, and no file is taken away.
+    assert step(client, 0, client.get("parts").json()["version"])["outcome"] == "done"
+    assert table.read_bytes().count(b"\n") == 1
+    version = client.get("parts").json()["version"]
+    assert client.get("parts").json()["version"] == version
+    assert path.read_bytes() == SIX
+
+
+def test_a_recording_is_sound_and_nothing_else(lay):
+    client, path = lay()
+    kind = {"content-type": "application/octet-stream"}
+    for sound, words in ((b"", "no recording"), (b"RIFF", "no recording"), (b"\0" * 100, "no recording")):
+        answer = client.post("recording?suffix=/../x&played=", content=sound, headers=kind).json()
+        assert answer["outcome"] == "refused"
+        assert words in answer["faults"][0]["words"]
+        assert "tmp" not in answer["faults"][0]["words"]
+    assert client.post("recording", content=b"x").status_code == 400
+    assert client.post("recording", content=b"x", headers={**kind, "content-length": "999999999"}).status_code == 413
+    assert client.post("recordings", content=b"x" * (MOST_BODY + 1), headers=kind).status_code == 413
+    assert sorted(each.name for each in path.parent.iterdir()) == [path.name]
+
+
+def test_programs_are_proved_and_those_of_mill(lay, run):
+    client, path = lay()
+    assert "Programs for the router" in client.get("").text
+    html = client.get("programs").json()["html"]
+    assert "A router maims" in html
+    links = re.findall(r'href="(files/[^"]+\.ngc)"', html)
+    assert run("mill", path, "--out", "milled")[0] == 0
+    written = {each.name: each.read_bytes() for each in Path("milled").iterdir()}
+    assert {link.removeprefix("files/"): client.get(link).content for link in links} == written
+    path.write_bytes(SIX.replace(b"cutting_length = 12.0", b"cutting_length = 1.0"))
+    assert client.get("programs").json()["outcome"] == "refused"
+    assert client.get(f"{links[0]}").status_code == 409
+    other, _ = lay("ukulele")
+    assert other.get("programs").status_code == 404
+
+
+def test_paper_is_that_of_the_command_line(lay, run):
+    client, path = lay("ukulele")
+    assert run("draw", path, "--sheet", "nut", "--format", "pdf", "--paper", "letter", "--out", "drawn")[0] == 0
+    answer = client.get("files/ukulele-nut.pdf?show&paper=letter")
+    assert answer.content == Path("drawn/ukulele-nut.pdf").read_bytes()
+    assert answer.headers["content-disposition"] == "inline"
+    assert client.get("files/ukulele-nut.pdf?paper=2x2").status_code == 409
+    assert client.get("files/ukulele-nut.svg?show").headers["content-disposition"] == "attachment"
+
+
+def test_edits_that_wait_to_be_saved(tmp_path):
+    path = tmp_path / "heron.toml"
+    path.write_bytes(SIX)
+    keeper = Keeper.of(path, asks=True)
+    keeper.change(lambda desk: state.edit(desk, "board.nut_width", "43", "42.5"))
+    assert path.read_bytes() == SIX
+    assert keeper.unsaved
+    keeper.look()
+    assert keeper.desk.instrument.plan.board.nut_width == 43
+    # Another editor saves meanwhile: that is taken in, and what was not saved is one step back.
+    theirs = SIX.replace(b"relief = 0.20", b"relief = 0.25")
+    path.write_bytes(theirs)
+    keeper.look()
+    assert keeper.desk.instrument.plan.setup.relief == 0.25
+    assert keeper.desk.instrument.plan.board.nut_width == 42.5
+    keeper.go_to(1, keeper.version)
+    assert (keeper.desk.instrument.plan.board.nut_width, path.read_bytes()) == (43, theirs)
+    keeper.save()
+    assert path.read_bytes() == keeper.desk.text == SIX.replace(b"nut_width = 42.5", b"nut_width = 43")
+    assert not keeper.unsaved
+    keeper.close()
+
+
+def test_jobs_show_their_values_and_what_is_printed(lay):
+    client, _ = lay()
+    for job, printed in (("New board", "electric-six-slots.pdf"), ("Replace a bridge", "electric-six-bridge.pdf"),
+                         ("Refret", "electric-six.html"), ("Intonate", "electric-six-bench.html")):  # fmt: skip
+        part = client.post("job", json={"name": job}).json()["parts"]["job"]
+        assert f"files/{printed}?show" in part
+        assert client.get(f"files/{printed}").status_code == 200
+        assert part.count("data-key") >= 5
+    assert "data-key" not in client.post("job", json={"name": "Intonate"}).json()["parts"]["job"]
 
 
 def test_a_title_with_markup_shows_as_text(lay):
@@ -207,7 +319,7 @@ def test_two_desks_on_one_plan_are_told(tmp_path):
     path = tmp_path / "heron.toml"
     path.write_bytes(SIX)
     first = Keeper.of(path)
-    for change in (lambda: None, lambda: first.edit("kerf", "0.1", ""), lambda: (path.rename(tmp_path / "b"), path.write_bytes(SIX), first.look())):  # fmt: skip
+    for change in (lambda: None, lambda: first.change(lambda desk: state.edit(desk, "kerf", "0.1", "")), lambda: (path.rename(tmp_path / "b"), path.write_bytes(SIX), first.look())):  # fmt: skip
         change()
         with pytest.raises(SlotwrightError, match="another desk"):
             Keeper.of(path)
@@ -219,7 +331,7 @@ def test_killed_at_any_moment_the_plan_is_whole(tmp_path):
     path = tmp_path / "heron.toml"
     path.write_bytes(SIX)
     keeper = Keeper.of(path)
-    after = keeper.edit("board.nut_width", "43", "42.5").text
+    after = keeper.change(lambda desk: state.edit(desk, "board.nut_width", "43", "42.5")).text
     moments = few(50, 5)
     seen = set()
     for moment in range(moments):
@@ -342,5 +454,5 @@ def test_a_port_that_is_taken_is_told(run, tmp_path):
 def test_json_of_the_parts_is_plain(lay):
     client, _ = lay()
     assert set(json.loads(client.get("parts").content)["parts"]) == {
-        "head", "picture", "answer", "keys", "edits", "findings", "files",
+        "head", "picture", "answer", "job", "bench", "keys", "edits", "findings", "files",
     }  # fmt: skip

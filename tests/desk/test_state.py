@@ -167,7 +167,7 @@ def test_the_facts_of_every_starter(name):
 def test_another_editor_is_taken_in_and_a_clash_loses_neither():
     desk = begin(SIX)
     theirs = SIX.replace(b"nut_width = 42.5", b"nut_width = 43.0").replace(b"relief = 0.20", b"relief = 0.25")
-    met = taken_in(desk, theirs)
+    met = taken_in(desk, theirs, b"")
     assert (met.instrument.plan.board.nut_width, met.text, met.faults) == (43.0, theirs, ())
     # Whoever typed against 42.5 sees both; what was typed against the value that stands there is taken.
     assert edit(met, "board.nut_width", "44", "42.5") == Clash("44", "43.0")
@@ -175,12 +175,12 @@ def test_another_editor_is_taken_in_and_a_clash_loses_neither():
     both = edit(met, "scale.length", "640", "628.0")
     assert (both.instrument.plan.board.nut_width, both.instrument.plan.setup.relief) == (43.0, 0.25)
     assert go_to(both, 0).text == SIX
-    assert taken_in(met, theirs) is met
+    assert taken_in(met, theirs, b"") is met
 
 
 def test_a_file_with_faults_keeps_the_last_good_picture_and_can_be_mended():
     spoilt = taken_in(
-        begin(SIX), SIX.replace(b"nut_width = 42.5", b"nut_width = 900").replace(b"count = 22", b"count = 0")
+        begin(SIX), SIX.replace(b"nut_width = 42.5", b"nut_width = 900").replace(b"count = 22", b"count = 0"), b""
     )
     assert {fault.where for fault in spoilt.faults} == {"board.nut_width", "frets.count"}
     assert spoilt.instrument.plan.board.nut_width == 42.5
@@ -188,7 +188,7 @@ def test_a_file_with_faults_keeps_the_last_good_picture_and_can_be_mended():
     assert isinstance(half, Desk)
     assert {fault.where for fault in half.faults} == {"board.nut_width"}
     assert put(half, "board.nut_width", "42.5").faults == ()
-    broken = taken_in(begin(SIX), b"title = ")
+    broken = taken_in(begin(SIX), b"title = ", b"")
     assert broken.faults
     assert entries(broken) == ()
     assert isinstance(put(broken, "board.nut_width", "43"), Refused)
