@@ -73,7 +73,7 @@
     one("#box-choices").replaceChildren(...words.map((word) => new Option(word, word)));
     const sketch = document.getElementById(`sketch-${told.dataset.key}`);
     one("#box-sketch").toggleAttribute("hidden", !sketch);
-    if (sketch) one("#box-sketch use").setAttribute("href", `#${sketch.id}`);
+    one("#box-sketch").replaceChildren(...(sketch ? sketch.cloneNode(true).children : []));
     const stated = value ? "Stated in the plan." : instead ? `Not stated; ${instead} is assumed.` : "Not stated.";
     one("#box-state").textContent = stated + (required || !value ? "" : " Empty it, and the usual value holds.");
   };

@@ -233,6 +233,7 @@ class Desk:
         return Response(content, media_type=kind, headers=where | (own if shown else {}))
 
     async def _programs(self, _: Request) -> Response:
+        await run_in_threadpool(self._keeper.look)
         if self._keeper.desk.faults or self._keeper.desk.instrument.plan.machine is None:
             return PlainTextResponse("This plan has no machine.\n", 404)
         try:
