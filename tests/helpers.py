@@ -47,6 +47,14 @@ def golden(path: Path, made: bytes) -> bool:
     return path.read_bytes() == made
 
 
+def between_marks(path: Path, name: str, made: str) -> bool:
+    """Compare what stands between two marks of a kept file, likewise; the lines there are written by a test."""
+    text = path.read_text("utf-8")
+    begin, end = text.index(f"<!-- {name}: "), text.index(f"<!-- end of {name} -->")
+    whole = f"{text[: text.index(chr(10), begin)]}\n\n{made}\n{text[end:]}"
+    return whole == text or golden(path, whole.encode())
+
+
 def few(many, least=1, part=10):
     """Give how many of something to try: all in the full profile, a tenth or less in the quick one."""
     return many if FULL else max(least, many // part)

@@ -1,13 +1,14 @@
 """What Python users meet: a handful of names, imported when asked for, known to a type checker."""
 
 import doctest
+import inspect
 import os
 import subprocess
 import sys
 from importlib import import_module
 
 import pytest
-from helpers import STARTERS, TOP, some
+from helpers import STARTERS, TOP, between_marks, some
 
 import slotwright.layout
 from slotwright.layout import draw, find_scale, lay_out, read_plan, read_readings, write
@@ -38,6 +39,19 @@ def test_importing_the_engine_imports_nothing_of_it():
     assert all(getattr(slotwright.layout, name) is not None for name in slotwright.layout.__all__)
     with pytest.raises(AttributeError, match="has no attribute 'drew'"):
         slotwright.layout.drew  # noqa: B018
+
+
+def test_the_readme_tells_every_name():
+    """Each with what must be given, and the first line of what it says of itself."""
+    lines = ["| name | what it does |", "|---|---|"]
+    for name in slotwright.layout.__all__:
+        if name == "__version__":
+            continue  # no function
+        thing = getattr(slotwright.layout, name)
+        given = [each.name for each in inspect.signature(thing).parameters.values() if each.default is each.empty]
+        lines.append(f"| `{name}({', '.join(given)})` | {inspect.getdoc(thing).splitlines()[0]} |")
+    assert between_marks(TOP / "README.md", "names", "\n".join([*lines, ""]))
+    assert len(lines) == len(slotwright.layout.__all__) + 1
 
 
 def test_a_neck_is_surveyed_from_a_path_or_text_or_bytes(tmp_path):

@@ -1,6 +1,7 @@
 """The house: what stands where, and which way things flow."""
 
 import ast
+import re
 import tomllib
 
 import pytest
@@ -110,3 +111,23 @@ def test_ci_runs_the_readme_commands_for_the_tests():
     readme = (TOP / "README.md").read_text("utf-8")
     (command,) = [line for line in readme.splitlines() if "-m pytest" in line]
     assert command.strip() in (TOP / ".ci" / "run").read_text("utf-8").splitlines()
+
+
+def proofs(name, heading):
+    """Read the rows of the table under a heading, cells by row."""
+    text = (TOP / name).read_text("utf-8")
+    part = re.split(r"^## ", text[text.index(f"## {heading}\n") + 3 :], maxsplit=1, flags=re.MULTILINE)[0]
+    rows = [line.strip("| ").split(" | ") for line in part.splitlines() if line.startswith("| ")]
+    return {tuple(row[:2]): row[2] for row in rows[1:]}
+
+
+def test_no_accuracy_is_stated_without_its_test():
+    stated = proofs("README.md", "How true it is")
+    proved = proofs("DEVELOPERS.md", "How true, and where that is tested")
+    assert len(stated) > 20
+    assert stated.keys() <= proved.keys()
+    for cell in proved.values():
+        path = ""
+        for named in re.findall(r"`([^`]+)`", cell):
+            path, _, test = named.partition("::") if "/" in named else (path, "", named.removeprefix("::"))
+            assert f"\ndef {test}(" in (TOP / path).read_text("utf-8"), named

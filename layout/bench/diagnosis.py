@@ -92,19 +92,20 @@ class Intonation:
 
 
 def intonate(instrument: Instrument, raw: Sequence[Reading]) -> Intonation:
-    """Judge the readings of an instrument.
+    """Turn the readings of an instrument into saddle moves, and say what else they show.
 
     Parameters
     ----------
     instrument
         The instrument.
     raw
-        What was read of it.
+        Its readings, as `read_readings` gives them.
 
     Returns
     -------
     Intonation
-        Moves and findings.
+        The move of every string that was read (`advices`), what is wrong with strings, nut or frets, what the
+        readings teach of the strings.
     """
     plan, setting = instrument.plan, setting_of(instrument)
     passes, (raw, rounds) = each_pass(setting, raw), joined(raw)

@@ -90,16 +90,17 @@ SHEETS: Final[Mapping[SheetName, SheetKind]] = {
 
 
 def draw_sheet(instrument: Instrument, name: SheetName, *, mirrored: bool = False) -> Sheet:
-    """Draw one sheet.
+    """Draw one sheet of an instrument.
 
     Parameters
     ----------
     instrument
-        What is drawn.
+        The instrument, as `lay_out` gives it.
     name
-        A name from `SHEETS`.
+        Which sheet: ``board``, ``slots``, ``marks``, ``stick``, ``index``, ``radius``, ``nut``, ``saddle``,
+        ``bridge``, ``template`` or ``setup``.
     mirrored
-        Negate every y, for work from the back.
+        Mirror the drawing across the centre line, for work from the back; words stay readable.
 
     Returns
     -------

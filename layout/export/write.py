@@ -94,29 +94,29 @@ def write(
     sheet
         The drawing.
     path
-        The file; its suffix is the format: ``.dxf``, ``.svg``, ``.pdf`` or, of sheets whose parts can
-        be printed in the round, ``.3mf``: draw these with `kerf` 0.
+        The file; its suffix is the format: ``.dxf``, ``.svg``, ``.pdf``, or ``.3mf`` for sheets whose parts can
+        be built up by a 3D printer. Lay these out from a plan without `kerf`, which is for what is cut.
     unit
         Unit of a DXF or SVG file.
     version
-        Version of a DXF file.
+        Version of a DXF file: ``R12``, ``R2000`` or ``R2010``.
     lettering
-        Letters of a DXF or SVG file as text or as outlines.
+        Letters of a DXF or SVG file: ``text``, or ``outline`` for closed lines.
     paper
-        Paper of a PDF, by name or as width by height.
+        Paper of a PDF, by name or as width by height [mm], such as ``500x300``.
     force
         Replace a file that exists.
 
     Raises
     ------
     SheetError
-        The suffix is of no format.
+        The suffix is that of no format, or the sheet has no parts for a 3D printer.
     PaperError
-        The paper does not serve.
+        The paper is not known, or too small for the sheet.
     KeptError
         The file exists and `force` is off.
     OSError
-        The machine refuses.
+        The file cannot be written.
     """
     path = Path(path)
     kind: Any = path.suffix.lower().removeprefix(".")

@@ -155,17 +155,18 @@ class Instrument:
 
 
 def lay_out(plan: Plan) -> Instrument:
-    """Compute the instrument that a plan describes.
+    """Calculate the instrument that a plan describes.
 
     Parameters
     ----------
     plan
-        A checked plan.
+        The plan, as `read_plan` gives it.
 
     Returns
     -------
     Instrument
-        Everything computed, the bridge too; its arrays are read-only.
+        Everything calculated [mm], the bridge too; its arrays are read-only. Strings, nut and bridge are None where
+        the plan says too little of them.
 
     Raises
     ------

@@ -116,18 +116,18 @@ def mill(
     stem: str = "board",
     watch: Watch = lambda patches: patches,
 ) -> tuple[Program, ...]:
-    """Write the programs that mill the board of an instrument, each proved before it is given.
+    """Write the programs that mill the board of an instrument; each is simulated before it is given.
 
     Parameters
     ----------
     instrument
-        The instrument.
+        The instrument; its plan has a machine and cutters.
     unit
         Unit of the programs.
     stem
         What their names begin with.
     watch
-        Goes through what is looked at, perhaps telling how far it got.
+        Given the places to be looked at, it hands them on one by one: so a caller can show how far the work is.
 
     Returns
     -------

@@ -41,7 +41,7 @@ _WIDEST: Final = 64  # bits of a whole number; TOML knows no longer ones
 
 
 def read_plan(source: Source) -> Plan:
-    """Read a plan.
+    """Read a plan and check it.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ def read_plan(source: Source) -> Plan:
     Raises
     ------
     PlanError
-        With all faults that were found.
+        The plan is wrong; all its faults are told at once, each with its key and what helps.
     OSError
         There is no such file.
     """

@@ -105,14 +105,15 @@ class Reading:
 
 
 def read_readings(source: Source, instrument: Instrument) -> tuple[Reading, ...]:
-    """Read what was measured at the bench.
+    """Read a table of notes that were read at the bench.
 
     Parameters
     ----------
     source
-        The path of a table, its text if that holds a line break, or its bytes.
+        The path of a CSV table, its text if that holds a line break, or its bytes: columns string, fret and cents
+        or hz, and others that are not required.
     instrument
-        The instrument that was read.
+        The instrument that the notes are of.
 
     Returns
     -------
@@ -122,7 +123,7 @@ def read_readings(source: Source, instrument: Instrument) -> tuple[Reading, ...]
     Raises
     ------
     MeasuredError
-        With line and column of all that is wrong.
+        The table is wrong; line and column of all faults are told at once.
     OSError
         There is no such file.
     """

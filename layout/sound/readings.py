@@ -232,10 +232,10 @@ def hear(
     played
         Which notes in which order, such as ``"6 5 4 3 2 1: 0 12 17"``, which is also what is taken without it.
     again
-        For strings that were recorded again by themselves: the file by number of string. Such a string is
-        replaced whole.
+        Files of strings that were recorded again alone, by number of string. All notes of such a string are taken
+        from its own file.
     watch
-        Goes through the sounds one by one, and may tell how far it got.
+        Given the sounds, it hands them on one by one: so a caller can show how far the work is.
 
     Returns
     -------
@@ -247,7 +247,7 @@ def hear(
     SlotwrightError
         Nothing can be read: the message says why and what helps.
     OSError
-        The machine refuses a file.
+        A file cannot be read.
     """
     plan = instrument.plan
     order = played_notes(plan, played)

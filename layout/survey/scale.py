@@ -230,11 +230,12 @@ def divisor(step: float) -> float:
 def find_scale(
     measured: Source | Sequence[Measured], sigma: float = SIGMA, divisions: int = 12, unit: Unit = "mm"
 ) -> Survey:
-    """Find scale, rule, bad frets and saddle line of a measured neck.
+    """Find scale, rule of the frets, bad frets and saddle line of a measured neck.
 
-    A crown stands at ``zero + scale (1 - r_n)``, ``r_n`` its speaking fraction. Each line has its own
-    zero and scale; the rule is one for all. Rules are compared by their chi-square, a crown that was set
-    aside counting as the limit squared.
+    Crown n stands at ``zero + scale (1 - r_n)``, where ``r_n`` is the part of the string that sounds there: for
+    twelve equal divisions ``2**(-n / 12)``. A neck that was measured along two edges has a zero and a scale for each,
+    and one rule for both. Rules are compared by their chi-square; a crown that was set aside counts as the limit
+    squared.
 
     Parameters
     ----------

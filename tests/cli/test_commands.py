@@ -6,6 +6,7 @@ import json
 import math
 import os
 import re
+import runpy
 import shlex
 import signal
 import subprocess
@@ -644,29 +645,35 @@ def test_as_a_program(tmp_path):
 
 def test_every_example_of_the_readme(run, tmp_path):
     """From its first line to its last: files are written as it says, commands run, their output compared."""
-    run("new", "heron")
     takes.clean(21).write(tmp_path / "take.wav", 24)  # the recording that it speaks of
     text, ran = (TOP / "README.md").read_text("utf-8"), 0
     for fence in re.finditer(r"```(\w+)\n(.*?)```", text, re.DOTALL):
         kind, block = fence.groups()
-        before = text[: fence.start()].rstrip().splitlines()[-1]
+        before = " ".join(text[: fence.start()].split()[-20:])
         if kind == "console":
-            command, _, shown = block.partition("\n")
-            assert command.startswith("$ slotwright ")
-            code, out, err = run(*shlex.split(command.removeprefix("$ slotwright ")))
-            assert (code, err) == (0, "")
-            # An ellipsis line stands for lines left out.
-            for part in f"\n{shown}".split("\n...\n"):
-                assert part.strip("\n") in "\n".join(line.rstrip() for line in out.splitlines())
-            ran += 1
+            first, *commands = re.split(r"^\$ slotwright ", block, flags=re.MULTILINE)
+            assert first == ""
+            for each in commands:
+                command, _, shown = each.partition("\n")
+                code, out, err = run(*shlex.split(command))
+                assert (code, err) == (0, "")
+                # An ellipsis line stands for lines left out; all others are the output, from first to last.
+                told = "".join(f"{line.rstrip()}\n" for line in out.splitlines())
+                lines = [r"(?:.*\n)+" if line == "..." else f"{re.escape(line)}\n" for line in shown.splitlines()]
+                assert re.fullmatch("".join(lines), told), f"{command} gives\n{told}"
+                ran += 1
         elif named := re.search(r"in place of `(.+)` in `(.+)`:$", before):
             path = tmp_path / named[2]
             whole = path.read_text("utf-8")
             assert whole.count(f"{named[1]}\n") == 1
             path.write_text(whole.replace(f"{named[1]}\n", block), "utf-8")
         else:
-            (tmp_path / re.search(r"`([\w.-]+)`:$", before)[1]).write_text(block, "utf-8")
-    assert ran == text.count("$ slotwright ")
+            path = tmp_path / re.search(r"`([\w.-]+)`:$", before)[1]
+            path.write_text(block, "utf-8")
+            if kind == "python":
+                runpy.run_path(str(path))
+    assert ran == text.count("$ slotwright ") > 12
+    assert (tmp_path / "slots.pdf").exists()  # of the lines of Python
 
 
 def test_all_keys_of_a_plan(run):

@@ -3,9 +3,10 @@
 import json
 import re
 import tomllib
+from collections import defaultdict
 
 import pytest
-from helpers import STARTERS
+from helpers import STARTERS, TOP, between_marks
 
 from slotwright.layout.plan import bridges, machine, string_set, tables
 from slotwright.layout.plan.keys import keys
@@ -85,3 +86,23 @@ def test_units_and_kinds():
     assert LISTED["frets.count"].unit == ""
     assert LISTED["bridge.travel"].words.endswith("(individual saddles or two posts)")
     json.dumps([key.path for key in keys()])
+
+
+def tables_of_keys():
+    """Write the keys of each table of a plan, as the README has them."""
+    tables = defaultdict(list)
+    for key in keys():
+        tables[re.match(r"\w+", key.path)[0] if "." in key.path else ""].append(key)
+    for table, group in tables.items():
+        yield f"**`{table}`**" if table else "**The plan itself**"
+        yield "\n| key | meaning | unit | unless stated |\n|---|---|---|---|"
+        for key in group:
+            usual = "required" if key.required else f"`{key.default}`" if key.default else ""
+            yield f"| `{key.path}` | {key.words} | {key.unit} | {usual} |"
+        yield ""
+
+
+def test_the_readme_lists_every_key():
+    assert between_marks(TOP / "README.md", "keys", "\n".join(tables_of_keys()))
+    text = (TOP / "README.md").read_text("utf-8")
+    assert [text.count(f"\n| `{path}` | ") for path in LISTED] == [1] * len(LISTED)
