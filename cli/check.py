@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 import click
@@ -75,7 +74,9 @@ def _print_keys(*, as_json: bool) -> None:
 
     found = keys()
     if as_json:
-        print_json({"keys": [asdict(key) for key in found]})
+        shown = ("path", "words", "unit", "default", "required")
+        told = [{name: getattr(key, name) for name in shown} | {"allowed": key.limits("mm")} for key in found]
+        print_json({"keys": told})
         return
     width = max(len(key.path) for key in found)
     for key in found:

@@ -49,16 +49,22 @@ def command(name: str | None, starter: str | None, strings: str | None, scale: s
         from slotwright.layout.plan.string_set import nearest_sets  # noqa: PLC0415 - only when misspelt
 
         raise SlotwrightError(f"no set of strings is called {quoted(strings)}; {nearest_sets(strings)}")
-    if starter is None:
-        starter = _usual(stem, strings, starters)
-    if starter not in starters:
+    if starter is not None and starter not in starters:
         near = nearest(starter, list(starters)) or f"known: {', '.join(starters)}"
         raise SlotwrightError(f"no starter is called {starter}; {near}")
-    text = templates.titled(starters[starter], stem)
-    if strings is not None or scale is not None:
-        text = _changed(text, starter, strings, scale)
+    starter, text = begun(stem, starter, strings, scale)
     write_whole({path: text.encode()})
     click.echo(f"{path}  from {starter}; next: slotwright draw {path}")
+
+
+def begun(stem: str, starter: str | None, strings: str | None, scale: str | None) -> tuple[str, str]:
+    """Write a plan from a starter that is known, or from the one that fits; say which, and give the text."""
+    from slotwright import templates  # noqa: PLC0415 - quick --help
+
+    starters = templates.starters()
+    starter = starter or _usual(stem, strings, starters)
+    text = templates.titled(starters[starter], stem)
+    return starter, text if strings is None and scale is None else _changed(text, starter, strings, scale)
 
 
 def refuse_odd(stem: str, given: str) -> None:

@@ -18,13 +18,21 @@
 
   const find = (key, spot) => all(spot ? ".spot" : ".key").find((each) => each.dataset.key === key);
 
+  let putting = false;  // parts in: whatever loses the focus then was not left by anybody
   const put = (answer) => {
-    if (!answer.parts || answer.version < version) return;
+    if (!answer.parts || answer.version <= version) return;
     const held = document.activeElement?.closest("[data-part]") && document.activeElement;
     version = answer.version;
     const unfolded = all("[data-part] details[open]").map((each) => each.dataset.group);
     const cell = held?.dataset.cell && { value: held.value, at: held.selectionStart, changed: held.value !== held.defaultValue };
+    const typed = all("[data-part] select, [data-part] input[id]").map(({ id, value }) => [id, value]);
+    putting = true;
     for (const [name, html] of Object.entries(answer.parts)) one(`[data-part="${name}"]`).innerHTML = html;
+    putting = false;
+    for (const [id, value] of typed) {
+      const again = document.getElementById(id);
+      if (again) again.value = value;
+    }
     for (const each of all("[data-part] details")) each.open = unfolded.includes(each.dataset.group);
     document.title = `${one("h1").textContent} on the desk`;
     ready();
@@ -148,9 +156,13 @@
     return before;
   };
 
+  // Not on change: what was typed on while the table was put in anew is no change to the browser.
+  document.addEventListener("focusout", ({ target }) => {
+    const { cell } = target.dataset;
+    if (cell && !putting && target.value !== target.defaultValue) act("cell", { cell, given: target.value, seen: target.defaultValue });
+  });
+
   document.addEventListener("change", (event) => {
-    const { cell } = event.target.dataset;
-    if (cell) act("cell", { cell, given: event.target.value, seen: event.target.defaultValue });
     if (event.target.id === "paper") papered();
     if (event.target.id === "take" && event.target.files.length) hear(event.target.files[0]);
   });

@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from slotwright import templates
+from slotwright.cli.desk.jobs import BY_NAME
 from slotwright.cli.desk.keeper import Keeper
+from slotwright.cli.desk.measured import plan_of
 from slotwright.cli.desk.page import environment
-from slotwright.cli.new import refuse_odd
+from slotwright.cli.new import begun, refuse_odd
 from slotwright.layout.errors import PlanError, SlotwrightError
 from slotwright.layout.export.files import write_whole
 from slotwright.layout.plan.reader import MOST_BYTES, contents_of
+from slotwright.layout.plan.sets import SETS
 from slotwright.layout.sources import read
 
 if TYPE_CHECKING:
@@ -31,9 +34,12 @@ class Entrance:
     ----------
     folder
         The only one that is looked at and written to.
+    asks
+        Edits of a plan wait to be saved.
     """
 
     folder: Path
+    asks: bool = False
 
     def plans(self) -> dict[str, str]:
         """List the plans of the folder, the last that was worked at first: name of the file to title."""
@@ -48,11 +54,11 @@ class Entrance:
     def page(self) -> bytes:
         """Write the page."""
         starters = {name: templates.about(text) for name, text in templates.starters().items()}
-        content = {"plans": self.plans(), "starters": starters, "usual": templates.USUAL}
+        content = {"plans": self.plans(), "starters": starters, "sets": list(SETS), "jobs": list(BY_NAME)}
         return environment().get_template("entrance.html").render(content).encode()
 
-    def open(self, name: str) -> Keeper:
-        """Lay a plan of the folder on the desk.
+    def open(self, name: str, job: str) -> Keeper:
+        """Lay a plan of the folder on the desk, for a job.
 
         Raises
         ------
@@ -61,26 +67,56 @@ class Entrance:
         """
         if name not in self.plans():
             raise SlotwrightError("that plan is no longer in the folder; load the page again")
-        return Keeper.of((self.folder / name).resolve())
+        return self._laid(self.folder / name, job)
 
-    def begin(self, name: str, starter: str) -> Keeper:
-        """Write a new plan from a starter, never over another file, and lay it on the desk.
+    def begin(self, name: str, job: str, starter: str, strings: str, scale: str) -> Keeper:
+        """Write a new plan, never over another file, and lay it on the desk.
+
+        Parameters
+        ----------
+        name, job
+            What it is called, and what it is for.
+        starter
+            The starter it is like; empty for the one that fits the strings.
+        strings
+            A usual set; empty for the strings of the starter.
+        scale
+            Its scale; empty for that of the starter.
 
         Raises
         ------
         SlotwrightError
             The name will not do, is taken, or there is no such starter.
         """
-        stem = name.strip().removesuffix(".toml")
-        refuse_odd(stem, name)
-        if stem.startswith(".") or any(letter in _NO_NAME for letter in stem):
-            raise SlotwrightError(f"a plan is named without {' '.join(_NO_NAME)}")
-        starters = templates.starters()
-        if starter not in starters:
-            raise SlotwrightError("there is no such starter; load the page again")
+        stem = _stem(name)
+        if (starter and starter not in templates.starters()) or (strings and strings not in SETS):
+            raise SlotwrightError("there is no such starter or set of strings; load the page again")
+        _, text = begun(stem, starter or None, strings or None, scale.strip() or None)
+        return self._written(stem, text, job)
+
+    def measure(self, name: str, job: str, **read: str) -> Keeper:
+        """Write a plan of a neck that was measured, as `measured_neck` has it, and lay it on the desk."""
+        stem = _stem(name)
+        return self._written(stem, plan_of(stem, **read), job)
+
+    def _written(self, stem: str, text: str, job: str) -> Keeper:
         path = self.folder / f"{stem}.toml"
-        write_whole({path: templates.titled(starters[starter], stem).encode()})
-        return Keeper.of(path.resolve())
+        write_whole({path: text.encode()})
+        return self._laid(path, job)
+
+    def _laid(self, path: Path, job: str) -> Keeper:
+        keeper = Keeper.of(path.resolve(), asks=self.asks)
+        keeper.job = job if job in BY_NAME else ""
+        return keeper
+
+
+def _stem(name: str) -> str:
+    """Take the name of a plan, without what leads out of a folder."""
+    stem = name.strip().removesuffix(".toml")
+    refuse_odd(stem, name)
+    if stem.startswith(".") or any(letter in _NO_NAME for letter in stem):
+        raise SlotwrightError(f"a plan is named without {' '.join(_NO_NAME)}")
+    return stem
 
 
 def _dated(files: list[Path]) -> Iterator[tuple[int, Path]]:

@@ -23,6 +23,7 @@ from slotwright.cli.desk import state
 from slotwright.cli.desk.entrance import Entrance
 from slotwright.cli.desk.files import KINDS, PAPER, SHOWN, made
 from slotwright.cli.desk.guard import RECORDING, Guard
+from slotwright.cli.desk.measured import READ, measured_neck
 from slotwright.cli.desk.page import asset, fault_words, milled, page, parts
 from slotwright.cli.desk.rounds import keep, next_round, put, with_fret
 from slotwright.cli.desk.rounds import listen as listen_to
@@ -67,6 +68,8 @@ class Desk:
                 Route("/entrance.js", self._script),
                 Route("/open", self._open, methods=["POST"]),
                 Route("/new", self._new, methods=["POST"]),
+                Route("/measure", self._measure, methods=["POST"]),
+                Route("/neck", self._neck, methods=["POST"]),
                 Route("/parts", self._parts),
                 Route("/events", self._events),
                 Route("/edit", self._edit, methods=["POST"]),
@@ -87,6 +90,11 @@ class Desk:
         )
 
     @property
+    def keeper(self) -> Keeper | None:
+        """The plan that is open; None while none is."""
+        return None if isinstance(self._begun, Entrance) else self._begun
+
+    @property
     def _keeper(self) -> Keeper:
         if isinstance(self._begun, Entrance):
             raise HTTPException(404, "No plan is on the desk yet.\n")
@@ -105,10 +113,23 @@ class Desk:
         return Response(asset(request.url.path.rpartition("/")[2]), media_type="text/javascript")
 
     async def _open(self, request: Request) -> Response:
-        return await self._begin(request, {"name": str}, Entrance.open)
+        return await self._begin(request, {"name": str, "job": str}, Entrance.open)
 
     async def _new(self, request: Request) -> Response:
-        return await self._begin(request, {"name": str, "starter": str}, Entrance.begin)
+        wanted = dict.fromkeys(("name", "job", "starter", "strings", "scale"), str)
+        return await self._begin(request, wanted, Entrance.begin)
+
+    async def _neck(self, request: Request) -> Response:
+        return await self._begin(request, dict.fromkeys(("name", "job", *READ), str), Entrance.measure)
+
+    async def _measure(self, request: Request) -> Response:
+        asked = await _asked(request, {"unit": str, "table": str})
+        if asked is None or not isinstance(self._begun, Entrance):
+            return _no_question()
+        try:
+            return JSONResponse({"outcome": "found", **await run_in_threadpool(measured_neck, **asked)})
+        except SlotwrightError as error:
+            return JSONResponse({"outcome": "refused", "words": str(error)})
 
     async def _begin(self, request: Request, wanted: dict[str, type], how: Callable[..., Keeper]) -> Response:
         """Lay a plan on a desk that has none yet."""
@@ -342,7 +363,7 @@ class _Server(uvicorn.Server):
         self, config: uvicorn.Config, desk: Desk, seconds: float | None, started: Callable[[], None]
     ) -> None:
         super().__init__(config)
-        self._desk, self._seconds, self._started = desk, seconds, started
+        self.desk, self._seconds, self._started = desk, seconds, started
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
@@ -351,9 +372,9 @@ class _Server(uvicorn.Server):
             asyncio.get_running_loop().call_later(self._seconds, self._stop)
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
-        self._desk.end()
+        self.desk.end()
         await super().shutdown(sockets)
-        self._desk.close()
+        self.desk.close()
 
     def _stop(self) -> None:
         self.should_exit = True
@@ -393,7 +414,7 @@ def set_up(
     door: socket.socket,
     seconds: float | None = None,
     told: Callable[[str], None] = lambda _: None,
-) -> tuple[str, uvicorn.Server]:
+) -> tuple[str, _Server]:
     """Make the server of a desk, which somebody may knock at from now on.
 
     Parameters
@@ -431,8 +452,11 @@ def set_up(
     return address, _Server(config, desk, seconds, lambda: told(address))
 
 
-def serve(begun: Keeper | Entrance, door: socket.socket, seconds: float | None, told: Callable[[str], None]) -> None:
-    """Answer until Ctrl-C or the end of the time; `told` is called with the address first."""
+def serve(
+    begun: Keeper | Entrance, door: socket.socket, seconds: float | None, told: Callable[[str], None]
+) -> Keeper | None:
+    """Answer until Ctrl-C or the end of the time, `told` the address first; give the plan that was open."""
     _, server = set_up(begun, door, seconds, told)
     with suppress(KeyboardInterrupt):
         server.run(sockets=[door])
+    return server.desk.keeper

@@ -681,7 +681,7 @@ def test_all_keys_of_a_plan(run):
     assert (code, err) == (0, "")
     assert re.search(r"^board.nut_width +Width of the board at the nut line. \[length\] required$", out, re.MULTILINE)
     told = json.loads(run("check", "--keys", "--json")[1])["keys"]
-    assert {"path", "words", "unit", "default", "required"} == set(told[0])
+    assert {"path", "words", "unit", "default", "required", "allowed"} == set(told[0])
     assert [line.split()[0] for line in out.splitlines()[:-1]] == [key["path"] for key in told]
     assert run("check")[0] == run("check", "heron.toml", "--keys")[0] == 2
 

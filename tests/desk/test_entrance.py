@@ -14,6 +14,10 @@ from slotwright.templates import starters
 SIX = starters()["electric-six"]
 
 
+def begin(name, starter="", job="", strings="", scale=""):
+    return {"name": name, "job": job, "starter": starter, "strings": strings, "scale": scale}
+
+
 @pytest.fixture
 def knock(tmp_path):
     app, desk = guarded(Entrance(tmp_path), 8080, "token")
@@ -31,29 +35,80 @@ def test_plans_of_the_folder_the_last_first(knock, tmp_path):
     shown = knock.get("").text
     assert re.findall(r'data-name="([^"]+)"', shown) == ["wren.toml", "heron.toml", "&lt;b&gt;.toml"]
     assert "<b>.toml" not in shown
-    assert knock.post("open", json={"name": "heron.toml"}).json() == {"outcome": "done"}
+    assert knock.post("open", json={"name": "heron.toml", "job": ""}).json() == {"outcome": "done"}
     assert "<h1>The heron</h1>" in knock.get("").text
     # What is open stays: another page that still shows the entrance gets the same plan.
-    assert knock.post("open", json={"name": "wren.toml"}).json() == {"outcome": "done"}
+    assert knock.post("open", json={"name": "wren.toml", "job": ""}).json() == {"outcome": "done"}
     assert "<h1>The heron</h1>" in knock.get("").text
 
 
 def test_a_new_plan_never_over_another(knock, tmp_path):
     (tmp_path / "heron.toml").write_text(SIX, "utf-8")
-    taken = knock.post("new", json={"name": "heron", "starter": "bass-four"}).json()
+    taken = knock.post("new", json=begin("heron", "bass-four")).json()
     assert taken["outcome"] == "refused"
     assert "kept" in taken["words"]
     assert (tmp_path / "heron.toml").read_text("utf-8") == SIX
-    assert knock.post("new", json={"name": " kitchen table ", "starter": "bass-four"}).json() == {"outcome": "done"}
+    assert knock.post("new", json=begin(" kitchen table ", "bass-four")).json() == {"outcome": "done"}
     assert (tmp_path / "kitchen table.toml").read_text("utf-8").startswith('title = "kitchen table"\n')
     assert "<h1>kitchen table</h1>" in knock.get("").text
+
+
+def test_a_new_plan_with_strings_and_scale_for_a_job(knock, tmp_path):
+    asked = begin("wren", job="Intonate", strings="acoustic 12-53", scale="25 1/2 in")
+    assert knock.post("new", json=asked).json() == {"outcome": "done"}
+    text = (tmp_path / "wren.toml").read_text("utf-8")
+    assert 'set = "acoustic 12-53"' in text
+    assert '"25 1/2 in"' in text
+    assert re.search(r'data-job="Intonate" aria-pressed="true"', knock.get("").text)
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        (begin("x", strings="no set"), "no such"),
+        (begin("x", scale="9 miles"), "9 miles"),
+        (begin("x", starter="ukulele", strings="acoustic 12-53"), "4 strings"),
+    ],
+)
+def test_what_does_not_fit_is_told_and_nothing_is_written(knock, tmp_path, asked, words):
+    answer = knock.post("new", json=asked).json()
+    assert answer["outcome"] == "refused"
+    assert words in answer["words"]
+    assert os.listdir(tmp_path) == []
+
+
+# Invented: a neck of 628 mm, each crown within a tenth of a millimetre of the twelfth root of two.
+CROWNS = "fret,distance\nnut,0\n" + "\n".join(f"{n},{628 * (1 - 2 ** (-n / 12)):.1f}" for n in range(1, 21))
+
+
+def test_a_neck_is_measured_and_becomes_a_plan(knock, tmp_path):
+    answer = knock.post("measure", json={"unit": "mm", "table": CROWNS}).json()
+    assert (answer["outcome"], answer["fret"]) == ("found", 12)
+    found = re.search(r"Scale: ([\d.]+) \u00b1 (\d+\.\d+)", " ".join(answer["lines"]))
+    assert abs(float(found[1]) - 628) < 3 * float(found[2])
+    asked = {"name": "old", "job": "Replace a bridge", "unit": "mm", "table": CROWNS, "strings": "6",
+             "nut_width": "43", "width": "2 in", "spread": ""}  # fmt: skip
+    for wrong in ({"strings": "many"}, {"nut_width": "wide"}, {"table": "1,2"}, {"unit": "ell"}, {"name": "../x"}):
+        assert knock.post("neck", json={**asked, **wrong}).json()["outcome"] == "refused", wrong
+    assert os.listdir(tmp_path) == []
+    assert knock.post("neck", json=asked).json() == {"outcome": "done"}
+    assert "width_at" in (tmp_path / "old.toml").read_text("utf-8")
+    assert "<h1>old</h1>" in knock.get("").text
+    assert knock.post("measure", json={"unit": "mm", "table": CROWNS}).status_code == 400
+
+
+def test_crowns_of_no_neck_are_told(knock):
+    for table, words in (("", "empty"), ("fret,distance\n1,x", "line 2"), ("fret,distance\n1,10\n2,500\n3,501", "")):
+        answer = knock.post("measure", json={"unit": "mm", "table": table}).json()
+        assert answer["outcome"] == "refused"
+        assert words in answer["words"]
 
 
 def test_no_path_and_no_odd_name(knock, tmp_path):
     before = sorted(os.listdir(tmp_path.parent))
     for name in ("", " ", "..", "../x", "/etc/x", "a/b", "a\\b", "c:x", ".x", "con", "x" * 200, "a\x00b", "a."):
-        assert knock.post("new", json={"name": name, "starter": "bass-four"}).json()["outcome"] == "refused", name
-        assert knock.post("open", json={"name": name}).json()["outcome"] == "refused", name
+        assert knock.post("new", json=begin(name, "bass-four")).json()["outcome"] == "refused", name
+        assert knock.post("open", json={"name": name, "job": ""}).json()["outcome"] == "refused", name
     assert os.listdir(tmp_path) == []
     assert sorted(os.listdir(tmp_path.parent)) == before
 
@@ -62,7 +117,7 @@ def test_nothing_else_answers_before_a_plan_is_chosen(knock, tmp_path):
     for where in ("parts", "files/x.toml"):
         assert knock.get(where).status_code == 404
     assert knock.post("edit", json={"key": "kerf", "given": "1", "seen": ""}).status_code == 404
-    assert knock.post("new", json={"name": "x", "starter": "../x"}).json()["outcome"] == "refused"
+    assert knock.post("new", json=begin("x", "../x")).json()["outcome"] == "refused"
     assert knock.post("new", json={"name": "x"}).status_code == 400
     assert os.listdir(tmp_path) == []
 

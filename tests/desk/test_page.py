@@ -1,15 +1,19 @@
 """The page of the desk in a real browser: by pointer, by keyboard, on a phone, without scripts."""
 
+import shutil
 from itertools import combinations
 
 import pytest
-from helpers import FANNED, FULL, contents, some
+from forward import healthy
+from helpers import FANNED, FULL, STARTERS, contents, some
+from sound import takes
 
 from slotwright.cli.desk.keeper import Keeper
 from slotwright.cli.desk.spots import place_spots
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.reader import parse_plan
+from slotwright.layout.readings.notes import read_readings
 from slotwright.templates import starters
 
 PHONE = {"width": 390, "height": 844}
@@ -237,3 +241,139 @@ def test_no_serious_fault_of_accessibility(visit, axe, viewport, scheme):
         found, held = tab.evaluate(look)
         assert [fault for fault in found if fault[0] in ("serious", "critical")] == []
         assert {"color-contrast", "label" if box else "aria-command-name"} <= set(held)  # it did look
+
+
+@pytest.mark.skipif(not FULL, reason="tried in the full profile")
+@pytest.mark.parametrize(("viewport", "scheme"), [(WIDE, "light"), (PHONE, "dark")])
+def test_a_round_at_the_bench_by_keyboard(visit, viewport, scheme):
+    """Typed cell after cell, without waiting for answers; moves stand beside; a round more knows what was asked."""
+    tab, path = visit(viewport=viewport, color_scheme=scheme)
+    tab.get_by_role("button", name="Intonate").click()
+    tab.locator("#bench details[open]").wait_for()
+    tab.locator('[data-cell="1/0"]').focus()
+    for given in ("0", "2", "3", "", "0.5", "4", "5", "", "0", "w", "", "", "0", "6.5", "7"):
+        tab.keyboard.type(given)
+        tab.keyboard.press("Enter")
+    tab.locator("tr:nth-child(4) .move b", has_text="back").wait_for()
+    assert tab.locator("tr:nth-child(3) .move").text_content() == "warbles"
+    table = path.with_name("electric-six-readings.csv").read_text("utf-8")
+    assert [line.split(",")[:3] for line in table.splitlines()[1:]] == [
+        ["1", "0", "0"], ["1", "12", "2"], ["1", "17", "3"], ["2", "0", "0.5"], ["2", "12", "4"], ["2", "17", "5"],
+        ["3", "0", "0"], ["3", "12", ""], ["4", "0", "0"], ["4", "12", "6.5"], ["4", "17", "7"],
+    ]  # fmt: skip
+    assert tab.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
+    asked = tab.locator("tr:nth-child(4) .move b").text_content()
+    tab.locator("#next-round").click()
+    tab.get_by_text("Round 2.").wait_for()
+    way, far = asked.split()
+    assert tab.input_value('[data-cell="4/moved"]') == f"{far} {way}"
+    tab.fill('[data-cell="4/12"]', "far")
+    tab.keyboard.press("Tab")
+    tab.locator("#bench-faults", has_text="type cents").wait_for()
+    assert tab.told == []
+
+
+@pytest.mark.skipif(not FULL, reason="tried in the full profile")
+def test_the_page_records_as_the_microphone_hears(chromium, serving, tmp_path):
+    """A browser whose microphone is a file: what arrives is that sound, and its notes stand in the table."""
+    order = [(3, 0), (3, 12), (2, 0), (2, 12)]
+    take = takes.record(takes.plucks(healthy(), order, seed=8), takes.Around(snr=50.0), rate=48000, seed=8)
+    take.write(tmp_path / "microphone.wav")
+    seconds = len(take.samples) / take.rate
+    path = tmp_path / "heron.toml"
+    path.write_text(starters()["electric-six"], "utf-8")
+    address = serving(Keeper.of(path))
+    browser = chromium.browser_type.launch(
+        executable_path=shutil.which("chromium"),
+        args=["--no-sandbox", "--disable-gpu", "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream",
+              f"--use-file-for-fake-audio-capture={tmp_path / 'microphone.wav'}%noloop"],
+    )  # fmt: skip
+    tab = browser.new_context(permissions=["microphone"]).new_page()
+    told = []
+    tab.on("console", lambda message: told.append(message.text))
+    tab.goto(address)
+    tab.locator("#bench summary").first.click()
+    tab.fill("#played", "3 2: 0 12")
+    tab.click("#record")
+    tab.locator("#length", has_text=f"0:{int(seconds) + 1:02}").wait_for()
+    tab.click("#record")
+    tab.locator(".did", has_text="4 notes heard").wait_for()
+    assert told == []
+    browser.close()
+    found = read_readings(path.with_name("heron-readings.csv"), lay_out(PLANS["electric-six"]))
+    for each in found:
+        assert each.cents - each.open == pytest.approx(take.cents()[each.string, each.fret], abs=0.5)
+
+
+@pytest.mark.skipif(not FULL, reason="tried in the full profile")
+def test_a_recording_is_dropped_or_chosen(visit, tmp_path):
+    tab, _ = visit()
+    (tmp_path / "noise.wav").write_bytes(b"RIFF")
+    tab.locator("#bench summary").first.click()
+    tab.set_input_files("#take", tmp_path / "noise.wav")
+    tab.locator("#heard", has_text="no recording").wait_for()
+    tab.evaluate("document.querySelector('#heard').textContent = ''")
+    tab.evaluate(
+        """() => {
+            const given = new DataTransfer();
+            given.items.add(new File(["x"], "x.wav"));
+            document.querySelector("#sound").dispatchEvent(new DragEvent("drop", { dataTransfer: given, bubbles: true, cancelable: true }));
+        }"""
+    )
+    tab.locator("#heard", has_text="no recording").wait_for()
+
+
+@pytest.mark.skipif(not FULL, reason="tried in the full profile")
+def test_tables_programs_and_jobs_by_button(visit):
+    tab, path = visit("ukulele")
+    text = path.read_bytes()
+    tab.locator('[data-group="blank"] summary').click()
+    tab.get_by_role("button", name="Take out blank").click()
+    tab.locator(".did", has_text="blank taken out").wait_for()
+    assert b"[blank]" not in path.read_bytes()
+    tab.locator("#addition").select_option("blank")
+    tab.get_by_role("button", name="Put in").click()
+    tab.locator(".did", has_text="blank put in").wait_for()
+    assert b"[blank]" in path.read_bytes()
+    tab.locator('li button[data-step="0"]').click()
+    tab.locator(".did", has_text="back to").wait_for()
+    assert path.read_bytes() == text
+    tab.get_by_role("button", name="New board").click()
+    tab.locator("a.print").wait_for()
+    tab.select_option("#paper", "letter")
+    assert tab.get_attribute("a.print", "href") == "files/ukulele-slots.pdf?show&paper=letter"
+    assert tab.get_attribute('a[download="ukulele-nut.pdf"]', "href") == "files/ukulele-nut.pdf?paper=letter"
+    with tab.expect_download() as download:
+        tab.locator('a[download="ukulele-nut.svg"]').click()
+    assert b"<svg" in download.value.path().read_bytes()
+
+
+@pytest.mark.skipif(not FULL, reason="tried in the full profile")
+@pytest.mark.parametrize("name", STARTERS)
+def test_every_key_of_every_starter_opens_where_it_stands(visit, name):
+    """The box of every value, drawn or listed, names it, says what it means, and sends what is in it."""
+    tab, path = visit(name)
+    text = path.read_bytes()
+    keys = tab.eval_on_selector_all(".key", "all => all.map(each => each.dataset.key)")
+    told = tab.evaluate(
+        """async () => {
+            const found = [];
+            for (const place of document.querySelectorAll(".spot, .key")) {
+                place.dispatchEvent(new MouseEvent("click", { bubbles: true }));
+                const box = document.querySelector("#box");
+                const row = document.querySelector(`.key[data-key="${CSS.escape(place.dataset.key)}"]`);
+                found.push([box.open, box.querySelector("code").textContent, box.querySelector("#box-words").textContent,
+                    box.querySelector("input").value, row.dataset.value]);
+                box.dispatchEvent(new Event("cancel", { cancelable: true }));
+            }
+            return found;
+        }"""
+    )
+    assert {key for _, key, *_ in told} == set(keys)
+    assert len(keys) > 50
+    for is_open, key, words, value, stated in told:
+        assert is_open, key
+        assert len(words) > 5, key
+        assert not stated or value == stated, key
+    assert path.read_bytes() == text
+    assert tab.told == []

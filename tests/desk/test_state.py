@@ -14,7 +14,6 @@ from slotwright.layout.plan.reader import parse_plan
 from slotwright.layout.plan.writer import restated
 from slotwright.templates import starters
 
-KEYED = ["mandolin", "electric-six", "steel-twelve"]  # together they state nearly all kinds of keys
 SIX = starters()["electric-six"].encode()
 
 
@@ -54,7 +53,13 @@ def test_one_line_changes_and_its_comment_stays():
     assert after[place].endswith("# above fret 12")
 
 
-@pytest.mark.parametrize("name", some(KEYED))
+@pytest.mark.parametrize("name", some(STARTERS))
+def test_what_stands_there_sent_unchanged_is_no_edit(name):
+    desk = begin(starters()[name].encode())
+    assert all(put(desk, entry.path, entry.value) is desk for entry in entries(desk))
+
+
+@pytest.mark.parametrize("name", some(STARTERS))
 def test_what_a_key_is_given_and_taken_again(name):
     """Every key that a plan states, written as it is shown, means the same; taken out and back, too."""
     desk = begin(starters()[name].encode())
@@ -68,7 +73,7 @@ def test_what_a_key_is_given_and_taken_again(name):
         assert whole in means, entry.path
 
 
-@pytest.mark.parametrize("name", some(KEYED))
+@pytest.mark.parametrize("name", some(STARTERS))
 def test_every_comment_outlives_every_edit(name):
     text = starters()[name].encode()
     desk = begin(text)

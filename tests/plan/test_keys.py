@@ -6,8 +6,9 @@ import tomllib
 from collections import defaultdict
 
 import pytest
-from helpers import STARTERS, TOP, between_marks
+from helpers import STARTERS, TOP, between_marks, contents
 
+from slotwright.layout.errors import PlanError
 from slotwright.layout.plan import bridges, machine, string_set, tables
 from slotwright.layout.plan.keys import keys
 from slotwright.layout.plan.plan import Plan
@@ -106,3 +107,18 @@ def test_the_readme_lists_every_key():
     assert between_marks(TOP / "README.md", "keys", "\n".join(tables_of_keys()))
     text = (TOP / "README.md").read_text("utf-8")
     assert [text.count(f"\n| `{path}` | ") for path in LISTED] == [1] * len(LISTED)
+
+
+def test_limits_are_those_of_the_refusal():
+    """What is said to be allowed is what a plan beyond it is told."""
+    at = {key.path: key for key in keys()}
+    assert at["board.nut_width"].limits("mm") == "5.00 to 500.00 mm"
+    assert at["board.nut_width"].limits("in") == "0.197 to 19.685 in"
+    assert at["bridge.screw_from"].limits("mm") == '"rear" or "front"'
+    for path, table, given in (
+        ("frets.count", "frets", {"count": 900}),
+        ("board.nut_width", "board", {"nut_width": 900}),
+    ):
+        with pytest.raises(PlanError, match=at[path].limits("mm")):
+            Plan.model_validate(contents(**{table: given}))
+    assert sum(bool(key.limits("mm")) for key in keys()) > 0.9 * len(keys())
