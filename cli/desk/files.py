@@ -6,7 +6,7 @@ from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
 from slotwright.cli.desk.rounds import readings_of
-from slotwright.layout.drawing.catalogue import described, draw_sheet
+from slotwright.layout.drawing.catalogue import counted, draw_sheet
 from slotwright.layout.errors import MeasuredError, needed
 from slotwright.layout.export.write import drawing, without_kerf
 from slotwright.layout.machine.programs import mill
@@ -38,7 +38,7 @@ def sheets(instrument: Instrument, stem: str) -> dict[SheetName, dict[Format, st
     """Name the files of every sheet that a plan describes."""
     return {
         name: {kind: f"{stem}-{name}.{kind}" for kind in FORMATS if kind != "3mf" or name in SOLIDS}
-        for name in described(instrument)
+        for name in counted(instrument)
     }
 
 

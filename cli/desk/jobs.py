@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from slotwright.layout.drawing.catalogue import described
+from slotwright.layout.drawing.catalogue import counted
 
 if TYPE_CHECKING:
     from slotwright.layout.instrument.instrument import Instrument
@@ -65,6 +65,6 @@ BY_NAME: Final = {job.name: job for job in JOBS}
 
 def printed(job: Job, instrument: Instrument, stem: str, pages: dict[Reader, str]) -> str:
     """Name the file that the job is printed from: a sheet at full size, or a page."""
-    there = described(instrument)
+    there = counted(instrument)
     sheet = next((name for name in job.sheets if name in there), None)
     return f"{stem}-{sheet}.pdf" if sheet else pages.get(job.page, f"{stem}.html")

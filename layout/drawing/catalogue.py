@@ -118,12 +118,12 @@ def draw_sheet(instrument: Instrument, name: SheetName, *, mirrored: bool = Fals
     sheet = SHEETS[name]
     if lacks := sheet.missing(instrument):
         raise SheetError(f"sheet {name}: {lacks}")
-    sheets = _numbered(instrument)
+    sheets = counted(instrument)
     of = sheets.index(name) + 1, len(sheets)
     return framed(name, instrument, sheet.content(instrument), of=of, mirrored=mirrored)
 
 
-def _numbered(instrument: Instrument) -> tuple[SheetName, ...]:
+def counted(instrument: Instrument) -> tuple[SheetName, ...]:
     """Name the sheets as they are counted: the setup wherever the plan states it, for to judge it takes long."""
 
     def counts(name: SheetName, sheet: SheetKind) -> bool:

@@ -9,19 +9,25 @@ import os
 import subprocess
 import sys
 from functools import partial
+from itertools import cycle
 from pathlib import Path
 
 import numpy as np
 import pytest
 import svgwrite
+import tomlkit
 from helpers import contents, least_seconds, say, starter
 
+from slotwright.cli.desk import state
+from slotwright.cli.desk.keeper import Keeper
+from slotwright.cli.desk.page import parts
 from slotwright.layout.drawing.catalogue import draw_sheet
 from slotwright.layout.drawing.sheet import Circle, Contour, Line
 from slotwright.layout.export.dxf import dxf
 from slotwright.layout.export.svg import svg
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.plan import Plan
+from slotwright.layout.plan.reader import parse_plan
 from slotwright.templates import starters
 
 BARE = Path(__file__).with_name("bare_slots.py")
@@ -128,3 +134,45 @@ def plot(taken):
         ):
             page.add(page.text(text, insert=(x, y), font_size=3.2))
     page.save(pretty=True)
+
+
+MOST = {
+    "title": "eighteen",
+    "strings": [STRING] * 18,
+    "scale": {"treble": 628, "bass": 660},
+    "board": {"nut_width": 116, "edge_margin": 2},
+    "frets": {"count": 36},
+    "compensation": {"aim": [{"strings": list(range(1, 19)), "frets": [12, 17]}]},
+}
+
+
+@pytest.mark.parametrize(
+    ("what", "text", "width"),
+    [
+        ("electric six", starters()["electric-six"], "42.5"),
+        ("eighteen strings", tomlkit.dumps(MOST), "116"),
+    ],
+)
+def test_an_edit_at_the_desk_against_laying_out_and_drawing(folder, what, text, width):
+    """Edit, file and every part of the page, against the plan laid out and its board drawn."""
+    path = folder / "edited.toml"
+    path.write_text(text, "utf-8")
+    keeper = Keeper.of(path)
+    widths = cycle((width, f"{float(width) + 0.1:g}"))
+
+    def edit():
+        there = state.value_of(keeper.desk.text, "board.nut_width")
+        made = keeper.change(
+            lambda desk: state.edit(desk, "board.nut_width", next(w for w in widths if w != there), there)
+        )
+        assert isinstance(made, state.Desk)
+        parts(keeper)
+
+    def draw():
+        svg(draw_sheet(lay_out(parse_plan(path.read_bytes())), "board"))
+
+    edit(), draw()  # what is read once
+    least, ours = least_seconds(draw, edit)
+    keeper.close()
+    say(f"an edit at the desk, {what}: {ours / least:.1f} times laid out and drawn ({1e3 * ours:.0f} ms)")
+    assert ours <= 2 * least

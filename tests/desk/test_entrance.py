@@ -123,19 +123,31 @@ def test_nothing_else_answers_before_a_plan_is_chosen(knock, tmp_path):
 
 
 @pytest.mark.skipif(not FULL, reason="tried in the full profile")
-def test_in_a_browser(serving, chromium, tmp_path):
-    context = chromium.new_context(viewport={"width": 390, "height": 844})
+def test_in_a_browser(serving, chromium, axe, tmp_path):
+    context = chromium.new_context(viewport={"width": 390, "height": 844}, bypass_csp=True)
     tab = context.new_page()
     told = []
     tab.on("console", lambda message: told.append(message.text))
     tab.goto(serving(Entrance(tmp_path)))
+    # A neck first: its crowns tell the scale, and widths are asked for.
+    tab.get_by_label("Measure a neck").check()
+    tab.fill("#table", CROWNS)
+    tab.get_by_role("button", name="Find the scale").click()
+    tab.locator("#found", has_text="Scale: 628").wait_for()
+    assert tab.get_by_label("Width of the board at the nut").is_visible()
+    tab.add_script_tag(path=axe)
+    found = tab.evaluate(
+        "async () => (await axe.run()).violations.map(v => [v.impact, v.id, v.nodes.map(n => n.html)])"
+    )
+    assert [fault for fault in found if fault[0] in ("serious", "critical")] == []
     assert tab.evaluate("document.documentElement.scrollWidth") <= 390
-    tab.get_by_label("Name").fill("a/b")
+    tab.get_by_label("New board").check()
+    tab.locator("#name").fill("a/b")
     tab.get_by_label("Like").select_option("ukulele")
-    tab.get_by_role("button", name="Begin").click()
+    tab.locator("#new button").click()
     tab.get_by_role("alert").get_by_text("without").wait_for()
-    tab.get_by_label("Name").fill("wren")
-    tab.get_by_role("button", name="Begin").click()
+    tab.locator("#name").fill("wren")
+    tab.locator("#new button").click()
     tab.locator("h1", has_text="wren").wait_for()
     # From here on it is the desk: an edit on the drawing is in the file, another hand is told.
     tab.locator('.spot[data-key="board.nut_width"]').click()

@@ -1,11 +1,15 @@
 """The page of the desk in a real browser: by pointer, by keyboard, on a phone, without scripts."""
 
+import io
+import os
 import shutil
 from itertools import combinations
 
+import numpy as np
 import pytest
 from forward import healthy
-from helpers import FANNED, FULL, STARTERS, contents, some
+from helpers import FANNED, FULL, STARTERS, TOP, contents, some
+from PIL import Image
 from sound import takes
 
 from slotwright.cli.desk.keeper import Keeper
@@ -14,7 +18,7 @@ from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.reader import parse_plan
 from slotwright.layout.readings.notes import read_readings
-from slotwright.templates import starters
+from slotwright.templates import starters, titled
 
 PHONE = {"width": 390, "height": 844}
 WIDE = {"width": 1280, "height": 900}
@@ -377,3 +381,26 @@ def test_every_key_of_every_starter_opens_where_it_stands(visit, name):
         assert not stated or value == stated, key
     assert path.read_bytes() == text
     assert tab.told == []
+
+
+@pytest.mark.skipif(not FULL, reason="tried in the full profile")
+def test_the_picture_of_the_readme(chromium, serving, tmp_path):
+    """It shows the page as it is: letters differ from machine to machine, places and colours do not."""
+    path = tmp_path / "heron.toml"
+    path.write_text(titled(starters()["electric-six"], "heron"), "utf-8")
+    context = chromium.new_context(viewport={"width": 1280, "height": 720})
+    tab = context.new_page()
+    tab.goto(serving(Keeper.of(path)))
+    put(tab, "board.nut_width", "44")
+    settled(tab)
+    tab.locator(".did").wait_for()
+    tab.evaluate("document.activeElement.blur()")
+    taken = Image.open(io.BytesIO(tab.screenshot())).convert("RGB")
+    context.close()
+    kept = TOP / "templates" / "desk.png"
+    if os.environ.get("SLOTWRIGHT_GOLDEN") == "write":
+        taken.quantize(64, dither=Image.Dither.NONE).save(kept, optimize=True)
+    small = [np.asarray(each.convert("RGB").resize((160, 90)), dtype=float) for each in (taken, Image.open(kept))]
+    off = np.abs(small[0] - small[1])
+    assert off.mean() < 3.0
+    assert np.quantile(off, 0.98) < 40.0

@@ -14,24 +14,25 @@ from slotwright.layout.readings.notes import SOURCES
 from slotwright.layout.units import cents
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
+    from slotwright.layout.bench.diagnosis import Intonation
     from slotwright.layout.bench.history import Visit
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.readings.notes import Reading
 
 
-def history(instrument: Instrument, readings: Sequence[Reading]) -> dict[str, Any] | None:
+def history(
+    instrument: Instrument, readings: Sequence[Reading], found: Intonation | None = None
+) -> dict[str, Any] | None:
     """Tell what was read and moved at the bench, pass by pass, and where it ended; None without readings."""
     if not readings:
         return None
-    found = intonate(instrument, readings)
+    found, visited = found or intonate(instrument, readings), passes(instrument, readings)
     return {
-        "passes": {
-            at: [_row(instrument, visit) for visit in visits] for at, visits in passes(instrument, readings).items()
-        },
+        "passes": {at: [_row(instrument, visit) for visit in visits] for at, visits in visited.items()},
         "recorded": _recorded(readings),
-        "ended": _ended(instrument, readings),
+        "ended": _ended(instrument, visited),
         "findings": [
             *(f"string {v.string}: {f.kind}: {f}" for v in found.strings for f in v.findings),
             *(f"{f.kind}: {f}" for f in found.findings),
@@ -81,10 +82,10 @@ def _row(instrument: Instrument, visit: Visit) -> dict[str, Any]:
     return row
 
 
-def _ended(instrument: Instrument, readings: Sequence[Reading]) -> str:
+def _ended(instrument: Instrument, visited: Mapping[int, Sequence[Visit]]) -> str:
     """Say where the last reading of every string left it."""
     tolerance = instrument.plan.compensation.tolerance
-    last = {visit.string: visit.advice for visits in passes(instrument, readings).values() for visit in visits}
+    last = {visit.string: visit.advice for visits in visited.values() for visit in visits}
     off = [
         string
         for string, advice in sorted(last.items())
