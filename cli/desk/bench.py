@@ -76,7 +76,9 @@ def bench(desk: Desk) -> dict[str, Any]:
         "before": {at: visits for at, visits in before.items() if at < desk.bench.round},
         "found": told["findings"] if told else [],
         "ended": told["ended"] if told else "",
-        "taught": found.calibrated and {"doubtful": found.calibrated.doubtful, **told["taught"]} if found else None,
+        "taught": {"doubtful": found.calibrated.doubtful, **told["taught"]}
+        if found and found.calibrated and told
+        else None,
         "wanting": found.wanting if found else "",
         "heard": _heard(desk.bench.heard) if desk.bench.heard else None,
         "played": f"{' '.join(str(row['string']) for row in reversed(rows))}: "

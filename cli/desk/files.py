@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from slotwright.cli.desk.rounds import readings_of
 from slotwright.layout.drawing.catalogue import counted, draw_sheet
-from slotwright.layout.errors import MeasuredError, needed
+from slotwright.layout.errors import MeasuredError
 from slotwright.layout.export.write import drawing, without_kerf
 from slotwright.layout.machine.programs import mill
 from slotwright.layout.names import FORMATS, READERS, SOLIDS
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from slotwright.layout.machine.programs import Program
     from slotwright.layout.names import Format, Reader, SheetName
     from slotwright.layout.readings.notes import Reading
+    from slotwright.layout.sound.readings import Hearing
 
 PAPER = "A4"  # as the command line has it
 SHOWN = ("application/pdf", "text/html; charset=utf-8")  # what a browser shows by itself
@@ -82,7 +83,7 @@ def files(desk: Desk, stem: str, paper: str = PAPER) -> dict[str, Callable[[], b
     for reader, name in pages(desk, stem).items():
         found[name] = partial(_page, desk, reader)
     if desk.bench.heard is not None:
-        found[f"{stem}-heard.html"] = partial(_evidence, desk)
+        found[f"{stem}-heard.html"] = partial(_evidence, desk, desk.bench.heard)
     for sheet, names in sheets(instrument, stem).items():
         for kind, name in names.items():
             found[name] = partial(_drawn, instrument, sheet, kind, paper)
@@ -124,7 +125,7 @@ def _readings(desk: Desk) -> tuple[Reading, ...]:
         return ()
 
 
-def _evidence(desk: Desk) -> bytes:
+def _evidence(desk: Desk, heard: Hearing) -> bytes:
     from slotwright.layout.export.report.evidence import page  # noqa: PLC0415 - slow to import
 
-    return page(desk.instrument, needed(desk.bench.heard))
+    return page(desk.instrument, heard)

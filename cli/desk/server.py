@@ -32,7 +32,7 @@ from slotwright.cli.desk.tables import add, take_out
 from slotwright.layout.errors import MillError, SlotwrightError
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Callable
+    from collections.abc import AsyncIterator, Callable, Mapping
 
     from starlette.requests import Request
 
@@ -131,7 +131,7 @@ class Desk:
         except SlotwrightError as error:
             return JSONResponse({"outcome": "refused", "words": str(error)})
 
-    async def _begin(self, request: Request, wanted: dict[str, type], how: Callable[..., Keeper]) -> Response:
+    async def _begin(self, request: Request, wanted: Mapping[str, type], how: Callable[..., Keeper]) -> Response:
         """Lay a plan on a desk that has none yet."""
         asked = await _asked(request, wanted)
         if asked is None:
@@ -169,7 +169,7 @@ class Desk:
     async def _keep(self, request: Request) -> Response:
         return await self._change(request, {"what": str}, keep)
 
-    async def _change(self, request: Request, wanted: dict[str, type], how: Callable[..., Outcome]) -> Response:
+    async def _change(self, request: Request, wanted: Mapping[str, type], how: Callable[..., Outcome]) -> Response:
         """Change the desk as the page asks, and say what came of it."""
         asked = await _asked(request, wanted)
         if asked is None:
@@ -195,7 +195,7 @@ class Desk:
     async def _job(self, request: Request) -> Response:
         return await self._do(request, {"name": str}, self._keeper.take_job)
 
-    async def _do(self, request: Request, wanted: dict[str, type], what: Callable[..., None]) -> Response:
+    async def _do(self, request: Request, wanted: Mapping[str, type], what: Callable[..., None]) -> Response:
         """Do what changes no value."""
         asked = await _asked(request, wanted)
         if asked is None:
@@ -320,7 +320,7 @@ class Desk:
                     self._tell()
 
 
-async def _asked(request: Request, wanted: dict[str, type]) -> dict[str, Any] | None:
+async def _asked(request: Request, wanted: Mapping[str, type]) -> dict[str, Any] | None:
     """Read what the page asks for; None where it is not that."""
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
         return None

@@ -12,7 +12,9 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from forward import healthy
 from helpers import FULL, few, some
+from sound import takes
 
 from slotwright.cli.desk import state
 from slotwright.cli.desk.guard import MOST_BODY
@@ -180,6 +182,26 @@ def test_a_recording_is_sound_and_nothing_else(lay):
     assert client.post("recording", content=b"x", headers={**kind, "content-length": "999999999"}).status_code == 413
     assert client.post("recordings", content=b"x" * (MOST_BODY + 1), headers=kind).status_code == 413
     assert sorted(each.name for each in path.parent.iterdir()) == [path.name]
+
+
+def test_what_was_heard_is_a_page_of_evidence(lay):
+    client, path = lay()
+    take = takes.record(takes.plucks(healthy(), [(3, 0), (3, 12)], seed=8), takes.Around(snr=50.0), seed=8)
+    answer = client.post(
+        "recording?suffix=.wav&played=3: 0 12",
+        content=takes.wav(take.samples, take.rate),
+        headers={"content-type": "application/octet-stream"},
+    ).json()
+    assert answer["outcome"] == "done", answer
+    (link,) = set(re.findall(r'href="(files/[^"]+heard.html\?show)"', answer["parts"]["bench"]))
+    page = client.get(link)
+    assert (page.status_code, page.headers["content-disposition"]) == (200, "inline")
+    assert "<svg" in page.text
+    assert "connect-src 'none'" in page.headers["content-security-policy"]
+    # How stiff the strings are goes into the plan.
+    kept = client.post("keep", json={"what": "stiffness"}).json()
+    assert kept["outcome"] == "done"
+    assert b"inharmonicity" in path.read_bytes()
 
 
 def test_programs_are_proved_and_those_of_mill(lay, run):
