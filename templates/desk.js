@@ -163,16 +163,16 @@
   });
 
   document.addEventListener("change", (event) => {
-    if (event.target.id === "paper") papered();
+    if (["paper", "measured"].includes(event.target.id)) papered();
     if (event.target.id === "take" && event.target.files.length) hear(event.target.files[0]);
   });
 
   const papered = () => {
-    const paper = one("#paper")?.value;
+    const chosen = new URLSearchParams(["paper", "measured"].map((id) => [id, one(`#${id}`)?.value.trim() ?? ""]).filter(([, value]) => value));
     for (const each of all("a[data-paper]")) {
       const [name, rest = ""] = each.getAttribute("href").split("?");
-      const kept = rest.split("&").filter((part) => part && !part.startsWith("paper="));
-      each.setAttribute("href", `${name}?${[...kept, `paper=${paper}`].join("&")}`);
+      const show = rest.split("&").includes("show") ? "show&" : "";
+      each.setAttribute("href", `${name}?${show}${chosen}`);
     }
   };
 

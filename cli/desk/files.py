@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from slotwright.layout.readings.notes import Reading
     from slotwright.layout.sound.readings import Hearing
 
-PAPER = "A4"  # as the command line has it
 SHOWN = ("application/pdf", "text/html; charset=utf-8")  # what a browser shows by itself
 KINDS = {
     "dxf": "image/vnd.dxf",
@@ -33,6 +33,22 @@ KINDS = {
     "toml": "application/toml",
     "ngc": "text/plain; charset=us-ascii",
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Printing:
+    """How pages are printed; as the command line does it unless stated.
+
+    Parameters
+    ----------
+    paper
+        Name or size of the paper.
+    measured
+        A scale bar as it was printed, over what it should be, such as ``249.4/250``; empty where it came out right.
+    """
+
+    paper: str = "A4"
+    measured: str = ""
 
 
 def sheets(instrument: Instrument, stem: str) -> dict[SheetName, dict[Format, str]]:
@@ -59,7 +75,7 @@ def pages(desk: Desk, stem: str) -> dict[Reader, str]:
     }
 
 
-def files(desk: Desk, stem: str, paper: str = PAPER) -> dict[str, Callable[[], bytes]]:
+def files(desk: Desk, stem: str, printing: Printing = Printing()) -> dict[str, Callable[[], bytes]]:
     """Give what can be downloaded, by name, each made once it is wanted.
 
     Parameters
@@ -68,7 +84,7 @@ def files(desk: Desk, stem: str, paper: str = PAPER) -> dict[str, Callable[[], b
         The plan; while it has faults there is the plan file alone.
     stem
         What the files are called after.
-    paper
+    printing
         Of the pages of a PDF.
 
     Returns
@@ -86,14 +102,14 @@ def files(desk: Desk, stem: str, paper: str = PAPER) -> dict[str, Callable[[], b
         found[f"{stem}-heard.html"] = partial(_evidence, desk, desk.bench.heard)
     for sheet, names in sheets(instrument, stem).items():
         for kind, name in names.items():
-            found[name] = partial(_drawn, instrument, sheet, kind, paper)
+            found[name] = partial(_drawn, instrument, sheet, kind, printing)
     return found
 
 
-def made(desk: Desk, stem: str, name: str, paper: str = PAPER) -> bytes | None:
+def made(desk: Desk, stem: str, name: str, printing: Printing) -> bytes | None:
     """Make a file; None where there is none of that name."""
     if not name.endswith(".ngc"):
-        maker = files(desk, stem, paper).get(name)
+        maker = files(desk, stem, printing).get(name)
         return maker and maker()
     if desk.faults or desk.instrument.plan.machine is None:
         return None
@@ -101,14 +117,16 @@ def made(desk: Desk, stem: str, name: str, paper: str = PAPER) -> bytes | None:
     return found.get(name)
 
 
-def _drawn(instrument: Instrument, name: SheetName, kind: Format, paper: str) -> bytes:
+def _drawn(instrument: Instrument, name: SheetName, kind: Format, printing: Printing) -> bytes:
     sheet = draw_sheet(without_kerf(instrument) if kind == "3mf" else instrument, name)
     if kind != "pdf":
         return drawing(sheet, kind)
+    from slotwright.layout.export.paper import correction  # noqa: PLC0415 - wanted only here
     from slotwright.layout.export.pdf import pdf  # noqa: PLC0415 - slow to import
     from slotwright.layout.export.tiling import share_out  # noqa: PLC0415
 
-    return pdf(sheet, share_out(sheet, paper=paper))
+    scale = correction(printing.measured) if printing.measured else (1.0, 1.0)
+    return pdf(sheet, share_out(sheet, paper=printing.paper, scale=scale))
 
 
 def _page(desk: Desk, reader: Reader) -> bytes:

@@ -21,7 +21,7 @@ from watchfiles import awatch
 
 from slotwright.cli.desk import state
 from slotwright.cli.desk.entrance import Entrance
-from slotwright.cli.desk.files import KINDS, PAPER, SHOWN, made
+from slotwright.cli.desk.files import KINDS, SHOWN, Printing, made
 from slotwright.cli.desk.guard import RECORDING, Guard
 from slotwright.cli.desk.measured import READ, measured_neck
 from slotwright.cli.desk.page import asset, fault_words, milled, page, parts
@@ -239,15 +239,16 @@ class Desk:
     async def _file(self, request: Request) -> Response:
         name = request.path_params["name"]
         await run_in_threadpool(self._keeper.look)
-        paper = request.query_params.get("paper", PAPER)
+        asked = request.query_params
+        printing = Printing(**{key: asked[key] for key in ("paper", "measured") if asked.get(key)})
         try:
-            content = await run_in_threadpool(made, self._keeper.desk, self._keeper.path.stem, name, paper)
+            content = await run_in_threadpool(made, self._keeper.desk, self._keeper.path.stem, name, printing)
         except SlotwrightError as error:
             return PlainTextResponse(f"{error}\n", 409)
         if content is None:
             return PlainTextResponse("There is no such file of this plan.\n", 404)
         kind = KINDS[name.rpartition(".")[2]]
-        shown = "show" in request.query_params and kind in SHOWN
+        shown = "show" in asked and kind in SHOWN
         where = {"content-disposition": "inline" if shown else "attachment"}
         # A page that is shown keeps to what it allows itself; it may ask nothing of this one.
         own = {"content-security-policy": "connect-src 'none'; form-action 'none'; frame-ancestors 'none'"}

@@ -227,6 +227,11 @@ def test_paper_is_that_of_the_command_line(lay, run):
     assert answer.content == Path("drawn/ukulele-nut.pdf").read_bytes()
     assert answer.headers["content-disposition"] == "inline"
     assert client.get("files/ukulele-nut.pdf?paper=2x2").status_code == 409
+    more = ("--paper", "legal", "--measured", "249.4/250", "--out", "again")
+    assert run("draw", path, "--sheet", "nut", "--format", "pdf", *more)[0] == 0
+    answer = client.get("files/ukulele-nut.pdf?paper=legal&measured=249.4/250")
+    assert answer.content == Path("again/ukulele-nut.pdf").read_bytes()
+    assert client.get("files/ukulele-nut.pdf?measured=9/250").status_code == 409
     assert client.get("files/ukulele-nut.svg?show").headers["content-disposition"] == "attachment"
 
 
