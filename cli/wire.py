@@ -13,6 +13,8 @@ from slotwright.cli.console import UNIT_NAMES, print_table
 from slotwright.layout.units import show
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -26,26 +28,40 @@ _CUT: Final = (0, 3)
 
 
 def print_wire(wires: Wires, title: str, units: Unit) -> None:
-    """Print the wire of every fret and how the rods are cut; what has no meaning on this board is left out."""
+    """Print the wire of every fret and how the rods are cut."""
+    click.echo(f"{title}: fret wire, lengths in {UNIT_NAMES[units]}, over the curve of the board")
+    print_table(*wire_rows(wires, units))
+    for line in rod_lines(wires, units):
+        click.echo(line)
 
-    def said(length: float, decimals: tuple[int, int] = _CUT) -> str:
-        return show(length, units, decimals[units == "in"])
 
+def wire_rows(wires: Wires, units: Unit) -> tuple[list[str], list[list[str]]]:
+    """Give head and rows of the wire of every fret; what has no meaning on this board is left out."""
     columns: dict[str, _Column] = {"over the board": (wires.over_board, (1, 3)), "cut": (wires.cut, _CUT)}
     if wires.nip.any():
         columns |= {"tang left": (wires.tang, (1, 2)), "nip each end": (wires.nip, (1, 2))}
     if math.isfinite(wires.bend[0]):
         columns["bend to radius"] = (wires.bend, (0, 1))
-    click.echo(f"{title}: fret wire, lengths in {UNIT_NAMES[units]}, over the curve of the board")
     rows = [
-        [str(fret), *(said(float(column[place]), decimals) for column, decimals in columns.values())]
+        [
+            str(fret),
+            *(show(float(column[place]), units, digits[units == "in"]) for column, digits in columns.values()),
+        ]
         for place, fret in enumerate(wires.frets)
     ]
-    print_table(("fret", *columns), rows)
-    click.echo(f"total: {said(wires.total)} {units} in {len(wires.frets)} pieces")
-    click.echo(f"rods of {said(wires.length)} {units}: {len(wires.rods)}")
+    return ["fret", *columns], rows
+
+
+def rod_lines(wires: Wires, units: Unit) -> Iterator[str]:
+    """Say how much wire that is, and how the rods are cut."""
+
+    def said(length: float) -> str:
+        return f"{show(length, units, _CUT[units == 'in'])} {units}"
+
+    yield f"total: {said(wires.total)} in {len(wires.frets)} pieces"
+    yield f"rods of {said(wires.length)}: {len(wires.rods)}"
     for number, (rod, left) in enumerate(zip(wires.rods, wires.left, strict=True), start=1):
-        click.echo(f"  {number}: fret{'s' * (len(rod) > 1)} {', '.join(map(str, rod))}; {said(left)} {units} left")
+        yield f"  {number}: fret{'s' * (len(rod) > 1)} {', '.join(map(str, rod))}; {said(left)} left"
 
 
 def print_wire_csv(wires: Wires, units: Unit) -> None:

@@ -27,7 +27,8 @@
 
   const show = () => {
     const neck = job() === "Measure a neck";
-    for (const each of document.querySelectorAll("[data-for]")) each.hidden = (each.dataset.for === "neck") !== neck;
+    const shown = { plan: !neck, neck, board: job() === "Refret" };
+    for (const each of document.querySelectorAll("[data-for]")) each.hidden = !shown[each.dataset.for];
   };
   for (const each of document.querySelectorAll("[name=job]")) each.addEventListener("change", show);
 
@@ -47,11 +48,7 @@
     const found = answer.outcome === "found";
     one("#begin").hidden = !found;
     neck = asked;
-    one("#found").replaceChildren(...(found ? answer.lines : []).map((line) => {
-      const words = document.createElement("p");
-      words.textContent = line;
-      return words;
-    }));
+    one("#found").replaceChildren(...lines(found ? answer.lines : []));
     if (found) one("#width-fret").textContent = answer.fret;
   });
   one("#begin").addEventListener("submit", (event) => {
@@ -60,6 +57,32 @@
       name: value("neck-name"), job: "Replace a bridge", ...neck, strings: value("neck-strings"),
       nut_width: value("nut-width"), width: value("width"), spread: value("spread"),
     });
+  });
+  const cells = (tag, texts) => {
+    const row = document.createElement("tr");
+    row.append(...texts.map((text) => {
+      const cell = document.createElement(tag);
+      cell.textContent = text;
+      return cell;
+    }));
+    return row;
+  };
+  const lines = (texts) => texts.map((text) => {
+    const words = document.createElement("p");
+    words.textContent = text;
+    return words;
+  });
+  one("#board").addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const names = ["tang_width", "bead_width", "tang_depth", "height", "length", "binding", "plane"];
+    const answer = await ask("board", {
+      unit: value("board-unit"), table: value("board-table"), ...Object.fromEntries(names.map((name) => [name, value(name)])),
+    });
+    if (answer.outcome !== "found") return one("#wire").replaceChildren();
+    const table = document.createElement("table");
+    table.createTHead().append(cells("th", answer.head));
+    table.createTBody().append(...answer.rows.map((row) => cells("td", row)));
+    one("#wire").replaceChildren(...lines(answer.lines), table);
   });
   document.documentElement.classList.add("on");
   show();

@@ -19,7 +19,7 @@ from slotwright.cli.desk import state
 from slotwright.cli.desk.entrance import Entrance
 from slotwright.cli.desk.files import KINDS, SHOWN, Printing, made
 from slotwright.cli.desk.guard import RECORDING
-from slotwright.cli.desk.measured import READ, measured_neck
+from slotwright.cli.desk.measured import OF_FRETS, OF_WIRE, READ, measured_neck, old_board
 from slotwright.cli.desk.page import asset, fault_words, milled, page, parts
 from slotwright.cli.desk.rounds import keep, next_round, put, with_fret
 from slotwright.cli.desk.rounds import listen as listen_to
@@ -28,7 +28,7 @@ from slotwright.cli.desk.tables import add, take_out
 from slotwright.layout.errors import MillError, SlotwrightError
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+    from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 
     from starlette.requests import Request
 
@@ -70,6 +70,7 @@ class Desk:
                 Route("/open", self._open, methods=["POST"]),
                 Route("/new", self._new, methods=["POST"]),
                 Route("/measure", self._measure, methods=["POST"]),
+                Route("/board", self._board, methods=["POST"]),
                 Route("/neck", self._neck, methods=["POST"]),
                 Route("/parts", self._parts),
                 Route("/events", self._events),
@@ -116,11 +117,18 @@ class Desk:
         return await self._begin(request, dict.fromkeys(("name", "job", *READ), str), Entrance.measure)
 
     async def _measure(self, request: Request) -> Response:
-        asked = await _asked(request, {"unit": str, "table": str})
+        return await self._find(request, ("unit", "table"), measured_neck)
+
+    async def _board(self, request: Request) -> Response:
+        return await self._find(request, ("unit", "table", "binding", "plane", *OF_WIRE, *OF_FRETS), old_board)
+
+    async def _find(self, request: Request, wanted: Sequence[str], how: Callable[..., dict[str, Any]]) -> Response:
+        """Say what measurements tell, before there is any plan."""
+        asked = await _asked(request, dict.fromkeys(wanted, str))
         if asked is None or not isinstance(self._begun, Entrance):
             return _no_question()
         try:
-            return JSONResponse({"outcome": "found", **await run_in_threadpool(measured_neck, **asked)})
+            return JSONResponse({"outcome": "found", **await run_in_threadpool(how, **asked)})
         except SlotwrightError as error:
             return JSONResponse({"outcome": "refused", "words": str(error)})
 

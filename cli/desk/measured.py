@@ -1,15 +1,20 @@
-"""A neck that was measured: what its crowns say, and a plan of it."""
+"""What was measured: the crowns of a neck and a plan of it, an old board and the wire for it."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final, cast
 
+from slotwright.cli.wire import rod_lines, wire_rows
 from slotwright.layout.errors import SlotwrightError
 from slotwright.layout.findings import sentence
 from slotwright.layout.limits import MOST_STRINGS
+from slotwright.layout.plan.fields import reading_in
+from slotwright.layout.plan.tables import Frets
+from slotwright.layout.readings.board import read_board
 from slotwright.layout.readings.crowns import read_measurements
 from slotwright.layout.survey.findings import findings
 from slotwright.layout.survey.plan_text import Asked, plan_text, width_fret
+from slotwright.layout.survey.refret import refret
 from slotwright.layout.survey.scale import find_scale
 from slotwright.layout.units import parse_length
 
@@ -18,7 +23,15 @@ if TYPE_CHECKING:
     from slotwright.layout.units import Unit
 
 READ: Final = ("unit", "table", "strings", "nut_width", "width", "spread")  # what a plan of a neck is asked for
-_SAID: Final = {"nut_width": "width at the nut", "width": "width further up", "spread": "spread at the saddle"}
+OF_WIRE: Final = ("tang_width", "bead_width", "length")
+OF_FRETS: Final = ("tang_depth", "height")
+_SAID: Final = {
+    "binding": "thickness of the binding",
+    "plane": "planed off",
+    "nut_width": "width at the nut",
+    "width": "width further up",
+    "spread": "spread at the saddle",
+}
 
 
 def measured_neck(unit: str, table: str) -> dict[str, Any]:
@@ -58,12 +71,61 @@ def plan_of(stem: str, *, unit: str, table: str, strings: str, nut_width: str, w
     return plan_text(found, stem, cast("Unit", unit), Asked(int(strings), **lengths, spread_saddle=saddle))
 
 
-def _survey(unit: str, table: str) -> Survey:
+def old_board(unit: str, table: str, binding: str, plane: str, **wire: str) -> dict[str, Any]:
+    """Say what new frets on a measured board take.
+
+    Parameters
+    ----------
+    unit
+        Of bare numbers.
+    table
+        ``fret,width`` and any of ``radius``, ``slot_width``, ``slot_depth``, ``crown_height``.
+    binding, plane
+        Thickness of the binding, and what is planed off; empty for none.
+    wire
+        What is known of the new wire, by `OF_WIRE` and `OF_FRETS`; empty where it is not.
+
+    Returns
+    -------
+    dict
+        Head and rows of the wire to cut, and what was found.
+
+    Raises
+    ------
+    SlotwrightError
+        With all that is wrong.
+    """
+    units = _units(unit)
+    known = {name: length for name, length in wire.items() if length.strip()}
+    frets: dict[str, Any] = {name: known[name] for name in OF_FRETS if name in known}
+    with reading_in(units):
+        new = Frets.model_validate({**frets, "wire": {name: known[name] for name in OF_WIRE if name in known}})
+    found = refret(
+        read_board(table.encode(), units),
+        new,
+        binding=_length("binding", binding, unit) if binding.strip() else 0.0,
+        plane=_length("plane", plane, unit) if plane.strip() else 0.0,
+        units=units,
+    )
+    head, rows = wire_rows(found.wires, units)
+    return {
+        "head": head,
+        "rows": rows,
+        "lines": [*map(sentence, map(str, found.findings)), *rod_lines(found.wires, units)],
+    }
+
+
+def _units(unit: str) -> Unit:
     if unit not in ("mm", "in"):
         raise SlotwrightError("the unit is mm or in")
-    found = find_scale(read_measurements(table.encode(), cast("Unit", unit)))
+    return cast("Unit", unit)
+
+
+def _survey(unit: str, table: str) -> Survey:
+    units = _units(unit)
+    found = find_scale(read_measurements(table.encode(), units))
     if found.rule == "none":
-        raise SlotwrightError(" ".join(sentence(str(each)) for each in findings(found, {}, cast("Unit", unit))))
+        raise SlotwrightError(" ".join(sentence(str(each)) for each in findings(found, {}, units)))
     return found
 
 

@@ -97,6 +97,30 @@ def test_a_neck_is_measured_and_becomes_a_plan(knock, tmp_path):
     assert knock.post("measure", json={"unit": "mm", "table": CROWNS}).status_code == 400
 
 
+BOARD = "fret,width,radius,slot_width,slot_depth,crown_height\n1,44.1,184,0.60,1.9,0.80\n12,52.3,240,0.61,2.2,0.85\n22,56.8,,0.58,1.8,0.95\n"
+
+
+def test_the_wire_for_a_measured_board_is_that_of_survey(knock, run, tmp_path):
+    asked = {"unit": "mm", "table": BOARD, "binding": "1.5", "plane": "0.2", "tang_width": "0.52", "bead_width": "",
+             "length": "", "tang_depth": "1.6", "height": "1.2"}  # fmt: skip
+    found = knock.post("board", json=asked).json()
+    (tmp_path / "old.csv").write_text(BOARD)
+    wire = [word for name in ("tang_width", "tang_depth", "height") for word in ("--wire", f"{name}={asked[name]}")]
+    code, out, _ = run("survey", "old.csv", "--refret", *wire, "--binding", "1.5", "--plane", "0.2")
+    assert code == 0
+    rows = [line.split() for line in out.splitlines()]
+    assert all(row in rows for row in found["rows"])
+    assert all(line in out for line in found["lines"])
+    for wrong in (
+        {"unit": "x"},
+        {"table": ""},
+        {"binding": "wide"},
+        {"tang_width": "90"},
+        {"table": "fret,width\n1,40"},
+    ):
+        assert knock.post("board", json={**asked, **wrong}).json()["outcome"] == "refused", wrong
+
+
 def test_crowns_of_no_neck_are_told(knock):
     for table, words in (("", "empty"), ("fret,distance\n1,x", "line 2"), ("fret,distance\n1,10\n2,500\n3,501", "")):
         answer = knock.post("measure", json={"unit": "mm", "table": table}).json()
@@ -141,6 +165,10 @@ def test_in_a_browser(serving, chromium, axe, tmp_path):
     )
     assert [fault for fault in found if fault[0] in ("serious", "critical")] == []
     assert tab.evaluate("document.documentElement.scrollWidth") <= 390
+    tab.get_by_label("Refret").check()
+    tab.fill("#board-table", BOARD)
+    tab.get_by_role("button", name="List the wire").click()
+    tab.locator("#wire td").first.wait_for()
     tab.get_by_label("New board").check()
     tab.locator("#name").fill("a/b")
     tab.get_by_label("Like").select_option("ukulele")
