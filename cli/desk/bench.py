@@ -59,7 +59,8 @@ def bench(desk: Desk) -> dict[str, Any]:
             "stands": table.cell(f"{string}/stands"),
             "read": table.of_string(string) is not None,
             "moved": table.cell(f"{string}/moved"),
-            "order": orders.get(string),
+            "order": None if _awaited(desk, table, string) else orders.get(string),
+            "awaited": _awaited(desk, table, string),
         }
         for string in range(1, len(plan.strings) + 1)
     ]
@@ -72,7 +73,7 @@ def bench(desk: Desk) -> dict[str, Any]:
         "rows": rows,
         "from": f"fret {FROM_FRET} to saddle" if plan.frets.count >= FROM_FRET else "set back",
         "turned": any(order["turns"] for order in orders.values()),
-        "moves": any(order["far"] for order in orders.values()),
+        "moves": any(row["order"] and row["order"]["far"] for row in rows),
         "before": {at: visits for at, visits in before.items() if at < desk.bench.round},
         "found": told["findings"] if told else [],
         "ended": told["ended"] if told else "",
@@ -86,6 +87,11 @@ def bench(desk: Desk) -> dict[str, Any]:
         "strings": cautions.STRINGS,
         "threaded": plan.bridge is not None and plan.bridge.per_turn is not None,
     }
+
+
+def _awaited(desk: Desk, table: Table, string: int) -> bool:
+    """Tell whether a saddle was moved before this round and its string not read since: what was asked is done."""
+    return bool(desk.bench.moves.get(string)) and table.of_string(string) is None
 
 
 def _frets(desk: Desk, readings: Sequence[Reading]) -> list[int]:

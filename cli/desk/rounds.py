@@ -177,7 +177,10 @@ def next_round(desk: Desk) -> Outcome:
         return _refused("nothing was read in this round yet")
     if read == MOST_PASSES:
         return _refused(f"{MOST_PASSES} rounds are the most a table of readings holds")
-    moves = {each.string: each.wanted for each in found.advices if each.direction in ("back", "forward")}
+    now = {each.string for each in readings_of(desk) if each.at == desk.bench.round}
+    waiting = {string: move for string, move in desk.bench.moves.items() if string not in now}
+    asked = [each for each in found.advices if each.string in now and each.direction in ("back", "forward")]
+    moves = {each.string: each.wanted for each in asked} | waiting
     return stepped(desk, f"round {read + 1} begun", bench=replace(desk.bench, round=read + 1, moves=moves))
 
 

@@ -73,6 +73,12 @@ def test_a_round_more_remembers_the_moves_that_were_asked_for():
     assert Table(desk).cell("3/moved") == f"{asked[3]:.2f} back"
     assert Table(desk).cell("6/moved") == f"{-asked[6]:.2f} forward"
     assert isinstance(next_round(desk), Refused)
+    # What was asked for is done: until it is read again nothing more is asked of that saddle.
+    assert [row["awaited"] for row in bench(desk)["rows"]] == [False, False, True, False, False, True]
+    assert not any(row["order"] and row["order"]["far"] for row in bench(desk)["rows"])
+    third = next_round(typed(desk, {"6/12": "3"}))
+    assert sorted(third.bench.moves) == [3, 6]
+    assert third.bench.moves[3] == desk.bench.moves[3]
     # One was moved by hand another way, before it is read or after.
     desk = typed(desk, {"6/moved": "0.4 forward", "6/12": "0.5", "3/12": "0.3", "3/moved": "0.9"})
     moved = {(each.string, each.at): each.moved for each in read(desk)}
