@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, Self
 
-from pydantic import Field, ModelWrapValidatorHandler, model_validator
+from pydantic import Field, model_validator
+from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from slotwright.layout.errors import Fault
 from slotwright.layout.limits import MOST_STRINGS, MOST_TUNINGS
