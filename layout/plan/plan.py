@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, Self
 
 from pydantic import Field, model_validator
-from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from slotwright.layout.errors import Fault
 from slotwright.layout.limits import MOST_STRINGS, MOST_TUNINGS
@@ -40,6 +39,7 @@ if TYPE_CHECKING:
 
     import numpy as np
     from numpy.typing import NDArray
+    from pydantic.functional_validators import ModelWrapValidatorHandler
 
 
 class Plan(Table):
