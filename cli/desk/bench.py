@@ -46,7 +46,7 @@ def bench(desk: Desk) -> dict[str, Any]:
     try:
         table, found = Table(desk), judged(desk)
     except MeasuredError as error:
-        return {"faults": error.lines}
+        return {"faults": error.lines, "ended": "", "played": ""}
     instrument, plan = desk.instrument, desk.instrument.plan
     frets = _frets(desk, table.readings)
     advices = {each.string: each for each in found.advices} if found else {}

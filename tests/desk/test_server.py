@@ -170,6 +170,18 @@ def test_readings_are_in_their_file_at_once_and_what_they_ask_for_is_what_bench_
     assert path.read_bytes() == SIX
 
 
+def test_a_table_of_readings_with_faults_is_told_on_the_page(lay):
+    client, path = lay()
+    table = path.with_name("electric-six-readings.csv")
+    for text in (b"string,fret,cents\n1,12,abc\n", b"\xff\xfe", b"1,2,3"):
+        table.write_bytes(text)
+        answer = client.get("")
+        assert (answer.status_code, answer.text.count("cannot be read")) == (200, 1)
+        assert client.get("parts").status_code == 200
+    assert edit(client, "board.nut_width", "43", "42.5")["outcome"] == "done"
+    assert table.read_bytes() == b"1,2,3"
+
+
 def test_a_recording_is_sound_and_nothing_else(lay):
     client, path = lay()
     kind = {"content-type": "application/octet-stream"}
