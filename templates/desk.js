@@ -47,6 +47,7 @@
     } else if (held?.id) one(`#${held.id}`)?.focus();
     else if (held?.dataset.job) one(`[data-job="${held.dataset.job}"]`)?.focus();
     papered();
+    mark();
   };
 
   const ask = async (where, question) => {
@@ -98,7 +99,7 @@
     one("#box-set").textContent = "Set";
     describe(told);
     say([]);
-    field.value = told.dataset.value || told.dataset.instead.replace(/^\[(.*)\]$/, "$1");
+    open.shown = field.value = told.dataset.value || told.dataset.instead;
     box.showModal();
     field.select();
     const at = place.getBoundingClientRect();
@@ -112,14 +113,17 @@
     box.close();
     const { key, spot } = open ?? {};
     open = null;
-    const row = key && entry(key);
-    if (row && !spot) row.closest("details").open = true;
-    find(key, spot)?.focus();
+    const row = find(key, spot);
+    const around = !spot && row?.closest("details");
+    if (around) around.open = true;
+    row?.focus();
   };
 
   one("form", box).addEventListener("submit", async (event) => {
     event.preventDefault();
     const asked = open;
+    // An assumed value that nobody changed stays assumed.
+    if (!asked.seen && field.value === asked.shown) return close();
     const answer = await ask("edit", { key: asked.key, given: field.value, seen: asked.seen });
     put(answer);
     if (open !== asked) return;
@@ -139,7 +143,8 @@
   box.addEventListener("click", (event) => { if (event.target === box) close(); });
 
   const blame = (answer, told) => {
-    if (answer.faults) told.textContent = answer.faults.map((fault) => (fault.key ? `${fault.name}: ${fault.words}` : fault.words)).join(" ");
+    if (answer.outcome === "refused" && !answer.faults) told.textContent = answer.words;
+    else if (answer.faults) told.textContent = answer.faults.map((fault) => (fault.key ? `${fault.name}: ${fault.words}` : fault.words)).join(" ");
     else if (answer.outcome === "clash") told.textContent = `Meanwhile ${answer.theirs || "nothing"} stands there; you typed ${answer.mine || "nothing"}. Type it again to put it in its place.`;
     else told.textContent = answer.words ?? "";
   };
@@ -159,8 +164,40 @@
   // Not on change: what was typed on while the table was put in anew is no change to the browser.
   document.addEventListener("focusout", ({ target }) => {
     const { cell } = target.dataset;
-    if (cell && !putting && target.value !== target.defaultValue) act("cell", { cell, given: target.value, seen: target.defaultValue });
+    if (!cell || putting) return;
+    if (target.value !== target.defaultValue) type(cell, target.value, target.defaultValue, target.getAttribute("aria-label"));
+    else if (refused.delete(cell)) {
+      target.removeAttribute("aria-invalid");
+      tell();
+    }
   });
+
+  // What was refused stays in its cell, with the reason, until it is typed anew.
+  const refused = new Map();
+  const type = async (cell, given, seen, name) => {
+    if (refused.get(cell)?.given === given) return;
+    const told = document.createElement("p");
+    const answer = await act("cell", { cell, given, seen }, told);
+    if (answer.outcome === "refused") refused.set(cell, { given, words: `${name}: ${told.textContent}` });
+    else refused.delete(cell);
+    mark();
+    tell();
+    if (["clash", "failed"].includes(answer.outcome)) one("#bench-faults").append(told);
+  };
+  const tell = () => one("#bench-faults").replaceChildren(...[...refused.values()].map(({ words }) => {
+    const line = document.createElement("p");
+    line.textContent = words;
+    return line;
+  }));
+  const mark = () => {
+    for (const [cell, { given }] of refused) {
+      const input = one(`[data-cell="${cell}"]`);
+      if (!input) continue;
+      if (input !== document.activeElement) input.value = given;
+      input.setAttribute("aria-invalid", "true");
+      input.setAttribute("aria-describedby", "bench-faults");
+    }
+  };
 
   document.addEventListener("change", (event) => {
     if (["paper", "measured"].includes(event.target.id)) papered();
@@ -168,12 +205,24 @@
   });
 
   const papered = () => {
+    kept("paper");
     const chosen = new URLSearchParams(["paper", "measured"].map((id) => [id, one(`#${id}`)?.value.trim() ?? ""]).filter(([, value]) => value));
     for (const each of all("a[data-paper]")) {
       const [name, rest = ""] = each.getAttribute("href").split("?");
       const show = rest.split("&").includes("show") ? "show&" : "";
       each.setAttribute("href", `${name}?${show}${chosen}`);
     }
+  };
+
+  // The paper that this shop has is remembered by the browser, where it may.
+  let remembered = false;
+  const kept = (id) => {
+    const field = one(`#${id}`);
+    try {
+      if (field && !remembered && localStorage.getItem(id)) field.value = localStorage.getItem(id);
+      else if (field) localStorage.setItem(id, field.value);
+    } catch { /* then it is A4 again */ }
+    remembered = true;
   };
 
   const hear = async (file) => {
@@ -261,11 +310,20 @@
     else blame(answer, place);
   };
 
-  const go = async (step) => {
-    const answer = await ask("step", { step, version });
-    put(answer);
-    if (answer.outcome === "failed") window.alert(answer.words);
-    one(`header [data-step="${step}"]:enabled`)?.focus();
+  const go = (step, by) => {
+    before = before.then(async () => {
+      step = by ? Number(one(".steps").dataset.at) + by : step;
+      const answer = await ask("step", { step, version });
+      put(answer);
+      if (answer.outcome === "failed") window.alert(answer.words);
+      if (answer.outcome === "changed") window.alert("The plan changed meanwhile. Look at it, then choose the step again.");
+      if (by) one(`header [data-by="${by}"]:enabled`)?.focus();
+    });
+  };
+
+  const leave = async () => {
+    const answer = await act("leave", {}, one("#tables-faults"));
+    if (answer.outcome === "refused") window.alert(answer.words);
   };
 
   document.addEventListener("click", (event) => {
@@ -273,7 +331,10 @@
     const step = event.target.closest("[data-step]");
     const button = event.target.closest("button");
     if (place) edit(place);
-    else if (step && !step.disabled) go(Number(step.dataset.step));
+    else if (step) go(Number(step.dataset.step));
+    else if (button?.dataset.by) go(0, Number(button.dataset.by));
+    else if (button?.id === "leave") leave();
+    else if (button?.dataset.add) act("add", { what: button.dataset.add }, one("#tables-faults"));
     else if (button?.dataset.job) take(button.dataset.job);
     else if (button?.dataset.keep) act("keep", { what: button.dataset.keep });
     else if (button?.dataset.remove) act("remove", { path: button.dataset.remove }, one("#tables-faults"));
@@ -286,42 +347,57 @@
   document.addEventListener("keydown", (event) => {
     const place = event.target.closest(".spot, .key");
     if (event.target.dataset.cell && event.key === "Enter") {
-      const cells = all("[data-cell]");
+      const cells = all("[data-cell]").filter(({ dataset }) => /\d$/.test(dataset.cell) || dataset.cell === event.target.dataset.cell);
       (cells[cells.indexOf(event.target) + 1] ?? event.target).focus();
     } else if (place && ["Enter", " "].includes(event.key)) {
       event.preventDefault();
       edit(place);
     } else if (event.key.toLowerCase() === "z" && (event.ctrlKey || event.metaKey) && !event.target.matches("input")) {
-      const [undo, redo] = all("header [data-step]");
+      const [undo, redo] = all("header [data-by]");
       event.preventDefault();
       (event.shiftKey ? redo : undo).click();
     }
   });
 
   const search = one("#search");
+  const found = new Set();  // what the search alone unfolded
   const sift = () => {
     const words = search.value.toLowerCase().split(/\s+/).filter(Boolean);
-    for (const each of all(".key")) {
+    for (const each of all(".groups .key")) {
       const said = `${each.dataset.key} ${each.dataset.name} ${each.dataset.words}`.toLowerCase();
       each.hidden = !words.every((word) => said.includes(word));
     }
     for (const group of all(".group")) {
       group.hidden = !one(".key:not([hidden])", group);
-      if (words.length) group.open = true;
+      if (words.length && !group.open) {
+        group.open = true;
+        found.add(group.dataset.group);
+      } else if (!words.length && found.delete(group.dataset.group)) group.open = false;
     }
-    one(".none").hidden = Boolean(one(".key:not([hidden])"));
+    one(".none").hidden = !words.length || Boolean(one(".groups .key:not([hidden])"));
   };
   search.addEventListener("input", sift);
 
-  const news = new EventSource("events");
-  news.addEventListener("message", async (event) => {
-    one(".closed").hidden = true;
-    if (Number(event.data) > version) put(await ask("parts"));
-  });
-  news.addEventListener("error", () => { one(".closed").hidden = false; });
+  // A page that nobody looks at asks for nothing: browsers keep few connections open.
+  let news = null;
+  const listen = () => {
+    news?.close();
+    news = null;
+    if (document.hidden) return;
+    news = new EventSource("events");
+    news.addEventListener("message", async (event) => {
+      one(".closed").hidden = true;
+      if (event.data === "left") location.reload();
+      else if (Number(event.data) > version) put(await ask("parts"));
+    });
+    news.addEventListener("error", () => { one(".closed").hidden = false; });
+  };
+  document.addEventListener("visibilitychange", listen);
+  listen();
 
   window.addEventListener("beforeunload", (event) => {
-    if (one("#save:enabled") || recording) event.preventDefault();
+    const waiting = all("[data-cell]").some((cell) => cell.value !== cell.defaultValue);
+    if (one("#save:enabled") || recording || waiting) event.preventDefault();
   });
 
   document.documentElement.classList.add("on");

@@ -51,6 +51,8 @@
     one("#found").replaceChildren(...lines(found ? answer.lines : []));
     if (found) one("#width-fret").textContent = answer.fret;
   });
+  // What was found is of the table as it was.
+  one("#neck").addEventListener("input", () => { one("#begin").hidden = true; one("#found").replaceChildren(); });
   one("#begin").addEventListener("submit", (event) => {
     event.preventDefault();
     ask("neck", {

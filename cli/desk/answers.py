@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import json
+import traceback
 from contextlib import asynccontextmanager, suppress
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -21,8 +23,7 @@ from slotwright.cli.desk.files import KINDS, SHOWN, Printing, made
 from slotwright.cli.desk.guard import RECORDING
 from slotwright.cli.desk.measured import OF_FRETS, OF_WIRE, READ, measured_neck, old_board
 from slotwright.cli.desk.page import asset, fault_words, milled, page, parts
-from slotwright.cli.desk.rounds import keep, next_round, put, with_fret
-from slotwright.cli.desk.rounds import listen as listen_to
+from slotwright.cli.desk.rounds import keep, listen, next_round, put, with_fret, with_recording
 from slotwright.cli.desk.state import Clash, Refused
 from slotwright.cli.desk.tables import add, take_out
 from slotwright.layout.errors import MillError, SlotwrightError
@@ -31,10 +32,12 @@ if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 
     from starlette.requests import Request
+    from watchfiles import Change
 
     from slotwright.cli.desk.keeper import Keeper
     from slotwright.cli.desk.state import Outcome
 
+_PAUSE: Final = 0.5  # s, before a folder that went is looked for again
 _BEAT: Final = 15.0  # s; a line to a page that would not know otherwise whether the desk is still there
 _ASSETS: Final = ("desk.css", "desk.js", "recorder.js", "entrance.js")
 _CHANGES: Final[Mapping[str, tuple[Mapping[str, type], Callable[..., Outcome]]]] = {
@@ -59,7 +62,7 @@ class Desk:
 
     def __init__(self, begun: Keeper | Entrance) -> None:
         self._begun = begun
-        self._chosen = asyncio.Event()
+        self._chosen, self._left = asyncio.Event(), asyncio.Event()
         self._opening, self._listening = asyncio.Lock(), asyncio.Lock()
         self._waiting: set[asyncio.Event] = set()
         self.ended = False
@@ -72,6 +75,7 @@ class Desk:
                 Route("/measure", self._measure, methods=["POST"]),
                 Route("/board", self._board, methods=["POST"]),
                 Route("/neck", self._neck, methods=["POST"]),
+                Route("/leave", self._leave, methods=["POST"]),
                 Route("/parts", self._parts),
                 Route("/events", self._events),
                 *(Route(f"/{where}", self._changing(*how), methods=["POST"]) for where, how in _CHANGES.items()),
@@ -83,6 +87,7 @@ class Desk:
                 Route("/files/{name}", self._file),
             ],
             lifespan=self._watching,
+            exception_handlers={Exception: _failed},
         )
 
     @property
@@ -138,12 +143,29 @@ class Desk:
         if asked is None:
             return _no_question()
         async with self._opening:
-            if isinstance(self._begun, Entrance):
-                try:
-                    self._begun = await run_in_threadpool(how, self._begun, **asked)
-                except (SlotwrightError, OSError) as error:
-                    return JSONResponse({"outcome": "refused", "words": str(error)})
-                self._chosen.set()
+            if not isinstance(self._begun, Entrance):
+                words = f"{self._begun.path.name} is open already, in another tab; load this page again"
+                return JSONResponse({"outcome": "refused", "words": words})
+            try:
+                self._begun = await run_in_threadpool(how, self._begun, **asked)
+            except (SlotwrightError, OSError) as error:
+                return JSONResponse({"outcome": "refused", "words": str(error)})
+            self._chosen.set()
+        return JSONResponse({"outcome": "done"})
+
+    async def _leave(self, request: Request) -> Response:
+        """Put the plan away and go back to the entrance."""
+        if await _asked(request, {}) is None:
+            return _no_question()
+        async with self._opening:
+            keeper = self._keeper
+            if keeper.unsaved:
+                return JSONResponse({"outcome": "refused", "words": "Save first, or undo what was not saved."})
+            self._chosen.clear()
+            self._begun = Entrance(keeper.path.parent, keeper.asks)
+            keeper.close()
+        self._left.set()
+        self._tell()
         return JSONResponse({"outcome": "done"})
 
     async def _parts(self, _: Request) -> Response:
@@ -200,13 +222,14 @@ class Desk:
         if self._listening.locked():
             return PlainTextResponse("Another recording is being listened to.\n", 409)
         async with self._listening:
-            sound, asked, path = await request.body(), request.query_params, self._keeper.readings
-
-            def hear(desk: state.Desk) -> Outcome:
-                return listen_to(desk, sound, asked.get("suffix", ""), asked.get("played", ""), path)
-
+            sound, asked, keeper = await request.body(), request.query_params, self._keeper
+            told = (asked.get("suffix", ""), asked.get("played", ""))
+            found = await run_in_threadpool(listen, keeper.desk, sound, *told)
+            if isinstance(found, Refused):
+                return await self._outcome(found)
+            add = partial(with_recording, found=found, path=keeper.readings)
             try:
-                outcome = await run_in_threadpool(self._keeper.change, hear)
+                outcome = await run_in_threadpool(keeper.change, add)
             except OSError as error:
                 return _not_written(error)
         return await self._outcome(outcome)
@@ -262,7 +285,10 @@ class Desk:
         try:
             while not self.ended:
                 bell.clear()
-                yield f"data: {self._keeper.version}\n\n"
+                if isinstance(self._begun, Entrance):
+                    yield "data: left\n\n"
+                    return
+                yield f"data: {self._begun.version}\n\n"
                 with suppress(TimeoutError):
                     await asyncio.wait_for(bell.wait(), _BEAT)
         finally:
@@ -295,16 +321,29 @@ class Desk:
                 await watch
 
     async def _watch(self) -> None:
-        """Look at the plan whenever something happens to it in its folder."""
-        await self._chosen.wait()
-        files = (self._keeper.path, self._keeper.readings)
-        names = {file.name for file in files}
-        async for _ in awatch(
-            *{file.parent for file in files}, recursive=False, watch_filter=lambda _, name: Path(name).name in names
-        ):
-            with suppress(OSError):
-                if await run_in_threadpool(self._keeper.look):
-                    self._tell()
+        """Look at the plan and its readings whenever something happens to them in their folders."""
+        while True:
+            await self._chosen.wait()
+            self._left.clear()
+            keeper = self._keeper
+            names = {file.name for file in (keeper.path, keeper.readings)}
+            folders = {file.parent for file in (keeper.path, keeper.readings) if file.parent.is_dir()}
+            # A folder may go, and come again.
+            with suppress(OSError, RuntimeError):
+                async for _ in awatch(
+                    *folders,
+                    recursive=False,
+                    watch_filter=partial(_is_of, names),
+                    stop_event=self._left,
+                ):
+                    with suppress(OSError):
+                        if await run_in_threadpool(keeper.look):
+                            self._tell()
+            await asyncio.sleep(_PAUSE)
+
+
+def _is_of(names: set[str], _: Change, changed: str) -> bool:
+    return Path(changed).name in names
 
 
 async def _asked(request: Request, wanted: Mapping[str, type]) -> dict[str, Any] | None:
@@ -316,7 +355,18 @@ async def _asked(request: Request, wanted: Mapping[str, type]) -> dict[str, Any]
     except (ValueError, RecursionError):
         return None
     fits = isinstance(given, dict) and {name: type(value) for name, value in given.items()} == wanted
-    return given if fits else None
+    return given if fits and all(_is_text(value) for value in given.values()) else None
+
+
+def _is_text(value: object) -> bool:
+    """Tell halves of letters, which no file can hold, from text and numbers."""
+    return not isinstance(value, str) or not any("\ud800" <= letter <= "\udfff" for letter in value)
+
+
+def _failed(_: Request, error: Exception) -> Response:
+    """Say that something is wrong with the desk itself, and what, to whoever looks at its terminal."""
+    traceback.print_exception(error)
+    return PlainTextResponse(f"The desk failed ({type(error).__name__}); its window says more.\n", 500)
 
 
 def _no_question() -> Response:

@@ -51,7 +51,7 @@ def bench(desk: Desk) -> dict[str, Any]:
     frets = _frets(desk, table.readings)
     advices = {each.string: each for each in found.advices} if found else {}
     orders = {string: _order(instrument, advice) for string, advice in advices.items()}
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "string": string,
             "pitch": pitch_name(instrument, string - 1),

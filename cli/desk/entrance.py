@@ -10,8 +10,9 @@ from slotwright.cli.desk.jobs import BY_NAME
 from slotwright.cli.desk.keeper import Keeper
 from slotwright.cli.desk.measured import plan_of
 from slotwright.cli.desk.page import environment
+from slotwright.cli.desk.values import named
 from slotwright.cli.new import begun, refuse_odd
-from slotwright.layout.errors import PlanError, SlotwrightError
+from slotwright.layout.errors import KeptError, PlanError, SlotwrightError
 from slotwright.layout.export.files import write_whole
 from slotwright.layout.plan.reader import MOST_BYTES, contents_of
 from slotwright.layout.plan.sets import SETS
@@ -91,7 +92,10 @@ class Entrance:
         stem = _stem(name)
         if (starter and starter not in templates.starters()) or (strings and strings not in SETS):
             raise SlotwrightError("there is no such starter or set of strings; load the page again")
-        _, text = begun(stem, starter or None, strings or None, scale.strip() or None)
+        try:
+            _, text = begun(stem, starter or None, strings or None, scale.strip() or None)
+        except SlotwrightError as error:
+            raise SlotwrightError(str(error).removeprefix("--")) from None
         return self._written(stem, text, job)
 
     def measure(self, name: str, job: str, **read: str) -> Keeper:
@@ -101,11 +105,18 @@ class Entrance:
 
     def _written(self, stem: str, text: str, job: str) -> Keeper:
         path = self.folder / f"{stem}.toml"
-        write_whole({path: text.encode()})
+        try:
+            write_whole({path: text.encode()})
+        except KeptError:
+            raise SlotwrightError(f"{path.name} is there already; choose another name") from None
         return self._laid(path, job)
 
     def _laid(self, path: Path, job: str) -> Keeper:
-        keeper = Keeper.of(path.resolve(), asks=self.asks)
+        try:
+            keeper = Keeper.of(path.resolve(), asks=self.asks)
+        except PlanError as error:
+            told = (f"{named(fault.where)}: {fault.what}" if fault.where else fault.what for fault in error.faults)
+            raise SlotwrightError("\n".join(("Mend this in an editor first:", *told))) from None
         keeper.job = job if job in BY_NAME else ""
         return keeper
 
@@ -131,7 +142,11 @@ def _title(path: Path) -> str:
     """Give the title of a plan; nothing of a file that is none."""
     try:
         contents = contents_of(read(path, MOST_BYTES))
-    except (PlanError, OSError):
+    except OSError:
         return ""
+    except PlanError:
+        return f"{path.stem} (cannot be read)"
     title = contents.get("title")
-    return title if isinstance(title, str) and "strings" in contents and "scale" in contents else ""
+    if not {"strings", "scale", "board"} & contents.keys():
+        return ""
+    return title if isinstance(title, str) and title.strip() else path.stem

@@ -27,6 +27,9 @@ _ALWAYS: Final = ("scale", "frets", "board", "setup", "compensation", "calibrati
 _KINDS: Final = re.compile(rf" \((({'|'.join(BRIDGE_KINDS)})( or )?)+\)$")
 
 
+_ROW: Final = re.compile(r"^\[([^\[\]]*)\]$")
+
+
 @dataclass(frozen=True, slots=True)
 class Entry:
     """A key as it stands in one plan.
@@ -123,7 +126,7 @@ def _entries(contents: Mapping[str, Any], instrument: Instrument) -> Iterator[En
                 unit=instrument.plan.units if key.unit == "length" else key.unit,
                 limits=_limits(key, instrument.plan.units),
                 value=shown(value),
-                instead="" if value is not None else taken.text if taken else "",
+                instead="" if value is not None or not taken else _ROW.sub(r"\1", taken.text),
                 required=key.required,
             )
 

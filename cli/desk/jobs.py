@@ -37,25 +37,25 @@ class Job:
 JOBS: Final = (
     Job(
         "New board",
-        ("title", "job.customer", "scale.length", "scale.treble", "scale.bass", "board.nut_width", "board.radius",
+        ("title", "job.reference", "scale.length", "scale.treble", "scale.bass", "board.nut_width", "board.radius",
          "frets.count", "board.joint_fret", "board.binding", "setup.action"),
         ("slots",),
     ),
     Job(
         "Replace a bridge",
-        ("title", "job.customer", "scale.length", "scale.treble", "scale.bass", "setup.action", "bridge.kind",
+        ("title", "job.reference", "scale.length", "scale.treble", "scale.bass", "setup.action", "bridge.kind",
          "bridge.outline", "bridge.front", "bridge.travel", "bridge.slot_width", "bridge.existing.pins",
          "bridge.existing.footprint"),
         ("bridge", "saddle"),
     ),
     Job(
         "Refret",
-        ("title", "job.customer", "frets.count", "frets.height", "frets.tang_depth", "frets.slot_width",
+        ("title", "job.reference", "frets.count", "frets.height", "frets.tang_depth", "frets.slot_width",
          "frets.wire.tang_width", "frets.wire.bead_width", "frets.wire.length", "board.radius", "board.binding"),
     ),
     Job(
         "Intonate",
-        ("title", "job.customer", "setup.action", "setup.nut_action", "setup.relief", "compensation.tolerance",
+        ("title", "job.reference", "setup.action", "setup.nut_action", "setup.relief", "compensation.tolerance",
          "bridge.travel"),
         page="bench",
     ),

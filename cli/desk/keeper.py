@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import threading
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -86,6 +85,8 @@ class Keeper:
         The plan file is written only when `save` is called.
     job
         Which job the page is open for; empty for none.
+    trouble
+        What is the matter with the plan file; empty for nothing.
     version
         Counts how often anything changed.
     """
@@ -95,6 +96,7 @@ class Keeper:
     desk: Desk
     asks: bool = False
     job: str = ""
+    trouble: str = ""
     version: int = 0
     _known: bytes = b""  # the plan file as it was last read or written
     _claim: Claim = field(default_factory=Claim)
@@ -130,18 +132,31 @@ class Keeper:
     def look(self) -> bool:
         """Take in what another editor made of the file meanwhile; say whether there was anything."""
         with self._lock:
-            text = self._known
-            with suppress(FileNotFoundError):  # an editor is about to put it back, or the next edit does
-                text = read(self.path, MOST_BYTES)
+            text, was = self._known, self.trouble
+            try:
+                text, self.trouble = read(self.path, MOST_BYTES), ""
                 self._claim.take(self.path)
-            # What was typed here and not saved yet gives way, and stays a step to go back to.
-            text, self._known = (self.desk.text if text == self._known else text), text
-            return self._now(state.taken_in(self.desk, text, _there(self.readings)))
+            except FileNotFoundError:  # perhaps an editor is about to put it back
+                self.trouble = "The plan file is gone; the next edit writes it anew."
+            except OSError as error:
+                self.trouble = f"The plan file cannot be read: {(error.strerror or str(error)).lower()}."
+            desk = self.desk
+            if text != self._known:
+                merged, clashes = state.merged(self._known, desk.text, text)
+                words = "changed in another editor"
+                if merged != text:
+                    words += "; what was not saved here stays"
+                desk = state.taken_in(desk, merged, desk.bench.readings, "; ".join((words, *clashes)))
+                self._known = text
+            changed = self._now(state.taken_in(desk, desk.text, _there(self.readings)))
+            if was != self.trouble and not changed:
+                self.version += 1
+            return changed or was != self.trouble
 
     @property
     def unsaved(self) -> bool:
         """Tell whether the plan file lacks edits."""
-        return self.desk.text != self._known
+        return self.desk.text != self._known or bool(self.trouble)
 
     def change(self, change: Callable[[Desk], Outcome]) -> Outcome:
         """Change the desk, and with it the files; `change` says what comes of it."""
@@ -192,7 +207,7 @@ class Keeper:
         if text != self._known or not self.path.exists():
             write_whole({self.path: text}, force=True)
             self._claim.take(self.path)
-            self._known = text
+            self._known, self.trouble = text, ""
 
     def _now(self, desk: Desk) -> bool:
         if desk is self.desk:
@@ -206,5 +221,5 @@ def _there(readings: Path) -> bytes:
     """Read the table of readings; nothing where there is none."""
     try:
         return read(readings, MOST_READINGS)
-    except FileNotFoundError:
+    except (FileNotFoundError, IsADirectoryError):
         return b""

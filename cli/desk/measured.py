@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final, cast
 
+from slotwright.cli.desk.values import named
 from slotwright.cli.wire import rod_lines, wire_rows
-from slotwright.layout.errors import SlotwrightError
+from slotwright.layout.errors import PlanError, SlotwrightError
 from slotwright.layout.findings import sentence
 from slotwright.layout.limits import MOST_STRINGS
 from slotwright.layout.plan.fields import reading_in
@@ -68,7 +69,10 @@ def plan_of(stem: str, *, unit: str, table: str, strings: str, nut_width: str, w
         raise SlotwrightError(f"strings: how many, 1 to {MOST_STRINGS}")
     lengths = {name: _length(name, given, unit) for name, given in (("nut_width", nut_width), ("width", width))}
     saddle = _length("spread", spread, unit) if spread.strip() else None
-    return plan_text(found, stem, cast("Unit", unit), Asked(int(strings), **lengths, spread_saddle=saddle))
+    try:
+        return plan_text(found, stem, cast("Unit", unit), Asked(int(strings), **lengths, spread_saddle=saddle))
+    except PlanError as error:
+        raise SlotwrightError("\n".join(f"{named(fault.where)}: {fault.what}" for fault in error.faults)) from None
 
 
 def old_board(unit: str, table: str, binding: str, plane: str, **wire: str) -> dict[str, Any]:

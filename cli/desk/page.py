@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from importlib.resources import files
 from itertools import groupby
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 PARTS = ("head", "picture", "answer", "job", "bench", "keys", "edits", "findings", "files")
 
+_OF_PRINTS: Final = "Nothing on this page is at full size: print a sheet, and measure its scale bars before you cut."
+_SHOWN_STEPS: Final = 12  # the last ones; those before are folded away
 _MACROS = {"bench": "benched", "job": "handful"}  # their names are taken by what they show
 
 
@@ -95,9 +97,10 @@ def _content(keeper: Keeper) -> dict[str, Any]:
         "file": keeper.path.name,
         "unsaved": keeper.unsaved,
         "asks": keeper.asks,
+        "trouble": keeper.trouble,
         "bench": bench(desk),
         "table": keeper.readings.name,
-        "unit": unit,
+        "unit": {"mm": "mm", "in": "inches"}[unit],
         "version": keeper.version,
         "heading": facts.heading(instrument)["parts"],
         "drawing": drawing(instrument, desk.before, [fault.where for fault in desk.faults]),
@@ -113,6 +116,7 @@ def _content(keeper: Keeper) -> dict[str, Any]:
         "job": _job(keeper, listed, found),
         "wrong": {fault.where for fault in desk.faults},
         "steps": [step.words for step in desk.steps],
+        "shown": max(0, len(desk.steps) - _SHOWN_STEPS),
         "at": desk.at,
         "found": facts.findings(instrument),
         "sheets": sheets(instrument, stem),
@@ -120,7 +124,7 @@ def _content(keeper: Keeper) -> dict[str, Any]:
         "papers": list(SIZES),
         "machine": instrument.plan.machine is not None,
         "stem": stem,
-        "cautions": cautions.of_page(bridge=instrument.placed is not None),
+        "cautions": [_OF_PRINTS, *cautions.of_page(bridge=instrument.placed is not None)[1:]],
     }
 
 
@@ -130,9 +134,12 @@ def _job(keeper: Keeper, listed: tuple[Entry, ...], found: dict[Reader, str]) ->
     if job is None:
         return {"name": ""}
     at = {entry.path: entry for entry in listed}
+    there = (at[key] for key in job.keys if key in at)
     return {
         "name": job.name,
-        "rows": [at[key] for key in job.keys if key in at],
+        # Of one scale and two only those are shown that the plan has.
+        "rows": [entry for entry in there if entry.value or not entry.path.startswith("scale.")],
+        "lacks": "bridge" if "bridge.kind" in job.keys and keeper.desk.instrument.plan.bridge is None else "",
         "print": printed(job, keeper.desk.instrument, keeper.path.stem, found),
     }
 

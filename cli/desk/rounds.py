@@ -15,7 +15,7 @@ from slotwright.layout.bench.dialogue import Question, understood
 from slotwright.layout.errors import Fault, MeasuredError, SlotwrightError
 from slotwright.layout.plan.writer import recalibrated, stiffened
 from slotwright.layout.readings.kept import Kept
-from slotwright.layout.readings.notes import FROM_FRET, MOST_PASSES, parse_readings
+from slotwright.layout.readings.notes import FROM_FRET, MOST_PASSES, parse_readings, reach_of
 from slotwright.layout.units import cents, parse_length
 
 if TYPE_CHECKING:
@@ -23,8 +23,9 @@ if TYPE_CHECKING:
     from slotwright.layout.bench.diagnosis import Intonation
     from slotwright.layout.plan.plan import Plan
     from slotwright.layout.readings.notes import Reading
+    from slotwright.layout.sound.readings import Hearing
 
-_CELL: Final = re.compile(r"(\d{1,3})/(\d{1,3}|moved|stands)")
+_CELL: Final = re.compile(r"([0-9]{1,3})/([0-9]{1,3}|moved|stands)")
 _WAY: Final = re.compile(r"\s*(back|forward)s?\s*$", re.IGNORECASE)
 _MOST_FRETS: Final = 12  # columns that may be asked for
 
@@ -102,10 +103,15 @@ class Table:
         length = parse_length(bare, self._plan.units) if text else None
         if what == "moved":
             length = -length if length and way and way[1].lower() == "forward" else length
+            most = reach_of(self._plan)[1]
+            if abs(length or 0.0) > most:
+                raise ValueError(f"no bridge reaches further than {self._plan.said(most)}")
             if self.of_string(string) is None:
                 return replace(self._bench, moves={**self._bench.moves, string: length or 0.0})
         elif self.of_string(string) is None:
             raise ValueError("read a note of that string first")
+        elif length == 0:
+            raise ValueError("0 is no distance; leave it empty where nobody measured")
         ruled = f"from_fret_{FROM_FRET}" if self._plan.frets.count >= FROM_FRET else "saddle_offset"
         column = "moved" if what == "moved" else ruled
         kept = self.kept.with_place(string, self._bench.round, column, length or None, self._plan)
@@ -138,18 +144,20 @@ def put(desk: Desk, cell: str, given: str, seen: str) -> Outcome:
     Desk, Refused or Clash
         With that reading; or why nothing was changed.
     """
+    given = given.replace("\u2212", "-")
     try:
         string, what = _place(desk.instrument.plan, cell)
         table = Table(desk)
         now = table.cell(cell)
-        if now == given.strip():
+        if now.replace("\u2212", "-") == given.strip():
             return desk
         if now != seen:
             return Clash(given, now)
         bench = table.put(string, what, given)
         after = Table(replace(desk, bench=bench)).cell(cell)
     except MeasuredError as error:
-        return Refused(error.faults)
+        # Of one cell, line and column say nothing; rows that share it are told once.
+        return Refused(tuple(dict.fromkeys(Fault("", fault.what, fault.mend) for fault in error.faults)))
     except ValueError as error:
         return _refused(str(error))
     place = "open" if what == "0" else f"fret {what}" if what.isdecimal() else what
@@ -184,8 +192,8 @@ def next_round(desk: Desk) -> Outcome:
     return stepped(desk, f"round {read + 1} begun", bench=replace(desk.bench, round=read + 1, moves=moves))
 
 
-def listen(desk: Desk, sound: bytes, suffix: str, played: str, path: Path) -> Outcome:
-    """Hear a recording, and add its notes to this round.
+def listen(desk: Desk, sound: bytes, suffix: str, played: str) -> Hearing | Refused:
+    """Hear a recording, which may take a while.
 
     Parameters
     ----------
@@ -197,28 +205,33 @@ def listen(desk: Desk, sound: bytes, suffix: str, played: str, path: Path) -> Ou
         What its name ended in; only of a compressed file it matters.
     played
         Which notes in which order; empty for the usual ones.
-    path
-        Name of the table of readings, for messages.
     """
     from slotwright.layout.sound.readings import hear  # noqa: PLC0415 - wanted only with a recording
     from slotwright.layout.sound.take import COMPRESSED  # noqa: PLC0415
-    from slotwright.layout.sound.written import added_to  # noqa: PLC0415
 
-    before, plan = desk.bench.readings, desk.instrument.plan
     with tempfile.TemporaryDirectory() as folder:
         take = Path(folder) / f"recording{suffix if suffix in COMPRESSED else '.wav'}"
         take.write_bytes(sound)
         try:
-            found = hear(desk.instrument, take, played.strip() or None)
-            moved = bool(before) and Kept.of(before, plan).last < desk.bench.round
-            text, at = added_to(before or Kept().text(), path, found, plan, moved=moved)
-        except MeasuredError as error:
-            return Refused(error.faults)
+            return hear(desk.instrument, take, played.strip() or None)
         except SlotwrightError as error:
             return _refused(str(error).replace(f"{take}: ", ""))
-    return stepped(
-        desk, f"{len(found.notes)} notes heard", bench=replace(desk.bench, readings=text, round=at, heard=found)
-    )
+
+
+def with_recording(desk: Desk, found: Hearing, path: Path) -> Outcome:
+    """Add the notes of a recording to this round; `path` names the table of readings in messages."""
+    from slotwright.layout.sound.written import added_to  # noqa: PLC0415 - wanted only with a recording
+
+    before, plan = desk.bench.readings, desk.instrument.plan
+    try:
+        moved = bool(before) and Kept.of(before, plan).last < desk.bench.round
+        text, at = added_to(before or Kept().text(), path, found, plan, moved=moved)
+    except MeasuredError as error:
+        return Refused(error.faults)
+    except SlotwrightError as error:
+        return _refused(str(error).replace(f"{path}: ", ""))
+    heard = "a note" if len(found.notes) == 1 else f"{len(found.notes)} notes"
+    return stepped(desk, f"{heard} heard", bench=replace(desk.bench, readings=text, round=at, heard=found))
 
 
 def keep(desk: Desk, what: str) -> Outcome:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from slotwright.cli.desk.keeper import Keeper
 
 MOST_CONNECTIONS: Final = 48
+_SILENT: Final = 10.0  # s that a connection may ask for nothing
 _CLOSING: Final = 1  # s that open answers have once the desk closes
 
 
@@ -33,6 +34,8 @@ class _FewConnections(H11Protocol):
             transport.abort()
             return
         super().connection_made(transport)
+        # Whoever asks for nothing is in the way of those who do.
+        self.loop.call_later(_SILENT, lambda: None if self.cycle else transport.abort())
 
     def connection_lost(self, exc: Exception | None) -> None:
         if self in self.connections:

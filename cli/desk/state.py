@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from slotwright.cli.desk.facts import Change, changes
-from slotwright.cli.desk.values import MOST_LETTERS, named, shown, stated, written
+from slotwright.cli.desk.values import MOST_LETTERS, as_toml, named, shown, stated, written
 from slotwright.layout.errors import Fault, MeasuredError, PlanError
 from slotwright.layout.instrument.instrument import Instrument, lay_out
 from slotwright.layout.plan.reader import contents_of, parse_plan
@@ -14,10 +16,11 @@ from slotwright.layout.plan.writer import restated
 from slotwright.layout.readings.kept import Kept
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from slotwright.layout.sound.readings import Hearing
 
+_PATH: Final = re.compile(r"[a-z_0-9]+(\[[1-9][0-9]{0,3}\])?(\.[a-z_0-9]+(\[[1-9][0-9]{0,3}\])?)*", re.ASCII)
 _MOST_STEPS: Final = 200  # kept to go back to, each with the text of its plan
 
 
@@ -203,7 +206,10 @@ def edit(desk: Desk, key: str, given: str, seen: str) -> Desk | Refused | Clash:
     Desk, Refused or Clash
         The plan with that value; or why it is as it was.
     """
-    now = value_of(desk.text, key)
+    try:
+        now = _now(desk.text, key)
+    except PlanError as error:
+        return Refused(error.faults)
     if now == given.strip() and not desk.faults:
         return desk
     if now != seen:
@@ -214,14 +220,16 @@ def edit(desk: Desk, key: str, given: str, seen: str) -> Desk | Refused | Clash:
         try:
             text = restated(desk.text, key, each)
         except KeyError:
-            return Refused((Fault(key, "the plan has no such place any more"),))
+            break
         except ValueError as error:
             return Refused((Fault(key, f"the file cannot be changed here ({error})", "mend it in an editor"),))
         instrument, faults = _judged(text)
         if not faults or _mends(desk.faults, faults):
             return _judged_step(desk, _told(key, now, value_of(text, key)), text, instrument, faults)
         refused = refused or faults
-    return Refused(refused or (Fault(key, f"allowed one line of ordinary letters, at most {MOST_LETTERS}"),))
+    else:
+        refused = refused or (Fault(key, f"allowed one line of ordinary letters, at most {MOST_LETTERS}"),)
+    return Refused(refused or (Fault(key, "the plan has no such place any more"),))
 
 
 def judged_edit(desk: Desk, text: bytes, words: str) -> Outcome:
@@ -237,7 +245,16 @@ def learnt(desk: Desk, text: bytes, words: str) -> Desk:
     return desk if text == desk.text else _judged_step(desk, words, text, *_judged(text))
 
 
-def taken_in(desk: Desk, text: bytes, readings: bytes) -> Desk:
+def _now(text: bytes, key: str) -> str:
+    """Give what a plan file states at a key; raises PlanError where it cannot be read or no value stands there."""
+    there = stated(contents_of(text), key)
+    tables = isinstance(there, dict) or (isinstance(there, list) and any(isinstance(row, dict) for row in there))
+    if tables or not _PATH.fullmatch(key):
+        raise PlanError([Fault(key, "the plan has no such place")])
+    return shown(there)
+
+
+def taken_in(desk: Desk, text: bytes, readings: bytes, words: str = "changed in another editor") -> Desk:
     """Take in what another editor made of the files.
 
     Parameters
@@ -246,6 +263,8 @@ def taken_in(desk: Desk, text: bytes, readings: bytes) -> Desk:
         The plan as it was known here.
     text, readings
         The files as they are.
+    words
+        What is said of it.
 
     Returns
     -------
@@ -253,10 +272,58 @@ def taken_in(desk: Desk, text: bytes, readings: bytes) -> Desk:
         With that text as its last step; with its faults and the last good instrument where it has any.
     """
     if text != desk.text:
-        desk = _judged_step(desk, "changed in another editor", text, *_judged(text))
+        desk = _judged_step(desk, words, text, *_judged(text))
     if readings != desk.bench.readings:
-        desk = stepped(desk, "readings changed elsewhere", bench=_bench_of(readings, desk.instrument))
+        # A round that was begun here stays begun, until somebody else begins a later one.
+        there, bench = desk.bench, _bench_of(readings, desk.instrument)
+        if bench.round <= there.round:
+            bench = replace(there, readings=readings)
+        desk = stepped(desk, "readings changed elsewhere", bench=bench)
     return desk
+
+
+def merged(known: bytes, ours: bytes, theirs: bytes) -> tuple[bytes, tuple[str, ...]]:
+    """Lay edits that were not saved over what another editor wrote meanwhile.
+
+    Parameters
+    ----------
+    known
+        The file that both began with.
+    ours, theirs
+        What became of it here, and there.
+
+    Returns
+    -------
+    bytes
+        Their text with our edits, but for values that both changed.
+    tuple of str
+        Those values, both as they are.
+    """
+    try:
+        before, here, there = (dict(_values(contents_of(text))) for text in (known, ours, theirs))
+    except PlanError:
+        return theirs, ()
+    clashes = []
+    for key in [key for key in {**before, **here} if before.get(key) != here.get(key)]:
+        mine, other = here.get(key), there.get(key)
+        if other not in (mine, before.get(key)):
+            clashes.append(f"{named(key)}: {shown(other) or 'nothing'} in the file, {shown(mine) or 'nothing'} here")
+            continue
+        with suppress(KeyError, ValueError):
+            theirs = restated(theirs, key, None if mine is None else as_toml(mine))
+    return theirs, tuple(clashes)
+
+
+def _values(contents: Mapping[str, Any], path: str = "") -> Iterator[tuple[str, object]]:
+    """Yield every value that a plan states, by its path."""
+    for name, value in contents.items():
+        if isinstance(value, dict):
+            yield from _values(value, f"{path}{name}.")
+        elif isinstance(value, list) and any(isinstance(row, dict) for row in value):
+            for place, row in enumerate(value, start=1):
+                yield from _values(row, f"{path}{name}[{place}].")
+        else:
+            yield f"{path}{name}", value
 
 
 def go_to(desk: Desk, step: int) -> Desk:
@@ -292,7 +359,8 @@ def stepped(desk: Desk, words: str, **changed: Any) -> Desk:  # noqa: ANN401 - f
     """Go a step, with what it changes of the desk; what the step before brought is told no longer."""
     there = replace(desk, **{"before": None, "changes": (), "words": words, **changed})
     step = Step(words, there.text, there.bench)
-    steps = (*desk.steps[: desk.at + 1], step)[-_MOST_STEPS:]
+    first, *others = (*desk.steps[: desk.at + 1], step)
+    steps = (first, *others[1 - _MOST_STEPS :])
     return replace(there, steps=steps, at=len(steps) - 1)
 
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from math import ceil
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from slotwright.cli.desk.state import Refused, judged_edit
+from slotwright.cli.desk.values import as_toml
 from slotwright.layout.errors import Fault, PlanError
+from slotwright.layout.plan.bridges import IndividualSaddles
 from slotwright.layout.plan.reader import contents_of
 from slotwright.layout.plan.writer import restated, with_row, without
 from slotwright.layout.units import MM_PER_INCH
@@ -31,6 +34,7 @@ def additions(instrument: Instrument) -> dict[str, str]:
     one = plan.scale.length is not None
     found = {
         "two scales" if one else "one scale": "a scale for each outer string" if one else "all strings as string 1",
+        "string": "one more, like the last" if plan.string_set is None and plan.strings[-1].gauge else "",
         "blank": "the square blank the board is cut from" if plan.blank is None else "",
         "jig": "a notched strip for a saw sled" if plan.jig is None else "",
         "fret wire": "how the wire fits its slots" if plan.frets.wire is None else "",
@@ -69,23 +73,29 @@ def take_out(desk: Desk, path: str) -> Outcome:
     return judged_edit(desk, text, f"{path} taken out")
 
 
-def removable(desk: Desk) -> dict[str, list[str]]:
-    """List what may be taken out: by the table they stand in, the paths of tables and of rows."""
+def removable(desk: Desk) -> dict[str, list[tuple[str, str]]]:
+    """List what may be taken out: by the table they stand in, path and name of tables and of rows."""
     try:
         contents = contents_of(desk.text)
     except PlanError:
         return {}
-    found: dict[str, list[str]] = {}
+    found: dict[str, list[tuple[str, str]]] = {}
     for name, value in contents.items():
         paths = [*_inside(value, name), *([] if name in _NEEDED or not isinstance(value, dict) else [name])]
         if paths:
-            found[name] = paths
+            found[name] = [(path, _called(path)) for path in paths]
     return found
+
+
+def _called(path: str) -> str:
+    """Name a table or a row: ``cutter 2``, ``width at``, ``aim 1``."""
+    last = re.sub(r"s?\[([0-9]+)\]$", r" \1", path.rpartition(".")[2])
+    return last.replace("_", " ")
 
 
 def _inside(value: object, path: str) -> Iterator[str]:
     """Yield the paths of tables within a table or a list."""
-    if isinstance(value, list) and path != "strings":
+    if isinstance(value, list) and (path != "strings" or len(value) > 1):
         yield from (f"{path}[{place}]" for place, row in enumerate(value, start=1) if isinstance(row, dict))
     if isinstance(value, dict):
         for name, each in value.items():
@@ -111,7 +121,8 @@ def _blank(instrument: Instrument) -> dict[str, str]:
 
 def _two_scales(instrument: Instrument) -> dict[str, str]:
     stated = f'"{instrument.plan.said(instrument.plan.scale.length or 0.0)}"'
-    return {"scale.length": _DROPPED, "scale.treble": stated, "scale.bass": stated}
+    single = {"bridge.outline": _DROPPED} if isinstance(instrument.plan.bridge, IndividualSaddles) else {}
+    return {"scale.length": _DROPPED, "scale.treble": stated, "scale.bass": stated, **single}
 
 
 def _one_scale(instrument: Instrument) -> dict[str, str]:
@@ -127,6 +138,10 @@ def _width_at(instrument: Instrument) -> dict[str, str]:
         "board.edge_margin": _DROPPED,
         "board.width_at": f'{{ fret = {fret}, width = "{plan.said(width)}" }}',
     }
+
+
+def _string(instrument: Instrument) -> dict[str, str]:
+    return {"strings[]": as_toml(instrument.plan.strings[-1].contents())}
 
 
 def _divisible(plan: Plan) -> int | None:
@@ -152,6 +167,7 @@ def _aim(instrument: Instrument) -> dict[str, str]:
 _MAKERS: Final[Mapping[str, Callable[[Instrument], dict[str, str]]]] = {
     "two scales": _two_scales,
     "one scale": _one_scale,
+    "string": _string,
     "blank": _blank,
     "jig": lambda _: {"jig.pin": '"3 mm"'},
     "fret wire": lambda _: {"frets.wire": '{ tang_width = "0.52 mm" }'},

@@ -13,7 +13,14 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
 MOST_LETTERS: Final = 2000
-_NAMES: Final = {"scale.length": "scale", "scale.treble": "treble scale", "scale.bass": "bass scale"}
+_NAMES: Final = {
+    "job.reference": "job or customer",
+    "scale.length": "scale",
+    "scale.treble": "treble scale",
+    "scale.bass": "bass scale",
+}
+_SWITCHES: Final = {"yes": "true", "no": "false"}
+_DECIMAL_COMMA: Final = re.compile(r"([-+]?[0-9]+),([0-9]{1,2})(\s*[a-z\"']+)?")
 _NUMBER: Final = re.compile(r"[-+]?(\d+(\.\d+)?|\.\d+)")
 
 
@@ -43,7 +50,7 @@ def shown(value: object) -> str:
         return ""
     if isinstance(value, list) and value and all(_is_plain(each) for each in value):
         return ", ".join(map(shown, value))
-    return value if isinstance(value, str) else _toml(value)
+    return value if isinstance(value, str) else as_toml(value)
 
 
 def written(given: str) -> tuple[str, ...]:
@@ -59,22 +66,27 @@ def written(given: str) -> tuple[str, ...]:
     tuple of str
         Values as TOML writes them, what is likeliest first; nothing where it cannot stand in a file.
     """
-    text = given.strip()
+    text = re.sub("^\u2212(?=[0-9.])", "-", given.strip())
     if len(text) > MOST_LETTERS or not _can_stand(text):
         return ()
     return tuple(dict.fromkeys(_readings(text)))
 
 
 def _readings(text: str) -> Iterator[str]:
+    if text.lower() in _SWITCHES:
+        yield _SWITCHES[text.lower()]
+    # A decimal comma, but for what looks more like two numbers: 628,5 and not 254,406.
+    if found := _DECIMAL_COMMA.fullmatch(text):
+        yield _quoted(f"{found[1]}.{found[2]}{found[3]}") if found[3] else f"{found[1]}.{found[2]}"
     if re.fullmatch(r"[-+]?\.\d+", text):
         text = text.replace(".", "0.", 1)
-    if _is_toml(text):
+    if _isas_toml(text):
         yield text
         if _NUMBER.fullmatch(text):
             yield f"[{text}]"  # a row of one, as text below
     if "," in text and text[0] not in "[{\"'":
         parts = [part.strip() for part in text.split(",")]
-        each = (part if _NUMBER.fullmatch(part) and _is_toml(part) else _quoted(part) for part in parts)
+        each = (part if _NUMBER.fullmatch(part) and _isas_toml(part) else _quoted(part) for part in parts)
         yield f"[{', '.join(each)}]"
         yield f"[{', '.join(map(_quoted, parts))}]"
     yield _quoted(text)
@@ -90,7 +102,7 @@ def _can_stand(text: str) -> bool:
     return all(letter >= " " and letter != "\x7f" for letter in text)
 
 
-def _is_toml(text: str) -> bool:
+def _isas_toml(text: str) -> bool:
     import tomlkit  # noqa: PLC0415 - wanted only once something is typed
     from tomlkit.exceptions import TOMLKitError  # noqa: PLC0415
 
@@ -105,16 +117,16 @@ def _is_plain(value: object) -> bool:
     return isinstance(value, int | float) or (isinstance(value, str) and "," not in value)
 
 
-def _toml(value: object) -> str:
+def as_toml(value: object) -> str:
     """Write a value as TOML does, on one line."""
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
         return _quoted(value)
     if isinstance(value, list):
-        return f"[{', '.join(map(_toml, value))}]"
+        return f"[{', '.join(map(as_toml, value))}]"
     if isinstance(value, dict):
-        return f"{{ {', '.join(f'{key} = {_toml(each)}' for key, each in value.items())} }}" if value else "{}"
+        return f"{{ {', '.join(f'{key} = {as_toml(each)}' for key, each in value.items())} }}" if value else "{}"
     return str(value)
 
 

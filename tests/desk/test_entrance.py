@@ -33,20 +33,34 @@ def test_plans_of_the_folder_the_last_first(knock, tmp_path):
     (tmp_path / "pyproject.toml").write_text('title = "x"\n')
     (tmp_path / "spoilt.toml").write_text("title = ")
     shown = knock.get("").text
-    assert re.findall(r'data-name="([^"]+)"', shown) == ["wren.toml", "heron.toml", "&lt;b&gt;.toml"]
+    listed = re.findall(r'data-name="([^"]+)"', shown)
+    assert [name for name in listed if name != "spoilt.toml"] == ["wren.toml", "heron.toml", "&lt;b&gt;.toml"]
+    assert "spoilt (cannot be read)" in shown
+    answer = knock.post("open", json={"name": "spoilt.toml", "job": ""}).json()
+    assert answer["outcome"] == "refused"
+    assert "Mend this in an editor first" in answer["words"]
     assert "<b>.toml" not in shown
     assert knock.post("open", json={"name": "heron.toml", "job": ""}).json() == {"outcome": "done"}
     assert "<h1>The heron</h1>" in knock.get("").text
-    # What is open stays: another page that still shows the entrance gets the same plan.
-    assert knock.post("open", json={"name": "wren.toml", "job": ""}).json() == {"outcome": "done"}
+    # What is open stays, and another page that still shows the entrance is told so.
+    for where, asked in (("open", {"name": "wren.toml", "job": ""}), ("new", begin("second job"))):
+        answer = knock.post(where, json=asked).json()
+        assert answer["outcome"] == "refused"
+        assert "heron.toml is open already" in answer["words"]
+    assert not (tmp_path / "second job.toml").exists()
     assert "<h1>The heron</h1>" in knock.get("").text
+    # And back to the entrance, where the other can be opened.
+    assert knock.post("leave", json={}).json() == {"outcome": "done"}
+    assert "What is the job?" in knock.get("").text
+    assert knock.post("open", json={"name": "wren.toml", "job": ""}).json() == {"outcome": "done"}
+    assert "<h1>The wren</h1>" in knock.get("").text
 
 
 def test_a_new_plan_never_over_another(knock, tmp_path):
     (tmp_path / "heron.toml").write_text(SIX, "utf-8")
     taken = knock.post("new", json=begin("heron", "bass-four")).json()
     assert taken["outcome"] == "refused"
-    assert "kept" in taken["words"]
+    assert "is there already" in taken["words"]
     assert (tmp_path / "heron.toml").read_text("utf-8") == SIX
     assert knock.post("new", json=begin(" kitchen table ", "bass-four")).json() == {"outcome": "done"}
     assert (tmp_path / "kitchen table.toml").read_text("utf-8").startswith('title = "kitchen table"\n')

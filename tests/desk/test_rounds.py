@@ -9,7 +9,7 @@ from helpers import STARTERS, some
 from sound import takes
 
 from slotwright.cli.desk.bench import bench
-from slotwright.cli.desk.rounds import Table, keep, listen, next_round, put, with_fret
+from slotwright.cli.desk.rounds import Table, keep, listen, next_round, put, with_fret, with_recording
 from slotwright.cli.desk.state import Clash, Desk, Refused, begin, edit, go_to
 from slotwright.layout.bench.diagnosis import intonate
 from slotwright.layout.readings.notes import parse_readings
@@ -133,8 +133,8 @@ def test_a_recording_is_read_into_the_round():
     order = [(3, 0), (3, 12), (2, 0), (2, 12)]
     take = takes.record(takes.plucks(healthy(), order, seed=8), takes.Around(snr=50.0), seed=8)
     sound = takes.wav(take.samples, take.rate, 24)
-    desk = listen(begin(SIX), sound, ".wav", "3 2: 0 12", TABLE)
-    assert isinstance(desk, Desk), desk
+    heard = listen(begin(SIX), sound, ".wav", "3 2: 0 12")
+    desk = with_recording(begin(SIX), heard, TABLE)
     told = {(each.string, each.fret): each.cents - each.open for each in read(desk)}
     for note, cents in take.cents().items():
         if note[1]:
@@ -142,11 +142,11 @@ def test_a_recording_is_read_into_the_round():
     assert (bench(desk)["heard"]["notes"], bench(desk)["heard"]["missing"]) == (4, "")
     # A round of a meter and a recording do not go together; the next round does.
     mixed = typed(begin(SIX), {"3/12": "1"})
-    assert isinstance(listen(mixed, sound, ".wav", "3 2: 0 12", TABLE), Refused)
-    after = listen(next_round(mixed), sound, ".wav", "3 2: 0 12", TABLE)
+    assert isinstance(with_recording(mixed, heard, TABLE), Refused)
+    after = with_recording(next_round(mixed), heard, TABLE)
     assert {each.at for each in read(after)} == {1, 2}
     for bad, played, words in ((b"", "", "no recording"), (sound[:5000], "", "0."), (sound, "9: 0", "9")):
-        refused = listen(desk, bad, ".wav", played, TABLE)
+        refused = listen(desk, bad, ".wav", played)
         assert words in str(refused.faults[0]), refused
         assert "/" not in str(refused.faults[0])
 

@@ -18,9 +18,11 @@ from sound import takes
 
 from slotwright.cli.desk import state
 from slotwright.cli.desk.guard import MOST_BODY
+from slotwright.cli.desk.jobs import JOBS
 from slotwright.cli.desk.keeper import Keeper
 from slotwright.cli.desk.server import MOST_CONNECTIONS
 from slotwright.layout.errors import SlotwrightError
+from slotwright.layout.plan.keys import keys
 from slotwright.layout.plan.reader import parse_plan
 from slotwright.templates import starters
 
@@ -54,10 +56,10 @@ def test_an_edit_is_in_the_file_at_once_and_undo_gives_its_bytes_back(lay):
 def test_what_is_refused_leaves_the_file_as_it_was(lay):
     client, path = lay()
     before = path.stat()
-    told = edit(client, "board.nut_width", "42,5", "42.5")
+    told = edit(client, "board.nut_width", "42 5", "42.5")
     assert told["outcome"] == "refused"
     assert [fault["key"] for fault in told["faults"]] == ["board.nut_width"]
-    assert "42,5" in told["faults"][0]["words"] or "42, 5" in told["faults"][0]["words"]
+    assert "42 5" in told["faults"][0]["words"]
     for question in ({"key": "kerf"}, {"key": "kerf", "given": 1, "seen": ""}, [], "x", {"key": "a", "given": "", "seen": "", "path": "/etc"}):  # fmt: skip
         assert client.post("edit", json=question).status_code == 400
     assert client.post("edit", content=b'{"key": "kerf", "given": "0.1", "seen": ""}').status_code == 400
@@ -218,7 +220,7 @@ def test_what_was_heard_is_a_page_of_evidence(lay):
 
 def test_programs_are_proved_and_those_of_mill(lay, run):
     client, path = lay()
-    assert "Programs for the router" in client.get("").text
+    assert "list the router" in client.get("").text
     html = client.get("programs").json()["html"]
     assert "A router maims" in html
     links = re.findall(r'href="(files/[^"]+\.ngc)"', html)
@@ -256,18 +258,31 @@ def test_edits_that_wait_to_be_saved(tmp_path):
     assert keeper.unsaved
     keeper.look()
     assert keeper.desk.instrument.plan.board.nut_width == 43
-    # Another editor saves meanwhile: that is taken in, and what was not saved is one step back.
+    # Another editor saves meanwhile: that is taken in, and what was not saved here stays.
     theirs = SIX.replace(b"relief = 0.20", b"relief = 0.25")
     path.write_bytes(theirs)
     keeper.look()
     assert keeper.desk.instrument.plan.setup.relief == 0.25
-    assert keeper.desk.instrument.plan.board.nut_width == 42.5
-    keeper.go_to(1, keeper.version)
     assert (keeper.desk.instrument.plan.board.nut_width, path.read_bytes()) == (43, theirs)
+    assert "what was not saved here stays" in keeper.desk.words
     keeper.save()
-    assert path.read_bytes() == keeper.desk.text == SIX.replace(b"nut_width = 42.5", b"nut_width = 43")
+    assert path.read_bytes() == keeper.desk.text == theirs.replace(b"nut_width = 42.5", b"nut_width = 43")
     assert not keeper.unsaved
+    # A file that is gone, or that may not be read, is told; saving puts it back.
+    path.unlink()
+    assert keeper.look()
+    assert "gone" in keeper.trouble
+    assert keeper.unsaved
+    keeper.save()
+    assert path.read_bytes() == keeper.desk.text
+    assert not keeper.look()
+    assert keeper.trouble == ""
     keeper.close()
+
+
+def test_values_of_jobs_are_keys_of_plans():
+    known = {key.path for key in keys()}
+    assert all(key in known for job in JOBS for key in job.keys)
 
 
 def test_jobs_show_their_values_and_what_is_printed(lay):
@@ -340,7 +355,15 @@ def test_strangers_are_told_in_one_line_and_write_nothing(lay):
 
 
 def test_no_path_comes_from_the_page(lay):
-    client, _ = lay()
+    client, path = lay()
+    odd = ("", ".", "board", "strings", "strings[0].gauge", "strings[1", "title]", "board.\u0661", "a.b[0]")
+    for key in odd:
+        for seen in ("", "x"):
+            answer = edit(client, key, "1", seen)
+            assert answer["outcome"] == "refused", key
+    half = b'{"key": "title", "given": "\\ud800", "seen": ""}'
+    assert client.post("edit", content=half, headers={"content-type": "application/json"}).status_code == 400
+    assert path.read_bytes() == SIX
     for name in ("..%2felectric-six.toml", "%2fetc%2fpasswd", "x", "", "electric-six.toml%00", "%2e%2e%2f%2e%2e%2fx"):
         assert client.get(f"files/{name}").status_code == 404, name
 

@@ -7,7 +7,7 @@ from helpers import FULL, STARTERS, some
 
 from slotwright.cli.desk.entries import entries
 from slotwright.cli.desk.facts import changes, facts
-from slotwright.cli.desk.state import Clash, Desk, Refused, begin, edit, go_to, taken_in, value_of
+from slotwright.cli.desk.state import Clash, Desk, Refused, begin, edit, go_to, merged, taken_in, value_of
 from slotwright.cli.desk.values import named, shown, written
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.reader import parse_plan
@@ -32,6 +32,8 @@ def lines(text):
         ("scale.length", '25-1/2"', 647.7),
         ("scale.length", "64.8 cm", 648.0),
         ("scale.length", "650", 650.0),
+        ("scale.length", "628,5", 628.5),
+        ("scale.length", "25,5 in", 647.7),
         ("board.nut_width", "1.7 in", 43.18),
         ("strings[3].gauge", ".018 in", 0.4572),
         ("kerf", ".15", 0.15),
@@ -112,7 +114,7 @@ def test_faults_are_all_named_and_nothing_changes():
     refused = put(desk, "frets.count", "11")
     assert {fault.where for fault in refused.faults} >= {"board.joint_fret", "board.position_marks"}
     assert desk.text == SIX
-    for given in ("broad", "42,5", "430", "[1", "\ud800", "a\nb", "x" * 3000, "[" * 900):
+    for given in ("broad", "42,5,1", "430", "[1", "\ud800", "a\nb", "x" * 3000, "[" * 900):
         assert isinstance(put(desk, "board.nut_width", given), Refused), given
     assert isinstance(put(desk, "no.such[1].place", "1"), Refused)
 
@@ -199,7 +201,25 @@ def test_a_file_with_faults_keeps_the_last_good_picture_and_can_be_mended():
     assert isinstance(put(broken, "board.nut_width", "43"), Refused)
 
 
+def test_unsaved_edits_are_laid_over_what_another_editor_wrote():
+    """What each changed alone stays; where both changed one value the file's stands and both are told."""
+    ours = put(put(begin(SIX), "board.nut_width", "43"), "setup.relief", "0.25").text
+    theirs = put(put(begin(SIX), "board.nut_width", "44"), "scale.length", "640").text
+    text, clashes = merged(SIX, ours, theirs)
+    plan = parse_plan(text)
+    assert (plan.board.nut_width, plan.setup.relief, plan.scale.length) == (44.0, 0.25, 640.0)
+    assert clashes == ("nut width: 44 in the file, 43 here",)
+    assert merged(SIX, SIX, theirs) == (theirs, ())
+    assert merged(SIX, ours, b"title = ") == (b"title = ", ())
+    gone = put(begin(SIX), "board.string_spread_nut", "").text
+    assert b"string_spread_nut" not in merged(SIX, gone, theirs)[0]
+
+
 def test_what_may_be_meant():
+    assert written("yes")[0] == "true"
+    assert written("1,5")[0] == "1.5"
+    assert written("254,406")[0] == "[254, 406]"
+    assert written("\u22120.5")[0] == "-0.5"
     assert written("43") == ("43", "[43]", '"43"')
     assert written(".5") == ("0.5", "[0.5]", '"0.5"')
     assert written("1.5, 1.9") == ("[1.5, 1.9]", '["1.5", "1.9"]', '"1.5, 1.9"', '["1.5, 1.9"]')
