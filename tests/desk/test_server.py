@@ -16,7 +16,7 @@ from forward import healthy
 from helpers import FULL, few, some
 from sound import takes
 
-from slotwright.cli.desk import state
+from slotwright.cli.desk import server, state
 from slotwright.cli.desk.guard import MOST_BODY
 from slotwright.cli.desk.jobs import JOBS
 from slotwright.cli.desk.keeper import Keeper
@@ -485,6 +485,19 @@ def test_it_ends_by_itself_and_stands_a_crowd(opened, tmp_path):
         pytest.fail("the desk no longer answers")
     assert process.wait(timeout=20) == 0
     assert process.communicate() == ("", "Ctrl-C closes the desk.\n")
+
+
+def test_whoever_asks_for_nothing_is_sent_off(serving, tmp_path, monkeypatch):
+    monkeypatch.setattr(server, "_SILENT", 0.2)
+    (tmp_path / "heron.toml").write_bytes(SIX)
+    address = serving(Keeper.of(tmp_path / "heron.toml"))
+    port = int(address.split(":")[2].split("/")[0])
+    crowd = [socket.create_connection(("127.0.0.1", port), timeout=5) for _ in range(MOST_CONNECTIONS)]
+    assert all(each.recv(1) == b"" for each in crowd)
+    with look_up(address) as answer:
+        assert answer.status == 200
+    for each in crowd:
+        each.close()
 
 
 @pytest.mark.parametrize(

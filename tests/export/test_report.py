@@ -553,7 +553,7 @@ def test_the_bench_has_its_place_once_there_are_readings(chromium, tmp_path, vis
     assert told[1].endswith("forward 12: \u22123.0")
     assert told[2].endswith("back")
     text = tab.locator("#bench").inner_text()
-    assert "It ended with string 2, 6 not within 2 cents at its target frets." in text
+    assert "It ended with strings 2, 6 not within 2 cents at their target frets." in text
     assert "string 2: sticking:" in text
     assert "string 6: magnets:" in text
     tab.close()

@@ -93,4 +93,5 @@ def _ended(instrument: Instrument, visited: Mapping[int, Sequence[Visit]]) -> st
     ]
     if not off:
         return f"every string that was read within {tolerance:g} cents at its target frets"
-    return f"string {', '.join(map(str, off))} not within {tolerance:g} cents at its target frets"
+    plural, their = ("s", "their") if len(off) > 1 else ("", "its")
+    return f"string{plural} {', '.join(map(str, off))} not within {tolerance:g} cents at {their} target frets"
