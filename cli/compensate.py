@@ -50,7 +50,7 @@ _AIMS = {"rms": "least average error (rms)", "worst": "least largest error"}
     help="Standard deviation of one error: slot, nut, saddle, action, nut-height, relief or gauge; repeatable.",
 )
 @click.option(
-    "--chords", "by_chords", is_flag=True, help="Say how far pairs of notes are off in the chords of the aims."
+    "--chords", "by_chords", is_flag=True, help="Say how far pairs of notes are off in the target chords."
 )
 @click.option("--force", is_flag=True, help="Replace the chart if it exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")

@@ -101,6 +101,8 @@ def test_check_says_what_it_assumed(run, heron):
     code, out, _ = run("check", heron)
     assert code == 0
     assert "frets.count" in out
+    assert "assumed, not stated in the plan (lengths in mm):" in out
+    assert re.search(r"^  compensation.tolerance +2 cents$", out, re.MULTILINE)
     assert "warning: the outer treble string stands 1.80 mm from the edge" in out
     told = json.loads(run("check", heron, "--json")[1])
     assert told["assumed"]["frets.count"] == 22

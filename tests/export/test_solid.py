@@ -72,7 +72,7 @@ def bodies(made):
 
 
 def volume(corners, triangles):
-    """By the divergence theorem: positive where the triangles are seen counter-clockwise from outside."""
+    """By the divergence theorem: positive where the triangles are seen anticlockwise from outside."""
     a, b, c = corners[triangles].transpose(1, 0, 2)
     return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6)
 

@@ -137,7 +137,10 @@ def offsets(
         "tolerance": tolerance,
         "within_tolerance": bool((np.abs(strung.worst_cents) <= tolerance).all()),
         "strings": [_string(instrument, strung, i) for i in range(len(strung.bodies))],
-        "findings": [finding.data for finding in instrument.pitch_findings],
+        "findings": [
+            finding.data
+            for finding in (*instrument.pitch_findings, *(f for f in instrument.warnings if f.kind == "low chords"))
+        ],
         **({"tunings": _losses(instrument, strung)} if plan.tunings else {}),
         **({"slip": _slips(strung, slipped)} if slipped is not None else {}),
         **({"chords": [_chord(chord) for chord in chords]} if chords is not None else {}),
