@@ -33,6 +33,7 @@ def command(plan: Path | None, keys: bool, as_json: bool) -> None:
 
 def _check(plan: Path, *, as_json: bool) -> None:
     from slotwright.layout.drawing.catalogue import described, draw_sheet  # noqa: PLC0415 - quick --help
+    from slotwright.layout.drawing.template import findings  # noqa: PLC0415
     from slotwright.layout.export.data import instrument as data  # noqa: PLC0415
     from slotwright.layout.machine.jobs import told  # noqa: PLC0415
     from slotwright.layout.plan.assumed import with_unit  # noqa: PLC0415
@@ -52,6 +53,8 @@ def _check(plan: Path, *, as_json: bool) -> None:
     if instrument.strung is None:
         click.echo(f"pitch is not calculated: {instrument.unstated[0]}")
     _print_bridge(instrument)
+    for finding in findings(instrument):
+        click.echo(f"sheet template is not drawn: {finding}")
     for finding in told(instrument):
         click.echo(f"machine: {finding}")
     if instrument.assumed:

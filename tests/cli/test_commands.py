@@ -109,6 +109,17 @@ def test_check_says_what_it_assumed(run, heron):
     assert len(told["warnings"]) == 1
 
 
+def test_check_names_a_template_that_cannot_be_drawn(run, heron):
+    groove = '\n[[template]]\nfor = "nut groove"\nbush = 10\ncutter = 3\n'
+    heron.write_text(heron.read_text("utf-8") + groove, "utf-8")
+    code, out, _ = run("check", heron)
+    assert code == 0
+    assert "sheet template is not drawn: template[1]: the board has no groove for the nut" in out
+    told = json.loads(run("check", heron, "--json")[1])
+    assert "template" not in told["sheets"]
+    assert [f["subject"] for f in told["findings"] if f["kind"] == "no template"] == ["template[1]"]
+
+
 def test_frets_json(run, heron):
     code, out, err = run("frets", heron, "--json")
     told = json.loads(out)
