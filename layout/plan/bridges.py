@@ -40,7 +40,7 @@ class Existing(Measured):
     Parameters
     ----------
     pins
-        Pin holes that stay, ``[x, y, diameter]``, or ``{ treble, bass, diameter }`` by two rule distances, from the
+        Pin holes that stay, ``[x, y, diameter]``, or ``{ treble, bass, diameter }`` by two ruler distances, from the
         ends of fret 12.
     holes
         Other holes, to be covered, plugged or used again, likewise.
@@ -353,11 +353,6 @@ class _OfNoKind(IndividualSaddles, TwoPosts, SaddleSlot, Floating):
 
 
 KINDS: tuple[type[AnyBridge], ...] = (IndividualSaddles, SaddleSlot, TwoPosts, Floating)
-
-
-def kinds_with(key: str) -> list[str]:
-    """Name the kinds of bridge that have a key."""
-    return [kind for kind, table in zip(BRIDGE_KINDS, KINDS, strict=True) if key in table.model_fields]
 
 
 def _kind(given: Any) -> str:  # noqa: ANN401 - whatever a plan says

@@ -82,7 +82,7 @@ def with_scale(text: str, length: str) -> str:
 
 
 def _without_units(text: str) -> str:
-    """Take out what is said of the single bridge units of a fan: with one scale it would be said of one base for all."""
+    """Take out what is said of single bridge units: with one scale it would be said of one base for all."""
     head, mark, rest = text.partition("[bridge]\n")
     of_bridge, gap, others = rest.partition("\n\n")
     of_bridge = re.sub(r"^(?:outline|front|holes) = .*\n?", "", of_bridge, flags=re.MULTILINE)

@@ -114,6 +114,11 @@ def test_what_is_remarked_of_other_strings_goes_with_them(run, tmp_path):
         ),
         (["--scale", "long"], '--scale: given "long"'),
         (["--scale", "9999999"], '--scale: given "9999999"; allowed 100 to 2000 mm'),
+        (["--scale", "25.5"], 'allowed 100 to 2000 mm; for inches write "25.5 in"'),
+        (
+            ["--scale", "648", "--from", "steel-six"],
+            'allowed 3.937 to 78.74 in; for mm write "648 mm"',
+        ),
         (["--scale", "-5"], '--scale: given "-5"; allowed'),
     ],
 )
@@ -127,6 +132,7 @@ def test_what_new_refuses(run, tmp_path, args, says):
 
 def test_the_list_shows_every_set(run):
     out = run("new", "--list")[1]
+    assert "tuning, lowest string first\n" in out
     for name, usual in SETS.items():
         line = next(line for line in out.splitlines() if line.startswith(name))
         assert line.endswith(usual.tuning)
