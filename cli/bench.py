@@ -60,7 +60,7 @@ def command(
     """Intonate the instrument of PLAN from READINGS: which saddle moves, which way, how far.
 
     The table has the columns string, fret and cents (or hz), and perhaps open (cents of the open
-    string), from_fret_12 (where a rule finds the saddle), pass (rounds between which saddles were
+    string), from_fret_12 (where a ruler finds the saddle), pass (rounds between which saddles were
     moved) and note (warble). With --ask the same is a dialogue: type cents (-2.5) or 329.1 hz, w behind
     it when the note warbles. A log that exists is added to, row by row; what stands there stays. Five
     frets on four strings also teach how stiff and stretchy these strings are: --save-plan keeps that
@@ -70,7 +70,9 @@ def command(
     from slotwright.layout.export.data import bench as data  # noqa: PLC0415
 
     if ask == (readings is not None):
-        raise click.UsageError("Give READINGS.csv, or --ask to be asked for them.")
+        raise click.UsageError(
+            "Give READINGS.csv or --ask, not both." if ask else "Give READINGS.csv, or --ask to be asked for them."
+        )
     if ask != (log is not None):
         raise click.UsageError(
             "--ask needs --log FILE.csv, where each reading is safe." if ask else "--log is for --ask."
@@ -194,7 +196,7 @@ def _rests_on(found: Intonation, said: Callable[[float], str]) -> Iterator[str]:
         return
     yield (
         f"allowed for: action off by {said(CAUSES['action'].usual)}, the height at fret 1 by "
-        f"{said(CAUSES['nut-height'].usual)}, each string's stretch by {STRETCH_SLIP:.0%}"
+        f"{said(CAUSES['nut-height'].usual)}, each string's stretch by {100 * STRETCH_SLIP:.0f} %"
     )
     if learnt.press_depth is None or learnt.press_depth_error is None or learnt.correlations is None:
         yield "frets 1 to 3 were not read: how deep the hand presses is taken from the plan"
@@ -257,7 +259,7 @@ def _remarks(instrument: Instrument, found: Intonation) -> None:
         return
     click.echo("back: away from the nut; a sharp fretted note asks for it. ±: one standard error")
     if _travels(instrument) and any(advice.travel is None for advice in advices):
-        click.echo("?: nobody read where that saddle stands; a rule does, from fret 12 (column from_fret_12)")
+        click.echo("?: nobody read where that saddle stands; a ruler does, from fret 12 (column from_fret_12)")
     what = "a saddle" if instrument.plan.shared_saddles else "a place of the crest"
     for group in instrument.plan.shared_contacts:
         strings = " and ".join(str(place + 1) for place in group)

@@ -33,8 +33,10 @@ def command(plan: Path | None, keys: bool, as_json: bool) -> None:
 
 def _check(plan: Path, *, as_json: bool) -> None:
     from slotwright.layout.drawing.catalogue import described, draw_sheet  # noqa: PLC0415 - quick --help
+    from slotwright.layout.drawing.template import findings  # noqa: PLC0415
     from slotwright.layout.export.data import instrument as data  # noqa: PLC0415
     from slotwright.layout.machine.jobs import told  # noqa: PLC0415
+    from slotwright.layout.plan.assumed import with_unit  # noqa: PLC0415
 
     instrument = read_instrument(plan)
     sheets = described(instrument)
@@ -51,13 +53,15 @@ def _check(plan: Path, *, as_json: bool) -> None:
     if instrument.strung is None:
         click.echo(f"pitch is not calculated: {instrument.unstated[0]}")
     _print_bridge(instrument)
+    for finding in findings(instrument):
+        click.echo(f"sheet template is not drawn: {finding}")
     for finding in told(instrument):
         click.echo(f"machine: {finding}")
     if instrument.assumed:
-        click.echo(f"assumed, not stated in the plan ({instrument.plan.units}):")
+        click.echo(f"assumed, not stated in the plan (lengths in {instrument.plan.units}):")
         width = max(map(len, instrument.assumed))
         for key, value in instrument.assumed.items():
-            click.echo(f"  {key:<{width}}  {value.text}")
+            click.echo(f"  {key:<{width}}  {with_unit(key, value)}")
 
 
 def _print_bridge(instrument: Instrument) -> None:

@@ -23,7 +23,8 @@ def chords_of(instrument: Instrument, path: Path) -> tuple[Chord, ...]:
     chords = sounded(instrument.plan, instrument.stringing)
     if not chords:
         raise SlotwrightError(
-            f'{path}: it aims at no chords; write aim = [{{ chords = ["x32010", "022100"] }}] in [compensation]'
+            f"{path}: it has no target chords; "
+            'write aim = [{ chords = ["x32010", "x 10 12 12 12 10"] }] in [compensation]'
         )
     return chords
 
@@ -51,7 +52,7 @@ def print_chords(instrument: Instrument, chords: tuple[Chord, ...]) -> None:
         )
     else:
         click.echo("not compared with pure intervals: the frets do not divide the octave by twelve")
-    for line in (*instrument.grounds, *(str(f) for f in instrument.pitch_findings if f.kind == "low chords")):
+    for line in instrument.grounds:
         click.echo(line)
 
 

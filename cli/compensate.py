@@ -49,9 +49,7 @@ _AIMS = {"rms": "least average error (rms)", "worst": "least largest error"}
     metavar="NAME=LENGTH",
     help="Standard deviation of one error: slot, nut, saddle, action, nut-height, relief or gauge; repeatable.",
 )
-@click.option(
-    "--chords", "by_chords", is_flag=True, help="Say how far pairs of notes are off in the chords of the aims."
-)
+@click.option("--chords", "by_chords", is_flag=True, help="Say how far pairs of notes are off in the target chords.")
 @click.option("--force", is_flag=True, help="Replace the chart if it exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, lengths in mm.")
 def command(
@@ -69,14 +67,18 @@ def command(
 
     The plan's target frets (compensation.aim) say where, its tolerance says how closely.
     """
-    if sizes and not slips:
-        raise click.UsageError("--slip-of belongs to --slip.")
-    if explain is not None and (slips or as_json):
-        raise click.UsageError(
-            "--explain excludes --slip and --json; the parts of every string are in the object of --json."
-        )
-    if by_chords and (slips or explain is not None):
-        raise click.UsageError("--chords excludes --slip and --explain.")
+    explained = explain is not None
+    for refused, why in (
+        (sizes and not slips, "--slip-of belongs to --slip."),
+        (
+            explained and (slips or as_json),
+            "--explain excludes --slip and --json; the parts of every string are in the object of --json.",
+        ),
+        (force and plot is None, "--force is for --plot."),
+        (by_chords and (slips or explained), "--chords excludes --slip and --explain."),
+    ):
+        if refused:
+            raise click.UsageError(why)
     instrument, strung = _strung(plan, tunings, explain)
     chords = chords_of(instrument, plan) if by_chords else None
     slipped = simulate(instrument, read_sizes(sizes, instrument.plan.units)) if slips else None

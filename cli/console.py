@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import re
 import sys
 import time
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -37,6 +40,9 @@ _PATIENCE = 1.0  # s
 # Files are read and written by us alone: what keeps us from it is the machine's refusal, not bad input.
 FILE = click.Path(readable=False, path_type=Path)
 
+_PLAN, _TABLE = "a plan file", "a table of measurements"
+_ENDINGS = {_PLAN: ".toml", _TABLE: ".csv"}
+
 UNIT_NAMES = {"mm": "mm", "in": "inches"}
 
 
@@ -45,18 +51,30 @@ def read_instrument(path: Path, tunings: Sequence[str] = ()) -> Instrument:
     from slotwright.layout.instrument.instrument import lay_out  # noqa: PLC0415 - quick --help
     from slotwright.layout.plan.reader import MOST_BYTES, parse_plan  # noqa: PLC0415
 
-    text = _read(path, MOST_BYTES, "a plan file")
+    text = _read(path, MOST_BYTES, _PLAN)
     try:
         return lay_out(parse_plan(text, tunings))
     except PlanError as error:
+        if tunings and all(fault.where.startswith("tunings") for fault in error.faults):
+            raise SlotwrightError("\n  ".join(_of_option(error, tunings))) from None
         raise SlotwrightError(listed(path, error)) from None
+
+
+def _of_option(error: PlanError, tunings: Sequence[str]) -> Iterator[str]:
+    """Say what is wrong with tunings that an option gave, not the file."""
+    from slotwright.layout.plan.fields import quoted  # noqa: PLC0415 - quick --help
+
+    for fault in error.faults:
+        _, number, rest = re.split(r"^tunings(?:\[(\d+)\])?(?:: )?", fault.where, maxsplit=1)
+        given = f"--tuning {quoted(tunings[int(number) - 1])}" if number else "--tuning"
+        yield str(replace(fault, where=f"{given}: {rest}" if rest else given))
 
 
 def read_measured(path: Path, parse: Callable[[bytes], Measured]) -> Measured:
     """Read a table of measurements; a refusal names the file."""
     from slotwright.layout.readings.table import MOST_BYTES  # noqa: PLC0415 - quick --help
 
-    return measured(path, _read(path, MOST_BYTES, "a table of measurements"), parse)
+    return measured(path, _read(path, MOST_BYTES, _TABLE), parse)
 
 
 def measured(path: Path, text: bytes, parse: Callable[[bytes], Measured]) -> Measured:
@@ -81,8 +99,15 @@ def write(files: Mapping[Path, bytes], *, force: bool) -> None:
     """Write files whole or not at all."""
     from slotwright.layout.export.files import write_whole  # noqa: PLC0415 - quick --help
 
-    with _force_told():
-        write_whole(files, force=force)
+    try:
+        with _force_told():
+            write_whole(files, force=force)
+    except OSError as error:
+        if error.errno not in (errno.EACCES, errno.EROFS, errno.EPERM):
+            raise
+        context = click.get_current_context(silent=True)
+        how = " with --out" if context and "out" in context.params else ""
+        raise PermissionError(error.errno, f"{error.strerror}; choose another folder{how}", error.filename) from None
 
 
 def refuse_now(paths: Iterable[Path], *, force: bool) -> None:
@@ -111,8 +136,22 @@ def length_of(option: str, given: str, units: Unit, low: float, high: float) -> 
         raise SlotwrightError(f"{option}: {error}") from None
     if not low <= length <= high:
         least, most = (float(show(end, units, 3)) for end in (low, high))
-        raise SlotwrightError(f'{option}: given "{given}"; allowed {least:g} to {most:g} {units}')
+        raise SlotwrightError(
+            f'{option}: given "{given}"; allowed {least:g} to {most:g} {units}{_in_other(given, units, low, high)}'
+        )
     return length
+
+
+def _in_other(given: str, units: Unit, low: float, high: float) -> str:
+    """Say how to write a bare number that was meant in the other unit; nothing where it would not do either."""
+    from slotwright.layout.units import parse_length  # noqa: PLC0415 - quick --help
+
+    unit, name = ("in", "inches") if units == "mm" else ("mm", "mm")
+    try:
+        meant = parse_length(f"{float(given):g} {unit}", units)
+    except (LengthError, ValueError):
+        return ""
+    return f'; for {name} write "{given.strip()} {unit}"' if low <= meant <= high else ""
 
 
 def _read(path: Path, most: int, wanted: str) -> bytes:
@@ -120,9 +159,15 @@ def _read(path: Path, most: int, wanted: str) -> bytes:
     try:
         return read(path, most)
     except (FileNotFoundError, IsADirectoryError, NotADirectoryError) as error:
-        raise SlotwrightError(f"{path}: {(error.strerror or '').lower()}; {wanted} is needed here") from None
+        raise SlotwrightError(f"{path}: {(error.strerror or '').lower()}; {_meant(path, wanted)}") from None
     except ValueError:
         raise SlotwrightError(f"{str(path)!r}: no file can have that name") from None
+
+
+def _meant(path: Path, wanted: str) -> str:
+    """Name the file that was meant, where only the end of its name was left out."""
+    ended = Path(f"{path}{_ENDINGS[wanted]}")
+    return f"did you mean {ended}?" if ended.is_file() else f"{wanted} is needed here"
 
 
 def listed(path: Path, error: FaultyError) -> str:

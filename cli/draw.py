@@ -40,7 +40,13 @@ if TYPE_CHECKING:
     show_default=True,
     help="R12 for old machines.",
 )
-@click.option("--unit", type=click.Choice(("mm", "in")), default="mm", show_default=True, help="Unit of the files.")
+@click.option(
+    "--unit",
+    type=click.Choice(("mm", "in")),
+    default="mm",
+    show_default=True,
+    help="Unit of dxf and svg; figures on a sheet follow the plan.",
+)
 @click.option(
     "--paper", default="A4", show_default=True, help="For pdf: A4-A0, letter, legal, tabloid, ASME-A to -E, WxH."
 )
@@ -89,6 +95,7 @@ def command(
     stated = [name for name in paper if context.get_parameter_source(name) is not ParameterSource.DEFAULT]
     if stated and "pdf" not in formats:
         raise click.UsageError(f"--{stated[0]} is for pages; add --format pdf.")
+    _refuse_idle(context, formats or USUAL_FORMATS)
     from slotwright.layout.export.write import drawing  # noqa: PLC0415 - quick --help
 
     pages = _pages(**paper) if "pdf" in formats else {}
@@ -115,6 +122,17 @@ def command(
         print_json({"files": [{"file": str(path), "width": s.size[0], "height": s.size[1]} for path, s, _ in drawn]})
         return
     _report(drawn)
+
+
+def _refuse_idle(context: click.Context, formats: Sequence[Format]) -> None:
+    """Refuse options that none of the files would heed."""
+    for name, option, heeding in (
+        ("dxf_version", "--dxf-version", ("dxf",)),
+        ("lettering", "--text", ("dxf", "svg")),
+    ):
+        stated = context.get_parameter_source(name) is not ParameterSource.DEFAULT
+        if stated and not set(heeding) & set(formats):
+            raise click.UsageError(f"{option} is for {' and '.join(heeding)}; add --format {heeding[0]}.")
 
 
 def _draw(
@@ -198,4 +216,5 @@ def _report(drawn: Sequence[tuple[Path, Sheet, str]]) -> None:
             )
         )
     print_table(("file", "full size", "", ""), rows)
-    click.echo(cautions.PRINTS)
+    if any(path.suffix != ".3mf" for path, _, _ in drawn):
+        click.echo(cautions.PRINTS)

@@ -104,9 +104,11 @@ def _print_text(instrument: Instrument) -> None:
     wood = said(float(sawing.wood_left[sawing.thinnest]))
     unit = plan.units
     columns = _columns(instrument)
-    click.echo(f"{instrument.title}: lengths in {UNIT_NAMES[unit]}, from the nut; blank edges from the blank's end")
+    edges = "" if plan.blank is None else "; blank edges from the blank's end"
+    click.echo(f"{instrument.title}: lengths in {UNIT_NAMES[unit]}, from the nut{edges}")
     if instrument.neck.nut_moved:
-        click.echo("from nut: from the nominal nut line; row 0 is the nut that was moved for all strings")
+        first = "zero fret" if plan.frets.zero_fret else "nut"
+        click.echo(f"from nut: from the nominal nut line; row 0 is the {first} that was moved for all strings")
     rows = list(_rows(instrument, columns, 3 if unit == "mm" else 4))
     if plan.scale.length is None:
         print_table(("fret", *columns, "angle"), rows)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -52,7 +53,7 @@ def command(
     (rule of thumb). Of equal pitches on neighbouring strings the order alone tells which is which.
     """
     from slotwright.layout.export.data import hear as data  # noqa: PLC0415 - quick --help
-    from slotwright.layout.sound.played import PlayedError  # noqa: PLC0415
+    from slotwright.layout.sound.played import AgainError, PlayedError  # noqa: PLC0415
     from slotwright.layout.sound.readings import hear  # noqa: PLC0415
     from slotwright.layout.sound.written import added_to, table  # noqa: PLC0415
 
@@ -63,7 +64,8 @@ def command(
     try:
         found = hear(instrument, take, played, _others(again), lambda each: counted(each, "listening"))
     except PlayedError as error:
-        raise SlotwrightError(f"--played: {error}") from None
+        option = "--again" if isinstance(error, AgainError) else "--played"
+        raise SlotwrightError(f"{option}: {error}") from None
     except (FileNotFoundError, IsADirectoryError, NotADirectoryError) as error:
         raise SlotwrightError(f"{error.filename}: {(error.strerror or '').lower()}; a recording is needed") from None
     warn(instrument)
@@ -71,7 +73,7 @@ def command(
         written, number = table(found, instrument.plan), 1
     else:
         if moved is None:
-            moved = click.confirm(f"{readings} has readings. Were saddles moved since?", err=True)
+            moved = _asked(readings)
         written, number = added_to(before, readings, found, instrument.plan, moved=moved)
     files = {}
     if evidence is not None:
@@ -86,9 +88,18 @@ def command(
         print_json({"pass": number, **data.heard(found)})
         return
     _print(instrument, found, number)
-    click.echo(f"{readings}  pass {number}, {len(found.notes)} notes; next: slotwright bench {plan} {readings}")
+    following = shlex.join(("slotwright", "bench", str(plan), str(readings)))
+    click.echo(f"{readings}  pass {number}, {len(found.notes)} notes; next: {following}")
     for path in files:
         click.echo(f"{path}  {'what was heard; open it in a browser' if path == evidence else 'the plan'}")
+
+
+def _asked(readings: Path) -> bool:
+    """Ask whether saddles were moved; without an answer nothing is written."""
+    try:
+        return click.confirm(f"{readings} has readings. Were saddles moved since?", err=True)
+    except click.Abort:
+        raise SlotwrightError("not answered; nothing was written. Give --moved or --not-moved") from None
 
 
 def _refuse_names(readings: Path, evidence: Path | None, save_plan: Path | None) -> None:

@@ -21,6 +21,7 @@ from slotwright.cli.console import (
 )
 from slotwright.layout import cautions
 from slotwright.layout.errors import MillError, SlotwrightError
+from slotwright.layout.units import MINUS
 
 if TYPE_CHECKING:
     from slotwright.layout.instrument.instrument import Instrument
@@ -74,7 +75,7 @@ def _report(instrument: Instrument, programs: tuple[Program, ...], out: Path) ->
     digits = 3 if plan.units == "mm" else 4
 
     def said(length: float, decimals: int | None = digits) -> str:
-        return instrument.length(length, decimals) if math.isfinite(length) else ""
+        return instrument.length(length, decimals).replace("-", MINUS) if math.isfinite(length) else ""
 
     clamps = max((len(program.clamps) for program in programs), default=0)
     head = ("file", "cutter", "minutes", "deepest", "shallowest", "rapid", *(f"clamp {n + 1}" for n in range(clamps)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import click
@@ -37,6 +38,8 @@ def command(name: str | None, starter: str | None, strings: str | None, scale: s
     starters = templates.starters()
     if listing and name is not None:
         raise click.UsageError("--list takes no NAME.")
+    if listing and (starter or strings or scale):
+        raise click.UsageError("--list goes alone: it takes no --from, --strings or --scale.")
     if listing:
         _list(starters)
         return
@@ -54,7 +57,7 @@ def command(name: str | None, starter: str | None, strings: str | None, scale: s
         raise SlotwrightError(f"no starter is called {starter}; {near}")
     starter, text = begun(stem, starter, strings, scale)
     write_whole({path: text.encode()})
-    click.echo(f"{path}  from {starter}; next: slotwright draw {path}")
+    click.echo(f"{path}  from {starter}; next: slotwright draw {shlex.quote(str(path))}")
 
 
 def begun(stem: str, starter: str | None, strings: str | None, scale: str | None) -> tuple[str, str]:
@@ -95,7 +98,10 @@ def _list(starters: dict[str, str]) -> None:
     width = max(map(len, starters))
     for key, text in starters.items():
         click.echo(f"{key:<{width}}  {templates.about(text)}")
-    click.echo("\nsets of strings, for --strings: gauges in thousandths of an inch from string 1 on, w wound; tuning")
+    click.echo(
+        "\nsets of strings, for --strings: gauges in thousandths of an inch from string 1 on, w wound; "
+        "tuning, lowest string first"
+    )
     rows = [(name, usual.gauges, usual.tuning) for name, usual in SETS.items()]
     first, second = (max(len(row[column]) for row in rows) for column in (0, 1))
     for name, gauges, tuning in rows:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from slotwright.layout.names import Reader
 
 
-@click.command("report", epilog="Example: slotwright report heron.toml --out heron-for-the-customer.html")
+@click.command("report", epilog="Example: slotwright report heron.toml --for customer")
 @click.argument("plan", type=FILE)
 @click.option(
     "--readings",
@@ -48,5 +48,6 @@ def command(plan: Path, readings: Path | None, reader: Reader, out: Path | None,
     warn(instrument)
     written = page(instrument, raw, reader=reader)
     write({out: written}, force=force)
-    large = f"{len(written) / 1e6:.1f} MB" if reader == "maker" else "1 page"
+    size = f"{len(written) / 1e6:.1f} MB" if len(written) >= 1e5 else f"{len(written) / 1e3:.0f} kB"
+    large = size if reader == "maker" else "1 page"
     click.echo(f"{out}  {large}; open it in a browser")

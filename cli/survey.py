@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shlex
 import sys
 from functools import partial
 from typing import TYPE_CHECKING, Any, NoReturn, cast
@@ -120,7 +121,7 @@ def command(measurements: Path, unit: str, as_json: bool, **options: Any) -> Non
         return
     _print(found, saddles, title, units)
     if plan is not None:
-        click.echo(f"{plan}  plan of this neck; next: slotwright check {plan}")
+        click.echo(f"{plan}  plan of this neck; next: slotwright check {shlex.quote(str(plan))}")
     if plot is not None:
         click.echo(f"{plot}  chart of every crown")
 

@@ -136,5 +136,6 @@ def _exact(given: object, units: Unit) -> tuple[Fraction, bool]:
 
 
 def _short(given: object) -> str:
-    text = str(given) if not isinstance(given, str) else f'"{given}"'
+    text = str(given).lower() if isinstance(given, bool) else str(given)
+    text = f'"{given}"' if isinstance(given, str) else text
     return text if len(text) <= _LONGEST else text[: _LONGEST - 3] + "..."

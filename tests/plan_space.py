@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from slotwright.layout.names import BRIDGE_KINDS
 from slotwright.layout.physics import strings, wire
-from slotwright.layout.plan.bridges import kinds_with
+from slotwright.layout.plan.bridges import KINDS
 from slotwright.layout.plan.sets import SETS
 from slotwright.layout.plan.tables import String
 
@@ -545,7 +545,12 @@ def bridge(about, kind):
             "slot_depth": length(about, 2, 4, (0.5, 50)),
             "base_height": length(about, 7, 10, (0, 200)),
         }
-    return needed, {key: value for key, value in optional.items() if kind in kinds_with(key)}
+    return needed, {key: value for key, value in optional.items() if kind in _kinds_with(key)}
+
+
+def _kinds_with(key):
+    """Name the kinds of bridge that have a key."""
+    return [kind for kind, table in zip(BRIDGE_KINDS, KINDS, strict=True) if key in table.model_fields]
 
 
 def place(about, *, across):

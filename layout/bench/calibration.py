@@ -128,7 +128,8 @@ def missing(setting: Setting, passes: Sequence[Readings]) -> str:
         return ""
     if len(often) >= FEWEST_STRINGS:
         return "saddles were moved; state saddle_offset, where each stands now"
-    return f"it takes {FEWEST_FRETS} frets or more on {FEWEST_STRINGS} strings or more; read so far on {len(often)}"
+    so_far = f"read so far on {len(often)}" if often else f"no string has {FEWEST_FRETS} frets yet"
+    return f"it takes {FEWEST_FRETS} frets or more on {FEWEST_STRINGS} strings or more; {so_far}"
 
 
 def calibrate(setting: Setting, passes: Sequence[Readings]) -> Calibrated:

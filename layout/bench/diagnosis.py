@@ -309,7 +309,7 @@ class _Words:
             yield Finding(
                 "travel",
                 f"string {advice.string}",
-                f"the saddle would stand, or have stood, beyond {low:.0%} to {high:.0%} of the scale, "
+                f"the saddle would stand, or have stood, beyond {100 * low:.0f} to {100 * high:.0f} % of the scale, "
                 "where no bridge reaches: look at the readings and at the plan's scale",
             )
         if not advice.missing:

@@ -180,7 +180,7 @@ class Dialogue:
         if not own:
             return ""
         if (warbling := _warbling(own, at)) and wanted and not any(each.string in unit for each in raw[since:]):
-            told = f"{named(unit)}: fret {warbling} warbled; with the pickups lowered, read it again"
+            told = f"{named(unit)}: {_frets(warbling)} warbled; with the pickups lowered, read again"
             return Question(*wanted[0], at + 1, 0.0, (told,))
         found = self._after_look(unit, own, Question(*(wanted or now)[0], at, moved), looks)
         if isinstance(found, str):
@@ -205,7 +205,8 @@ class Dialogue:
     ) -> Question | str:
         """Decide what was read of a whole string asks for: another look, a move, or nothing and why."""
         if warbling := _warbling(own, again.at):
-            return f"fret {warbling} warbles; lower the pickups and read it again"
+            verb = "warble" if len(warbling) > 1 else "warbles"
+            return f"{_frets(warbling)} {verb}; lower the pickups and read again"
         judged, tracks = self._judged(own)
         advices = [advice for advice in judged if advice.string in unit]
         sure = looks >= MOST_LOOKS or all(is_sure(self.plan, each, looks) for each in advices)
@@ -316,9 +317,15 @@ def understood(text: str, plan: Plan, question: Question) -> tuple[float, str]:
     return cents, note
 
 
-def _warbling(own: Sequence[Reading], at: int) -> str:
-    """Name the frets of a pass at which notes warble."""
-    return ", ".join(str(fret) for fret in sorted({each.fret for each in own if each.at == at and each.warbles}))
+def _warbling(own: Sequence[Reading], at: int) -> list[int]:
+    """Give the frets of a pass at which notes warble."""
+    return sorted({each.fret for each in own if each.at == at and each.warbles})
+
+
+def _frets(frets: Sequence[int]) -> str:
+    """Name frets: ``fret 12``, ``frets 5, 12 and 17``."""
+    *others, last = map(str, frets)
+    return f"frets {', '.join(others)} and {last}" if others else f"fret {last}"
 
 
 def _read(advices: Sequence[Advice]) -> str:

@@ -163,12 +163,10 @@ def _unlike(instrument: Instrument, other: Instrument) -> list[Fault]:
     ours, theirs = instrument.neck.scales, other.neck.scales
     if len(ours) != len(theirs):
         faults.append(
-            Fault("strings", f"{len(theirs)} in the other plan, {len(ours)} here", "restring the same neck")
+            Fault("strings", f"the other plan has {len(theirs)}, this one {len(ours)}", "restring the same neck")
         )
     elif np.abs(ours - theirs).max() > SAME_SCALE:
         worst = int(np.argmax(np.abs(ours - theirs)))
-        there, here = other.length(float(theirs[worst])), other.length(float(ours[worst]))
-        faults.append(
-            Fault("scale", f"{there} in the other plan, {here} {other.plan.units} here", "restring the same neck")
-        )
+        there, here = (instrument.plan.said(float(scale[worst])) for scale in (theirs, ours))
+        faults.append(Fault("scale", f"the other plan has {there}, this one {here}", "restring the same neck"))
     return faults

@@ -38,6 +38,7 @@ CAUTIONS: Final = (
 )
 _HEIGHT: Final = 2.5
 _SMALL: Final = 2.2
+_PROUD: Final = 1.0  # mm of collar above the top while a tapered hole is reamed (common practice, no source)
 _STUB: Final = 12.0  # mm of neck that stays on either side of a break
 _BREAK: Final = 5.0  # mm between two break lines
 _WORTH: Final = 30.0  # mm, the least piece that is left out
@@ -346,7 +347,7 @@ def _notes(instrument: Instrument, gap: _Gap) -> Iterator[str]:
         if same[0].top is not None:
             yield (
                 f"Pins are tapered: drill {said(same[0].diameter)}, ream to {said(same[0].top)} at the top, until "
-                "the collar stands 1 mm proud; try in scrap first."
+                "the collar stands {instrument.plan.said(_PROUD)} proud; try in scrap first."
             )
     yield from _of_ties(instrument)
     yield from contacts.grounds(instrument)

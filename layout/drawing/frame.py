@@ -22,7 +22,7 @@ from slotwright.layout.drawing.sheet import (
     extents,
 )
 from slotwright.layout.drawing.typesetting import SMALL, UNSET, in_rows, set_down, set_passage, title_cells
-from slotwright.layout.plan.assumed import plain_name
+from slotwright.layout.plan.assumed import plain_name, plain_value
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -176,7 +176,7 @@ def _texts(instrument: Instrument, content: Content) -> Iterator[Passage]:
     yield from content.figures
     noted = [*(f"Warning: {warning}." for warning in instrument.warnings), *content.notes]
     assumed = [
-        (plain_name(key), value.text)
+        (plain_name(key), plain_value(key, value))
         for key, value in instrument.assumed.items()
         # What is not there need not be listed on every sheet; the check command lists it all.
         if key.rpartition(".")[0] in content.tables and value.value not in (0, False, (0.0, 0.0))

@@ -98,7 +98,7 @@ def pocket(corners: NDArray[np.float64]) -> Iterator[Contour]:
 
 
 def _turning(corners: NDArray[np.float64]) -> float:
-    """Tell which way a contour turns: 1 counter-clockwise, -1 clockwise."""
+    """Tell which way a contour turns: 1 anticlockwise, -1 clockwise."""
     a, b = corners[1] - corners[0], corners[2] - corners[1]
     return math.copysign(1.0, float(a[0] * b[1] - a[1] * b[0]))
 

@@ -18,6 +18,7 @@ from slotwright.layout.machine.jobs import plan_milling
 from slotwright.layout.machine.programs import texts_of
 from slotwright.layout.machine.reading import minutes, read_program
 from slotwright.layout.machine.slots import slot_ends
+from slotwright.layout.units import MINUS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -176,5 +177,5 @@ def _zero(milling: Milling, instrument: Instrument) -> str:
     where = "the nut line on the centre line" if machine.zero == "nut" else "the corner of least x and y"
     if machine.z_zero == "spoil board":
         return f"X and Y are 0 at {where}, Z on the spoil board"
-    x, y = (said(place) for place in machine.touch)
+    x, y = (said(place).replace("-", MINUS) for place in machine.touch)
     return f"X and Y are 0 at {where}, Z on top of the blank at {x}, {y} from the nut, which nothing cuts"

@@ -114,7 +114,7 @@ class Contour:
         Corners [mm]; the first is not repeated.
     bulges
         One number for the side that leaves each corner: the tangent of a quarter of its angle,
-        0 straight, positive counter-clockwise (as DXF has it). Empty when all are straight.
+        0 straight, positive anticlockwise (as DXF has it). Empty when all are straight.
     thickness
         Of the part that it bounds [mm], where one is stated: for parts in the round.
     """
@@ -200,7 +200,7 @@ class Text:
     across, up
         Where `at` lies in the text.
     turn
-        Rotation, counter-clockwise [degrees].
+        Rotation, anticlockwise [degrees].
     """
 
     layer: Layer

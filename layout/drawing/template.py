@@ -12,6 +12,7 @@ from slotwright.layout.drawing.board import groove
 from slotwright.layout.drawing.frame import Content
 from slotwright.layout.drawing.marks import kerf_note, pocket, point
 from slotwright.layout.drawing.sheet import Contour, Layer, Line, Text, extents
+from slotwright.layout.findings import Finding
 from slotwright.layout.plan.bridges import SaddleSlot
 from slotwright.layout.units import ROUNDING
 
@@ -37,10 +38,14 @@ _SPARE: Final = 1.0  # mm that a bush runs past an edge
 
 def missing(instrument: Instrument) -> str | None:
     """Say why a template of the plan cannot be made."""
+    return next((finding.words for finding in findings(instrument)), None)
+
+
+def findings(instrument: Instrument) -> Iterator[Finding]:
+    """Say which templates of the plan cannot be made, and why."""
     for number, each in enumerate(instrument.plan.template, start=1):
         if lacks := _lacking(instrument, each):
-            return f"template[{number}]: {lacks}"
-    return None
+            yield Finding("no template", f"template[{number}]", f"template[{number}]: {lacks}")
 
 
 def _lacking(instrument: Instrument, template: Template) -> str | None:

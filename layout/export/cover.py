@@ -173,7 +173,9 @@ def _view(sheet: Sheet, layout: Layout, part: float) -> _View:
 def _passages(sheet: Sheet, layout: Layout) -> Iterator[Passage]:
     steps = [*_PRINTED, *(_ASSEMBLED if len(layout.tiles) > 1 else ())]
     if sheet.check:
-        steps.append(f"{'After taping check' if len(layout.tiles) > 1 else 'Check'} with a long rule: {sheet.check}.")
+        steps.append(
+            f"{'After taping check' if len(layout.tiles) > 1 else 'Check'} with a long ruler: {sheet.check}."
+        )
     yield Passage("Putting it together" if len(layout.tiles) > 1 else "Printing", tuple(steps))
     yield from sheet.texts
 

@@ -77,7 +77,7 @@ def outlines(text: Text) -> list[Ring]:
     -------
     list
         Closed rings of points, the first not repeated, within `TOLERANCE` of the letters [mm]. Those inside
-        an odd number of others are holes; outer ones run counter-clockwise, holes clockwise. None cross.
+        an odd number of others are holes; outer ones run anticlockwise, holes clockwise. None cross.
     """
     _, names, _, units = _face()
     size = text.height / CAPITALS / units  # mm per unit of the face

@@ -46,7 +46,7 @@ def solid(sheet: Sheet) -> bytes:
         The sheet is of another kind.
     """
     if sheet.name not in SOLIDS:
-        raise SheetError(f"sheet {sheet.name}: no part in the round; 3mf is for {listed(SOLIDS)}")
+        raise SheetError(f"sheet {sheet.name}: it has no solid part; 3mf is for {listed(SOLIDS)}")
     import trimesh  # noqa: PLC0415 - slow to import
 
     scene = trimesh.Scene()

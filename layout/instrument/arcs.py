@@ -41,7 +41,7 @@ class Arc:
     begin
         Direction from the centre to its start [radians].
     turn
-        The angle it runs through, counter-clockwise positive [radians].
+        The angle it runs through, anticlockwise positive [radians].
     """
 
     centre: Point

@@ -23,7 +23,7 @@ class Axes:
     datum
         Their origin on the drawing [mm], shape (2,).
     turn
-        How far they are turned, counter-clockwise [radians].
+        How far they are turned, anticlockwise [radians].
     """
 
     datum: Floats

@@ -2,7 +2,7 @@
 
 Everything is calculated in the axes of a right-handed instrument and turned over at the end. A bridge
 has axes of its own: its datum is the origin, +x runs to the rear, +y to the treble side, and the
-angle turns it counter-clockwise about the datum.
+angle turns it anticlockwise about the datum.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Placement:
     datum
         Origin of the bridge's own axes [mm], shape (2,).
     angle
-        How far it is turned, counter-clockwise on the drawing [degrees].
+        How far it is turned, anticlockwise on the drawing [degrees].
     crest_angle
         How far its saddle is, which may lie at an angle in it [degrees].
     contacts

@@ -1,4 +1,4 @@
-"""What the chords of a plan's aims sound like: every pair of their notes, before and after compensation."""
+"""What a plan's target chords sound like: every pair of their notes, before and after compensation."""
 
 from __future__ import annotations
 

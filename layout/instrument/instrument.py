@@ -197,11 +197,11 @@ def lay_out(plan: Plan) -> Instrument:
         warnings=(
             *board_warnings(plan, neck, sawing),
             *(nut_findings(plan, fitted) if fitted else ()),
-            *(string_warnings(plan, strung) if strung else ()),
+            *((*string_warnings(plan, strung), *chord_findings(plan, strung)) if strung else ()),
         ),
         wire_findings=tuple(wire_findings(plan, plan.frets.wire, wires)) if plan.frets.wire else (),
         bridge_findings=tuple(bridge_findings(plan, neck, strung, placed)) if strung and placed else (),
-        pitch_findings=(*pitch_findings(plan, strung), *chord_findings(plan, strung)) if strung else (),
+        pitch_findings=tuple(pitch_findings(plan, strung)) if strung else (),
         assumed=assumed(plan),
     )
     return sealed(instrument)

@@ -438,7 +438,7 @@ def _faults_of(plan: Plan, neck: Neck) -> Iterator[Fault]:
     length = distance(neck.lines_in_board[:, 0], neck.lines_in_board[:, 1])
     shortest = int(np.argmin(length))
     if length[shortest] <= 2 * (plan.frets.slot_inset + plan.board.binding) + 1:
-        yield Fault("frets.slot_inset", f"with the binding it leaves no slot at fret {shortest}", "lessen it")
+        yield Fault("frets.slot_inset", f"with the binding it leaves no slot at fret {shortest}", "reduce it")
     margin, end, side = nearest_edge(neck)
     if margin <= 0:
         taper = "board.edge_margin" if plan.board.width_at is None else "board.width_at"

@@ -26,6 +26,7 @@ from slotwright.layout.physics.offsets import (
 from slotwright.layout.physics.pitch import WORST_BRACKET, Fretting, Parts, clearance, errors, parts
 from slotwright.layout.physics.strings import StringBody
 from slotwright.layout.physics.wire import MOST_CORE
+from slotwright.layout.plan.sets import SETS
 from slotwright.layout.units import ROUNDING, SHOWN
 
 if TYPE_CHECKING:
@@ -117,6 +118,11 @@ class Strung:
 
 def unstated(plan: Plan) -> tuple[Fault, ...]:
     """Name what the pitch model would have to know and the plan does not say."""
+    if not any(string.model_fields_set for string in plan.strings):
+        usual = next((name for name, each in SETS.items() if len(each.strings) == len(plan.strings)), "")
+        mend = f'write strings = {{ set = "{usual}" }}, or ' if usual else "write "
+        what = "only how many there are is stated; pitch cannot be calculated"
+        return (Fault("strings", what, f"{mend}pitch, gauge and kind of each"),)
     found = ((place, strings.unstated(string)) for place, string in enumerate(plan.strings))
     return tuple(
         Fault(plan.string_key(place, key), "missing; pitch cannot be calculated without it")
@@ -147,9 +153,11 @@ def string_up(plan: Plan, neck: Neck) -> Strung:
     """
     bodies = _bodies(plan, neck)
     own = [plan.string_key(place, "gauge") for place in range(len(bodies))]
-    faults = [*_breaking(bodies, own), *_unlikely_cores(plan, bodies)]
+    tuned_anew = plan.string_set is not None and plan.string_set.tuning is not None
+    faults = [*_breaking(bodies, own, tuned=tuned_anew), *_unlikely_cores(plan, bodies)]
     for tuning, tuned in enumerate(retuned(plan, bodies), start=1):
-        faults += _breaking(tuned, [f"tunings[{tuning}]: string {place + 1}" for place in range(len(bodies))])
+        where = [f"tunings[{tuning}]: string {place + 1}" for place in range(len(bodies))]
+        faults += _breaking(tuned, where, tuned=True)
     if faults:
         raise PlanError(faults)
     fretting = _fretting(plan, neck, bodies)
@@ -389,14 +397,23 @@ def _unlikely_cores(plan: Plan, bodies: Sequence[StringBody]) -> Iterator[Fault]
             )
 
 
-def _breaking(bodies: Sequence[StringBody], where: Sequence[str]) -> Iterator[Fault]:
+def _breaking(bodies: Sequence[StringBody], where: Sequence[str], *, tuned: bool) -> Iterator[Fault]:
+    """Name strings that would break; where a tuning was written, whether it was the wrong way round."""
+    # Tension goes with the square of the pitch.
+    turned = (
+        (body.stress_ratio or 0.0) * (other.frequency / body.frequency) ** 2
+        for body, other in zip(bodies, reversed(bodies), strict=True)
+    )
+    mend = "lower its pitch or shorten the scale"
+    if tuned and max(turned) < 1:
+        mend = "a tuning is written lowest string first, and the other way round this one holds"
     for place, body in zip(where, bodies, strict=True):
         if body.stress_ratio is not None and body.stress_ratio >= 1:
             yield Fault(
                 place,
                 f"at this pitch and scale it bears {body.tension:.0f} N, "
                 f"{100 * body.stress_ratio:.0f} % of its breaking load",
-                "lower its pitch or shorten the scale",
+                mend,
             )
 
 
@@ -441,7 +458,11 @@ def warnings(plan: Plan, strung: Strung) -> Iterator[Finding]:
                 {"below": -float(gap[at, crown]), "fretted_at": int(at), "fret": int(crown) + 1},
             )
     for name, held, reach in (
-        ("saddle", strung.offsets.saddle_held, f"{SADDLE_REACH[0]:.0%} to {SADDLE_REACH[1]:.0%} of the scale"),
+        (
+            "saddle",
+            strung.offsets.saddle_held,
+            "{:.0f} to {:.0f} % of the scale".format(*(100 * end for end in SADDLE_REACH)),
+        ),
         ("nut", strung.offsets.nut_held, said(NUT_REACH)),
     ):
         if held.any():

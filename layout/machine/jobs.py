@@ -276,7 +276,7 @@ def _faults_of_heights(plan: Plan, setting: Setting, done: set[str]) -> Iterator
             if (left := pockets.mark_floor(setting, x, y)) <= 0:
                 depth = plan.said(machine.mark_depth)
                 what = f"{depth}; at fret {fret} the board ends {said(machine.mark_depth + left)} below its surface"
-                yield Fault("machine.mark_depth", what, "lessen it")
+                yield Fault("machine.mark_depth", what, "reduce it")
                 break
     if "pockets" in done and pockets.groove(setting) is not None and pockets.groove_floor(setting) <= 0:
         what = f"{said(plan.nut_seat or 0.0)}; the board is {said(plan.board.thickness)} thick"

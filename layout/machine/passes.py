@@ -172,7 +172,7 @@ def circle(centre: tuple[float, float], radius: float, near: float) -> Floats:
     Returns
     -------
     ndarray, shape (n + 1, 2)
-        Corners, climbing where the wood lies outside: counter-clockwise [mm].
+        Corners, climbing where the wood lies outside: anticlockwise [mm].
     """
     count = max(math.ceil(math.pi / math.acos(max(1 - near / radius, 0.0))), 12)
     turn = np.linspace(0.0, 2 * math.pi, count + 1)

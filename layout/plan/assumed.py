@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from slotwright.layout.plan.bridges import Adjustable
 from slotwright.layout.plan.fields import LengthField
+from slotwright.layout.plan.keys import unit_of
 from slotwright.layout.plan.table import Table
 from slotwright.layout.units import show
 
@@ -70,6 +72,7 @@ def assumed(plan: Plan) -> dict[str, Assumed]:
         "scale.square_fret": plan.scale.length is not None,
         "board.course_spacing": all(string.course is None for string in plan.strings),
         "board.mark_diameter": not plan.board.marked,
+        "bridge.reserve": plan.bridge is not None and not isinstance(plan.bridge, Adjustable),
         "board.side_dots": not plan.board.marked,
         "board.side_dot_diameter": not (plan.board.marked and plan.board.side_dots),
         **_moot_of_machine(plan),
@@ -142,6 +145,30 @@ def _of_string(filled: Mapping[str, Any] | str, plan: Plan) -> str:
     return ", ".join(forms.get(key, "{}").format(value) for key, value in parts.items())
 
 
+def with_unit(path: str, taken: Assumed) -> str:
+    """Write a value that was taken, with its unit unless that is the plan's unit of lengths.
+
+    Parameters
+    ----------
+    path
+        Path of its key.
+    taken
+        What was taken.
+
+    Returns
+    -------
+    str
+        Such as ``3000 mm/min``; lengths, counts and words as they are.
+    """
+    unit = "" if taken.is_length else unit_of(path)
+    return taken.text if unit in ("", "length") else f"{taken.text} {unit}"
+
+
+def plain_value(path: str, taken: Assumed) -> str:
+    """Write a value that was taken in the words of a bench, with its unit."""
+    return _VALUES.get((path, taken.text)) or with_unit(path, taken)
+
+
 def plain_name(path: str) -> str:
     """Name a key in the words of a bench.
 
@@ -179,13 +206,14 @@ _NAMES: Final = {
     "setup.press_distance": "finger behind the crown",
     "setup.clamped_ends": "ends of a string held stiffly",
     "compensation.nut": "nut compensation",
-    "compensation.minimise": "errors kept small",
-    "compensation.tolerance": "tolerance in cents",
+    "compensation.minimise": "least error",
+    "compensation.tolerance": "tolerance",
     "compensation.rounding": "offsets rounded to",
     "calibration.stiffness": "stiffness, times",
     "calibration.stretch": "stretch, times",
     "jig.blade_to_pin": "blade to pin",
 }
+_VALUES: Final = {("compensation.minimise", "rms"): "average (rms)"}
 
 
 def _unstated(

@@ -40,7 +40,7 @@ class Existing(Measured):
     Parameters
     ----------
     pins
-        Pin holes that stay, ``[x, y, diameter]``, or ``{ treble, bass, diameter }`` by two rule distances, from the
+        Pin holes that stay, ``[x, y, diameter]``, or ``{ treble, bass, diameter }`` by two ruler distances, from the
         ends of fret 12.
     holes
         Other holes, to be covered, plugged or used again, likewise.
@@ -76,7 +76,7 @@ class AnyBridge(Table):
     kind
         ``individual saddles``, ``saddle slot``, ``two posts`` or ``floating``.
     reserve
-        Travel kept free at both ends, for other gauges.
+        Travel kept free at both ends, for other gauges; only saddles with a travel have it.
     outline
         Size of the bridge, ``[across the strings, along them]``.
     front
@@ -185,7 +185,7 @@ class IndividualSaddles(Adjustable):
     Parameters
     ----------
     angle
-        Of the base, counter-clockwise [degrees].
+        Of the base, anticlockwise [degrees].
     """
 
     needed: ClassVar[tuple[str, ...]] = ("travel",)
@@ -226,7 +226,7 @@ class Pins(Table):
     through
         Wood that a tapered pin goes through: bridge, top and plate; the base height and 6 mm unless stated.
     line
-        ``along the slot``, or ``square`` to the bridge.
+        ``along the slot``, or ``square``, which is square to the bridge.
     spread
         Between the outer pins; each pin stands on its string unless stated.
     stagger
@@ -269,7 +269,7 @@ class SaddleSlot(AnyBridge):
     Parameters
     ----------
     angle
-        Of the bridge, counter-clockwise; its slot lies at an angle of its own [degrees].
+        Of the bridge, anticlockwise; its slot lies at an angle of its own [degrees].
     corner_radius
         Radius of the bridge's corners.
     top_radius
@@ -353,11 +353,6 @@ class _OfNoKind(IndividualSaddles, TwoPosts, SaddleSlot, Floating):
 
 
 KINDS: tuple[type[AnyBridge], ...] = (IndividualSaddles, SaddleSlot, TwoPosts, Floating)
-
-
-def kinds_with(key: str) -> list[str]:
-    """Name the kinds of bridge that have a key."""
-    return [kind for kind, table in zip(BRIDGE_KINDS, KINDS, strict=True) if key in table.model_fields]
 
 
 def _kind(given: Any) -> str:  # noqa: ANN401 - whatever a plan says

@@ -5,6 +5,7 @@ from __future__ import annotations
 import inspect
 import re
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any, Final, get_args
 
 from pydantic import BaseModel, BeforeValidator
@@ -82,6 +83,27 @@ def keys() -> tuple[Key, ...]:
         In the order of the tables; words come from the descriptions of the tables themselves.
     """
     return tuple(_of(Plan, ""))
+
+
+def unit_of(path: str) -> str:
+    """Give the unit of a key.
+
+    Parameters
+    ----------
+    path
+        Its path in a plan, such as ``machine.cutters[1].feed``.
+
+    Returns
+    -------
+    str
+        As `Key.unit` has it; empty for what is no key of its own.
+    """
+    return _units().get(re.sub(r"\[\d+\]", "[...]", path), "")
+
+
+@cache
+def _units() -> dict[str, str]:
+    return {key.path: key.unit for key in keys()}
 
 
 def _of(table: type[BaseModel], path: str) -> Iterator[Key]:

@@ -73,7 +73,7 @@ class Cutter(Table):
         """Check what one pass takes against what the edges reach, and the shape against what it is to cut."""
         if self.step_down is not None and self.step_down > self.cutting_length:
             what = f"{self.step_down:g} mm, more than cutting_length, {self.cutting_length:g} mm"
-            yield Fault("step_down", what, "lessen it")
+            yield Fault("step_down", what, "reduce it")
         if self.shape == "ball" and (others := [each for each in self.operations if each != "surface"]):
             yield Fault("shape", f'"ball" cuts no flat floor for {", ".join(others)}', "take a flat one")
 
@@ -194,7 +194,7 @@ class Machine(Table):
             path = f"cutters[{place}]"
             if cutter.feed is not None and cutter.feed > self.rapid:
                 what = f"{cutter.feed:g} mm/min, faster than machine.rapid, {self.rapid:g} mm/min"
-                yield Fault(f"{path}.feed", what, "lessen it or raise rapid")
+                yield Fault(f"{path}.feed", what, "reduce it or raise rapid")
             if twice := seen.intersection(cutter.operations):
                 yield Fault(
                     f"{path}.operations", f"{', '.join(sorted(twice))}: another cutter does it", "name it once"

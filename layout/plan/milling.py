@@ -22,12 +22,19 @@ operations = ["outline"]
 diameter = "1/8 in"
 cutting_length = "12 mm"
 """
+_STOCK: Final = """
+# Into [blank], beside length and width (measure the blank):
+# thickness = "6.6 mm"
+"""
 
 
 def lacking(plan: Plan) -> str | None:
     """Say what a plan lacks to be milled; None when nothing."""
     if plan.machine is None:
-        return f"the plan has no [machine]; nothing is milled that it leaves unsaid. Copy and change:\n\n{EXAMPLE}"
+        known = plan.blank is not None and plan.blank.thickness is not None
+        stock = "" if known else _STOCK
+        what = "the plan has no [machine]; nothing is milled that it leaves unsaid"
+        return f"{what}. Copy and change:\n\n{EXAMPLE}{stock}"
     if plan.blank is None:
         return "the plan has no [blank]: the machine must know its length, width and thickness"
     if plan.blank.thickness is None:

@@ -7,6 +7,7 @@ import math
 import re
 from typing import TYPE_CHECKING, Final
 
+from slotwright.layout.plan.bridges import IndividualSaddles
 from slotwright.layout.plan.reader import parse_plan
 from slotwright.layout.plan.sets import SETS
 from slotwright.layout.units import MM_PER_INCH, parse_length
@@ -70,12 +71,22 @@ def with_scale(text: str, length: str) -> str:
     """
     plan = parse_plan(text.encode())
     longer = parse_length(length, plan.units) - (plan.scale.length or plan.scale.bass or 0.0)
+    if plan.scale.length is None and isinstance(plan.bridge, IndividualSaddles):
+        text = _without_units(text)
     text = _SCALE.sub(lambda _: f"[scale]\nlength = {_value(length)}\n", text, count=1)
     if plan.blank is None or longer <= 0:
         return text
     blank = _round_up(plan.blank.length + longer, plan.units)
     head, mark, rest = text.partition("[blank]")
     return head + mark + re.sub(r"^length = \S+", f"length = {blank:g}", rest, count=1, flags=re.MULTILINE)
+
+
+def _without_units(text: str) -> str:
+    """Take out what is said of single bridge units: with one scale it would be said of one base for all."""
+    head, mark, rest = text.partition("[bridge]\n")
+    of_bridge, gap, others = rest.partition("\n\n")
+    of_bridge = re.sub(r"^(?:outline|front|holes) = .*\n?", "", of_bridge, flags=re.MULTILINE)
+    return head + mark + re.sub(r" +#.*", "", of_bridge).rstrip("\n") + gap + others
 
 
 def strings_of(text: str) -> int:

@@ -32,7 +32,8 @@ class Make(Table):
     core_shape
         ``round`` or ``hex``; ``hex`` unless stated.
     winding
-        What a steel core is wound with; ``nickel-plated steel`` unless stated.
+        What a steel core is wound with: ``nickel-plated steel``, ``nickel``, ``stainless steel``,
+        ``phosphor bronze``, ``bronze 80/20`` or ``silver-plated copper``; the first unless stated.
     mass
         Mass per length [g/m]; from gauge and kind unless stated.
     string_constant
@@ -436,8 +437,9 @@ class Aim(Table):
     weights
         How much each fret counts; all alike unless stated.
     chords
-        Chords instead of frets, such as ``["x32010", "022100"]``: a fret for each course, from the highest-numbered
-        one to course 1, 0 open, ``x`` not played. A fret counts on a string as often as chords play it there.
+        Chords instead of frets, such as ``["x32010", "x 10 12 12 12 10"]``: a fret for each course, from the
+        highest-numbered one to course 1, 0 open, ``x`` not played. A fret counts on a string as often as chords play
+        it there; a saddle cannot be placed by frets 1 to 4 alone, so add a chord high up.
     """
 
     either = (("chords", "frets"),)
@@ -455,7 +457,7 @@ class Aim(Table):
             return
         for key in ("strings", "frets"):
             if getattr(self, key) is None:
-                yield Fault(key, "missing", 'state strings and frets, or chords = ["x32010"]')
+                yield Fault(key, "missing", 'state strings and frets, or chords = ["x32010", "x 10 12 12 12 10"]')
         if self.weights is not None and self.frets and len(self.weights) != len(self.frets):
             yield Fault("weights", f"{len(self.weights)} for {len(self.frets)} frets", "give each its own")
 
@@ -474,8 +476,8 @@ class Compensation(Table):
     rounding
         Step to which offsets are rounded; 0: not rounded.
     aim
-        Target frets: ``[{ strings = [1, 2], frets = [12, 17] }]``, or ``[{ chords = ["x32010"] }]``; all to the
-        action fret unless stated.
+        Target frets: ``[{ strings = [1, 2], frets = [12, 17] }]``, or
+        ``[{ chords = ["x32010", "x 10 12 12 12 10"] }]``; all to the action fret unless stated.
     """
 
     nut: Annotated[NutRule, one_of(get_args(NutRule))] = "none"

@@ -23,7 +23,7 @@ class Template(Table):
     Parameters
     ----------
     for
-        ``outline`` of the board, ``saddle slot`` or ``nut groove``.
+        ``outline`` (of the board), ``saddle slot`` or ``nut groove``.
     bush
         Outer diameter of the guide bush.
     cutter

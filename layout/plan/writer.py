@@ -190,8 +190,9 @@ def recalibrated(text: bytes, stiffness: float, stretch: float, press_depth: flo
     for key, factor in (("stiffness", stiffness), ("stretch", stretch)):
         table[key] = round(factor, 4)
     if press_depth is not None:
-        setup = document.setdefault("setup", tomlkit.table())
-        setup["press_depth"] = f"{press_depth:.3f} mm"
+        deep = round(press_depth, 3)
+        if deep or "press_depth" in document.get("setup", {}):  # unless stated it is 0
+            document.setdefault("setup", tomlkit.table())["press_depth"] = f"{deep:.3f} mm" if deep else 0
     written = tomlkit.dumps(document).encode()
     parse_plan(written)
     return written
@@ -217,7 +218,9 @@ def stiffened(text: bytes, inharmonicities: Mapping[int, float]) -> bytes:
     document = tomlkit.parse(text.decode("utf-8-sig"))
     strings = document["strings"]
     if isinstance(strings, dict):  # a set: what is known better of a string replaces it
-        replaced = strings.setdefault("replace", tomlkit.array())
+        if "replace" not in strings:
+            _put(strings, "replace", tomlkit.array())
+        replaced = strings["replace"]
         for number, found in sorted(inharmonicities.items()):
             own = next((each for each in replaced if int(each["string"]) == number), None)
             if own is None:
@@ -227,12 +230,23 @@ def stiffened(text: bytes, inharmonicities: Mapping[int, float]) -> bytes:
                 replaced.append(own)
             else:
                 own.pop("bending", None)
-                own["inharmonicity"] = float(f"{found:.4g}")
+                _put(own, "inharmonicity", float(f"{found:.4g}"))
     else:
         for number, found in sorted(inharmonicities.items()):
             own = strings[number - 1]
             own.pop("bending", None)
-            own["inharmonicity"] = float(f"{found:.4g}")
+            _put(own, "inharmonicity", float(f"{found:.4g}"))
     written = tomlkit.dumps(document).encode()
     parse_plan(written)
     return written
+
+
+def _put(table: Any, key: str, value: object) -> None:  # noqa: ANN401 - a table of tomlkit, whose types are not told
+    """Put a value into a table; where that stands on one line, its brace stays as far behind the last value."""
+    from tomlkit import item  # noqa: PLC0415 - wanted only here
+    from tomlkit.items import InlineTable  # noqa: PLC0415
+
+    new = item(value)
+    if isinstance(table, InlineTable) and key not in table and table.as_string().endswith(" }"):
+        new.trivia.trail = " "
+    table[key] = new

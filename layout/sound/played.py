@@ -23,6 +23,10 @@ class PlayedError(SlotwrightError, ValueError):
     """An order of notes that cannot be understood."""
 
 
+class AgainError(PlayedError):
+    """A string recorded again that was not to be played at all."""
+
+
 def played_notes(plan: Plan, text: str | None) -> tuple[tuple[int, int], ...]:
     """Give the notes that are said to be played, in their order.
 

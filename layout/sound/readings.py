@@ -16,7 +16,7 @@ from slotwright.layout.sound import marks
 from slotwright.layout.sound.assignment import GATE, SURE, assign
 from slotwright.layout.sound.partials import FEWEST_FOR_STIFFNESS, fit, follow, rest
 from slotwright.layout.sound.pitch import first_pitch, part_of, series
-from slotwright.layout.sound.played import PlayedError, played_notes
+from slotwright.layout.sound.played import AgainError, played_notes
 from slotwright.layout.sound.plucks import levels, plucks
 from slotwright.layout.sound.take import TakeError, clock, read_take
 
@@ -259,7 +259,7 @@ def hear(
     for place, (string, path) in enumerate(sorted((again or {}).items()), start=1):
         own = tuple(note for note in order if note[0] == string)
         if not own:
-            raise PlayedError(f"string {string}, recorded again, is not among those played")
+            raise AgainError(f"string {string}, recorded again, is not among those played")
         other = _listen(instrument, Path(path), own, wanted, watch)
         found.append(other)
         more, said = _notes_of(plan, other, place)

@@ -131,8 +131,7 @@ def parse_take(contents: bytes, name: str) -> Take:
                 raise TakeError(f"{name}: {minutes}; a take has at most {LONGEST / 60:.0f}, cut it in parts")
             sound = file.read(dtype="float32", always_2d=True)
     except soundfile.LibsndfileError as error:
-        reason = str(error.error_string).strip().rstrip(".")
-        raise TakeError(f"{name}: no recording that can be read ({reason}); save it as WAV, 44100 or 48000") from None
+        raise TakeError(f"{name}: no recording that can be read; save it as WAV, 44100 or 48000 Hz") from error
     if not len(sound):
         raise TakeError(
             f"{name}: it holds no sound, or its header says so: a recorder switched off too early leaves such a "

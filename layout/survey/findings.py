@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     _Writer = Callable[[float], str]
 
 _HINT: Final = 6.0  # of chi-square: one sound neck in some twenty has it by chance
-_NAMES: Final = {"equal": "equal divisions", "eighteen": "rule of eighteen", "other": "free divisor"}
 
 
 def findings(survey: Survey, saddles: Mapping[str, Saddle], units: Unit) -> Iterator[Finding]:
@@ -72,7 +71,7 @@ def _of_line(line: Line, said: _Writer) -> Iterator[Finding]:
             "nut face",
             f"{edge}nut",
             f"{edge}nut face: stands {said(abs(line.nut_offset))} \u00b1 {said(line.nut_offset_error)} "
-            f"{way} the rule's nut{_weight(line.nut_offset, line.nut_offset_error)}",
+            f"{way} where the frets put it{_weight(line.nut_offset, line.nut_offset_error)}",
             {"nut_offset": line.nut_offset, "nut_offset_error": line.nut_offset_error},
         )
     for i in line.look_at.nonzero()[0]:
@@ -91,8 +90,8 @@ def _of_line(line: Line, said: _Writer) -> Iterator[Finding]:
 def _of_no_rule(found: Survey, units: Unit) -> Iterator[Finding]:
     """Say that no rule explains the crowns, and what could be wrong."""
     words = (
-        f"no rule explains these crowns: by {found.divisions} equal divisions, the rule of eighteen or a free "
-        f"divisor they scatter by {show(found.scatter, units)} {units} or more"
+        f"no fret spacing explains these crowns: by {found.divisions} equal divisions, the rule of eighteen or a "
+        f"free divisor they scatter by {show(found.scatter, units)} {units} or more"
     )
     yield Finding("no rule", "crowns", words, {"scatter": found.scatter})
     for divisions in found.explained:
@@ -131,17 +130,10 @@ def _of_rule(found: Survey, said: _Writer) -> Iterator[Finding]:
         "eighteen": "the rule of eighteen explains",
         "other": f"a divisor of {divisor(found.step):.3f}, neither equal divisions' nor eighteen, explains",
     }
-    crowns = sum(len(line.measured.frets) for line in found.lines)
-    told = []
-    for rule, squares in found.chi_square.items():
-        which = _NAMES[rule]
-        if rule == "other" and found.free_step is not None:
-            which = f"free divisor {divisor(found.free_step):.2f}"
-        told.append(f"{which} {'not determined' if squares is None else f'{squares:.1f}'}")
     yield Finding(
         "rule",
         "rule",
-        f"rule: {names[found.rule]} the crowns best; chi-square over {crowns} crowns: {', '.join(told)}",
+        f"fret spacing: {names[found.rule]} the crowns best",
         {f"chi_square_{rule}": squares for rule, squares in found.chi_square.items() if squares is not None},
     )
     if found.rule != "other" and not found.sure:
@@ -162,7 +154,7 @@ def _of_rule(found: Survey, said: _Writer) -> Iterator[Finding]:
         yield Finding(
             "rule off pitch",
             f"fret {worst + 1}",
-            f"with fret {found.octave_fret} a true octave, the rule itself leaves fret {worst + 1} "
+            f"with fret {found.octave_fret} a true octave, this fret spacing leaves fret {worst + 1} "
             f"{abs(off[worst]):.1f} cents {'sharp' if off[worst] > 0 else 'flat'}, the most of all",
             {"cents": float(off[worst])},
         )

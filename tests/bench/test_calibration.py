@@ -217,11 +217,11 @@ def test_a_shared_saddle_goes_from_one_common_place_to_the_other(minimise):
 def test_another_neck_is_no_restringing(instrument):
     setting = setting_of(instrument)
     nothing = gather(setting, ())
-    with pytest.raises(PlanError, match="scale: 628"):
+    with pytest.raises(PlanError, match=r"scale: the other plan has 628\.00 mm, this one 6\d\d\.\d\d mm"):
         restring(instrument, lay_out(parse_plan(starters()["electric-six"].encode())), setting, nothing, (), None)
     bare = lay_out(parse_plan(b'title = "b"\nstrings = 6\n[scale]\nlength = 640\n[board]\nnut_width = 43\n'))
     seven = lay_out(parse_plan(b'title = "s"\nstrings = 7\n[scale]\nlength = 640\n[board]\nnut_width = 48\n'))
-    with pytest.raises(PlanError, match="strings: 7 in the other plan, 6 here"):
+    with pytest.raises(PlanError, match="strings: the other plan has 7, this one 6"):
         restring(instrument, seven, setting, nothing, (), None)
     with pytest.raises(PlanError, match="missing in the other plan"):
         restring(instrument, bare, setting, nothing, (), None)
@@ -234,7 +234,7 @@ def test_what_is_wanting_is_said(instrument):
         return missing(setting, each_pass(setting, raw))
 
     assert "5 frets or more on 4 strings or more; read so far on 3" in wanting(readings(world, strings=(1, 2, 3)))
-    assert "read so far on 0" in wanting(readings(world, frets=(1, 5, 12, 17)))
+    assert "no string has 5 frets yet" in wanting(readings(world, frets=(1, 5, 12, 17)))
     moved = [Reading(r.string, r.fret, r.cents, moved=0.5) for r in readings(world)]
     assert "state saddle_offset" in wanting(moved)
     later = [replace(r, at=2, moved=0.0) for r in moved]
@@ -272,6 +272,8 @@ def test_the_plan_keeps_its_comments():
 def test_a_plan_keeps_the_depth_that_goes_with_the_factors():
     text = starters()["electric-six"].encode()
     assert parse_plan(recalibrated(text, 1.0, 1.0)).setup.press_depth == 0
+    assert b"press_depth" not in recalibrated(text, 1.0, 1.0, 0.0004)
+    assert b"press_depth = 0\n" in recalibrated(recalibrated(text, 1.0, 1.0, 0.2), 1.0, 1.0, 0.0004)
     written = recalibrated(text, 0.9, 1.1, 0.2)
     assert written.count(b"[setup]") == 1
     assert parse_plan(written).setup.press_depth == 0.2

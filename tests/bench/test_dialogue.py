@@ -337,7 +337,7 @@ def test_it_says_how_every_string_ended(dialogue):
     assert dialogue.closings(()) == {}
     first = dialogue.ask(())
     warbling = (first.reading(9.0, "warble"), first._replace(fret=17).reading(9.0, "warble"))
-    assert dialogue.ask(warbling).told[0].startswith("string 1: fret 12, 17 warbles; lower the pickups")
+    assert dialogue.ask(warbling).told[0].startswith("string 1: frets 12 and 17 warble; lower the pickups")
     one = (first.reading(9.0, "warble"), first._replace(fret=17).reading(9.0, ""))
     assert dialogue.ask(one).told[0].startswith("string 1: fret 12 warbles; lower the pickups")
     assert dialogue.ask(one).string == 2  # no move by the notes that are left

@@ -26,6 +26,11 @@ def beside_a_plan(tmp_path):
     (tmp_path / "read.csv").write_text(READINGS)
 
 
+def test_readings_are_given_or_asked_for(run):
+    assert "Give READINGS.csv or --ask, not both." in run("bench", "heron.toml", "read.csv", "--ask")[2]
+    assert "Give READINGS.csv, or --ask" in run("bench", "heron.toml")[2]
+
+
 def test_moves_in_words(run):
     code, out, err = run("bench", "heron.toml", "read.csv")
     assert (code, err) == (0, "")

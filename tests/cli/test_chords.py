@@ -59,8 +59,11 @@ def test_other_divisions_say_that_the_column_is_left_out(run, tmp_path, heron):
 
 def test_low_chords_are_warned_of(run, tmp_path, heron):
     (tmp_path / heron).write_text(PLAN.replace(', "x 10 12 12 12 10"', ""))
-    assert "no chord frets strings 2, 4, 5 further up than fret 1, 2, 3" in run("compensate", heron, "--chords")[1]
-    assert "no chord frets strings 2, 4, 5" in run("compensate", heron)[1]
+    said = "warning: no chord frets strings 2, 4, 5 further up than fret 1, 2, 3"
+    for more in (["compensate", "--chords"], ["compensate"]):  # beside the table, before it says that all is well
+        assert said in run(*more[:1], heron, *more[1:])[2]
+    assert said in run("check", heron)[1]
+    assert "low chords" in {f["kind"] for f in json.loads(run("compensate", heron, "--json")[1])["findings"]}
     assert "low chords" in {f["kind"] for f in json.loads(run("check", heron, "--json")[1])["findings"]}
 
 
@@ -80,7 +83,7 @@ def test_a_plan_without_chords_is_refused(run):
     run("new", "heron")
     code, out, err = run("compensate", "heron.toml", "--chords")
     assert (code, out) == (2, "")
-    assert 'it aims at no chords; write aim = [{ chords = ["x32010", "022100"] }]' in err
+    assert 'it has no target chords; write aim = [{ chords = ["x32010", "x 10 12 12 12 10"] }]' in err
 
 
 def test_the_report_shows_them(run, tmp_path, heron):

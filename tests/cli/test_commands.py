@@ -101,10 +101,72 @@ def test_check_says_what_it_assumed(run, heron):
     code, out, _ = run("check", heron)
     assert code == 0
     assert "frets.count" in out
+    assert "assumed, not stated in the plan (lengths in mm):" in out
+    assert re.search(r"^  compensation.tolerance +2 cents$", out, re.MULTILINE)
     assert "warning: the outer treble string stands 1.80 mm from the edge" in out
     told = json.loads(run("check", heron, "--json")[1])
     assert told["assumed"]["frets.count"] == 22
     assert len(told["warnings"]) == 1
+
+
+def test_check_names_a_template_that_cannot_be_drawn(run, heron):
+    groove = '\n[[template]]\nfor = "nut groove"\nbush = 10\ncutter = 3\n'
+    heron.write_text(heron.read_text("utf-8") + groove, "utf-8")
+    code, out, _ = run("check", heron)
+    assert code == 0
+    assert "sheet template is not drawn: template[1]: the board has no groove for the nut" in out
+    told = json.loads(run("check", heron, "--json")[1])
+    assert "template" not in told["sheets"]
+    assert [f["subject"] for f in told["findings"] if f["kind"] == "no template"] == ["template[1]"]
+
+
+@pytest.mark.parametrize("command", ["check", "frets", "compensate", "draw", "mill", "report"])
+def test_a_plan_named_without_its_end(run, heron, command):
+    code, _, err = run(command, heron.with_suffix(""))
+    assert code == 2
+    assert err.endswith(f"; did you mean {heron}?\n")
+    assert run(command, "crane")[2].endswith("; a plan file is needed here\n")
+
+
+@pytest.mark.parametrize(
+    ("args", "says"),
+    [
+        (
+            ["draw", "heron.toml", "--format", "svg", "--dxf-version", "R12"],
+            "--dxf-version is for dxf; add --format dxf",
+        ),
+        (
+            ["draw", "heron.toml", "--format", "pdf", "--text", "outline"],
+            "--text is for dxf and svg; add --format dxf",
+        ),
+        (["compensate", "heron.toml", "--force"], "--force is for --plot"),
+        (["new", "--list", "--from", "mandolin"], "--list goes alone"),
+    ],
+)
+@pytest.mark.usefixtures("heron")
+def test_options_that_nothing_would_heed_are_refused(run, args, says):
+    code, out, err = run(*args)
+    assert (code, out) == (2, "")
+    assert says in err
+
+
+@pytest.mark.usefixtures("tmp_path")
+def test_what_comes_next_can_be_pasted(run):
+    told = run("new", "my guitar")[1]
+    assert told.endswith("next: slotwright draw 'my guitar.toml'\n")
+    again = shlex.split(told.partition("next: slotwright ")[2])
+    assert run(*again, "--sheet", "slots", "--format", "svg")[0] == 0
+
+
+def test_frets_without_a_blank_and_with_a_zero_fret(run, tmp_path):
+    plain = 'title = "t"\nstrings = 6\n[scale]\nlength = 628\n[board]\nnut_width = 42\n'
+    (tmp_path / "p.toml").write_text(plain)
+    assert run("frets", "p.toml")[1].splitlines()[0] == "t: lengths in mm, from the nut"
+    run("new", "travel", "--from", "travel-six-zero-fret")
+    out = run("frets", "travel.toml")[1]
+    assert "row 0 is the zero fret that was moved for all strings" in out
+    assert "blank edges from the blank's end" in out.splitlines()[0]
+    assert re.search(r"p\.html  \d\d kB; open it", run("report", "p.toml")[1])
 
 
 def test_frets_json(run, heron):
@@ -355,7 +417,8 @@ def test_compensate_needs_to_know_the_strings(run, tmp_path):
     (tmp_path / "p.toml").write_text('title = "t"\nstrings = 6\n[scale]\nlength = 628\n[board]\nnut_width = 42\n')
     code, out, err = run("compensate", "p.toml")
     assert (code, out) == (2, "")
-    assert "strings[1].pitch: missing" in err
+    assert err.count("\n") == 2
+    assert "strings: only how many there are is stated; pitch cannot be calculated; write strings = { set = " in err
 
 
 def test_draw_keeps_files_unless_forced(run, heron, tmp_path):

@@ -122,6 +122,8 @@ def test_a_folder_of_somebody_else(here, name):
     done = run(here, *args, start=[sys.executable, "-c", code])
     done.stderr = done.stderr.rpartition("\n\n")[2] or done.stderr.lstrip("\n")
     failed(done, path)
+    if "--out" in args:
+        assert done.stderr.endswith("; choose another folder with --out\n")
     assert os.listdir(here / "out") == []
     (here / "out").chmod(0o755)
 

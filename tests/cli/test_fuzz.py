@@ -323,7 +323,9 @@ def test_words_are_never_code(here):
     for name, words in (("plain", '"Electric six"'), ("nasty", quoted)):
         folder = here / name
         text = starters()["electric-six"].replace('"Electric six"', words, 1)
-        text = text.replace('"Osier Lane workshop"', words[:59].rstrip("\\") + '"' if name == "nasty" else words, 1)
+        whose = words[:59].rstrip("\\") + '"' if name == "nasty" else words
+        assert '# drawn_by = "your workshop"' in text
+        text = text.replace('# drawn_by = "your workshop"', f"drawn_by = {whose}", 1)
         folder.mkdir()
         (folder / "x.toml").write_text(text, "utf-8")
         (folder / "r.csv").write_text(

@@ -60,7 +60,9 @@ def test_a_pass_more(run, tmp_path):
     hear = ("hear", "heron.toml", "take.wav", "--readings", "first.csv", "--played", PLAYED)
     run(*hear)
     first = (tmp_path / "first.csv").read_text("utf-8").splitlines()
-    assert run(*hear, typed="")[0] != 0  # nobody answered
+    code, _, err = run(*hear, typed="")  # nobody answered
+    assert code == 2
+    assert "give --moved or --not-moved" in err.lower()
     assert (tmp_path / "first.csv").read_text("utf-8").splitlines() == first
     code, out, err = run(*hear, typed="y\n")
     assert code == 0
@@ -249,7 +251,7 @@ def test_what_a_phone_saves_is_read_as_it_was_recorded(run, ffmpeg, heron, tmp_p
             (("--played", "6: x"), 'given "x" for a fret'),
             (("--played", ":"), "names no string"),
             (("--again", "3"), "write it like 3=take2.wav"),
-            (("--again", "9=take.wav"), "string 9, recorded again, is not among those played"),
+            (("--again", "9=take.wav"), "--again: string 9, recorded again, is not among those played"),
             (("--evidence", "a.txt"), "end its name in .html"),
             (("--readings", "a.txt"), "end its name in .csv"),
         ],

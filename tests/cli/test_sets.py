@@ -63,6 +63,10 @@ def test_a_scale_of_its_own_takes_a_longer_blank(run, tmp_path):
     assert made["scale"] == {"length": "34 in"}  # one scale in place of two
     assert made["blank"]["length"] == 720
     assert isinstance(made["strings"], list)
+    # Of each unit, no longer of a bridge for all.
+    assert not {"outline", "front", "holes"} & made["bridge"].keys()
+    assert made["bridge"]["travel"] == 14
+    assert json.loads(run("check", "c.toml", "--json")[1])["bridge"] == []
     assert all(run("check", f"{name}.toml")[0] == 0 for name in "abc")
 
 
@@ -78,7 +82,8 @@ def test_a_set_and_a_scale_go_into_every_starter_and_nothing_else_changes(run, t
         assert "of its breaking load" in err
         return
     made = tomllib.loads((tmp_path / "mine.toml").read_text("utf-8"))
-    kept = [key for key in there if key not in ("title", "strings", "scale", "blank")]
+    units = "length" not in there["scale"]  # of the bridge, which one scale has not
+    kept = [key for key in there if key not in ("title", "strings", "scale", "blank", *["bridge"] * units)]
     assert {key: made[key] for key in kept} == {key: there[key] for key in kept}
     assert made["strings"] == {"set": fitting}
     text = (tmp_path / "mine.toml").read_text("utf-8")
@@ -109,6 +114,11 @@ def test_what_is_remarked_of_other_strings_goes_with_them(run, tmp_path):
         ),
         (["--scale", "long"], '--scale: given "long"'),
         (["--scale", "9999999"], '--scale: given "9999999"; allowed 100 to 2000 mm'),
+        (["--scale", "25.5"], 'allowed 100 to 2000 mm; for inches write "25.5 in"'),
+        (
+            ["--scale", "648", "--from", "steel-six"],
+            'allowed 3.937 to 78.74 in; for mm write "648 mm"',
+        ),
         (["--scale", "-5"], '--scale: given "-5"; allowed'),
     ],
 )
@@ -122,6 +132,7 @@ def test_what_new_refuses(run, tmp_path, args, says):
 
 def test_the_list_shows_every_set(run):
     out = run("new", "--list")[1]
+    assert "tuning, lowest string first\n" in out
     for name, usual in SETS.items():
         line = next(line for line in out.splitlines() if line.startswith(name))
         assert line.endswith(usual.tuning)

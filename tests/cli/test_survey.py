@@ -61,9 +61,9 @@ def test_findings_in_words(run, tmp_path):
     assert code == 0
     for words in (
         "scale: 648.00 \u00b1 0.1",
-        "nut face: stands 0.40 \u00b1 0.17 toward fret 1 from the rule's nut",
+        "nut face: stands 0.40 \u00b1 0.17 toward fret 1 from where the frets put it",
         "look at fret 7: its crown stands 0.90 toward the bridge, 3.6 cents sharp",
-        "rule: 12 equal divisions explain the crowns best",
+        "fret spacing: 12 equal divisions explain the crowns best",
         "saddle line: 324.00 \u00b1 0.08 from fret 12 on both edges (at 649.20 on the ruler)",
         "before you cut",
     ):
@@ -71,7 +71,7 @@ def test_findings_in_words(run, tmp_path):
     write(tmp_path / "neck.csv", crowns(648, sigma=0, frets=range(1, 11)), nut=0.2)
     out = run("survey", "neck.csv")[1]
     assert "nut face: stands 1.00 \u00b1 0." in out
-    assert "behind the rule's nut" in out
+    assert "behind where the frets put it" in out
     assert "fret 12 was not measured; its place is 325.20 on the ruler" in out
 
 
@@ -299,7 +299,7 @@ BAD = {
     "two crowns": ("fret,distance\nnut,0\n1,36\n2,70\n", ("3 or more",)),
     "two on one edge": ("fret,treble,bass\n1,36,37\n2,70,\n3,103,104\n", ("bass", "3 or more")),
     "not a neck": ("fret,distance\n1,1\n2,2\n3,3\n4,4\n", ("scale", "--unit in")),
-    "no frets": ("fret,distance\n1,1\n2,2\n3,3\n4,300\n5,1500\n", ("no rule", "numbers")),
+    "no frets": ("fret,distance\n1,1\n2,2\n3,3\n4,300\n5,1500\n", ("no fret spacing", "numbers")),
     "too far": ("fret,distance\n1,36\n2,70\n3,1e9\n", ("line 4", "distance")),
 }  # fmt: skip
 
@@ -357,7 +357,7 @@ def test_no_rule_no_plan(run, tmp_path):
     (tmp_path / "neck.csv").write_text(f"fret,distance\n{crowns}")
     code, out, err = run("survey", "neck.csv", "--plan", "neck.toml", "--plot", "neck.svg", "--strings", "6")
     assert (code, out) == (2, "")
-    assert "no rule explains these crowns" in err
+    assert "no fret spacing explains these crowns" in err
     assert "--divisions 19" in err
     code, out, _ = run("survey", "neck.csv", "--json")
     told = json.loads(out)

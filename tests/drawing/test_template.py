@@ -8,6 +8,7 @@ from helpers import FANNED, contents, starter
 
 from slotwright.layout.drawing.catalogue import SHEETS, draw_sheet
 from slotwright.layout.drawing.sheet import Contour, Layer, Text
+from slotwright.layout.drawing.template import findings
 from slotwright.layout.errors import PlanError
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.plan import Plan
@@ -139,6 +140,13 @@ def test_in_the_nut_groove(fan, left_handed):
 )  # fmt: skip
 def test_what_cannot_be_made_is_refused_with_its_numbers(name, template, says):
     assert says in SHEETS["template"].missing(templated(name, template))
+
+
+def test_all_that_cannot_be_made_are_named():
+    made = lay_out(Plan.model_validate({**starter("electric-six").contents(), "template": [OUTLINE, SLOT, GROOVE]}))
+    assert [(f.kind, f.subject) for f in findings(made)] == [
+        ("no template", "template[2]"), ("no template", "template[3]"),
+    ]  # fmt: skip
 
 
 def test_a_bush_lets_its_cutter_through():

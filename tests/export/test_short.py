@@ -141,6 +141,18 @@ def test_a_customer_sees_before_and_after_at_one_fret(visit):
         assert float(row[-2]) == pytest.approx(was, abs=0.51)
 
 
+def test_a_customer_is_told_of_every_string(visit):
+    made = lay_out(starter("electric-six"))
+    first = (*RAW[:4], Reading(6, 12, 9.0, note="warble"))
+    tab = visit(page(made, first, reader="customer"))
+    assert [row[-1] for row in cells(tab)] == ["+4", "+6", "+11", "+7", "not read", "warbles"]
+    assert "before the work" in tab.title()
+    assert "after" not in tab.locator("main").inner_text()
+    assert tab.locator("circle.now").count() == 0
+    again = cells(visit(page(made, RAW[:-1], reader="customer")))
+    assert [row[-1] for row in again[4:]] == ["not read again"] * 2
+
+
 def test_titles_show_as_they_are_written(visit):
     made = lay_out(Plan.model_validate({**starter("electric-six").contents(), "title": "<script>alert(1)</script>"}))
     for reader in ("bench", "customer"):

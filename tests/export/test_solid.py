@@ -7,6 +7,7 @@ import shapely
 from helpers import contents, starter
 
 from slotwright.cli import main
+from slotwright.layout.cautions import PRINTS
 from slotwright.layout.drawing.catalogue import draw_sheet
 from slotwright.layout.drawing.sheet import Arc, Contour, Layer
 from slotwright.layout.errors import SheetError
@@ -72,7 +73,7 @@ def bodies(made):
 
 
 def volume(corners, triangles):
-    """By the divergence theorem: positive where the triangles are seen counter-clockwise from outside."""
+    """By the divergence theorem: positive where the triangles are seen anticlockwise from outside."""
     a, b, c = corners[triangles].transpose(1, 0, 2)
     return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6)
 
@@ -151,9 +152,18 @@ def test_what_is_no_part_in_the_round_is_refused(tmp_path, monkeypatch, capsys):
         solid(draw_sheet(lay_out(starter("electric-six")), "slots"))
     monkeypatch.chdir(tmp_path)
     (tmp_path / "flat.toml").write_text(FLAT, "utf-8")
-    for command, words in ((["--sheet", "slots"], "no part in the round"), ([], "the plan describes none")):
+    for command, words in ((["--sheet", "slots"], "it has no solid part"), ([], "the plan describes none")):
         with pytest.raises(SystemExit) as ended:
             main(["draw", "flat.toml", *command, "--format", "3mf"])
         assert ended.value.code == 2
         assert words in capsys.readouterr().err
     assert [path.name for path in tmp_path.iterdir()] == ["flat.toml"]
+
+
+def test_parts_have_no_scale_bars_to_check(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "heron.toml").write_text(starters()["electric-six"], "utf-8")
+    for formats, checked in ((["3mf"], False), (["3mf", "svg"], True)):
+        with pytest.raises(SystemExit):
+            main(["draw", "heron.toml", "--sheet", "index", "--force", *(f"--format={each}" for each in formats)])
+        assert (PRINTS in capsys.readouterr().out) == checked

@@ -61,7 +61,7 @@ def test_individual_saddles_by_hand():
 
 
 def test_a_base_at_an_angle_by_hand():
-    """A base turned by 3 degrees counter-clockwise: its own x of a contact is x cos 3 + y sin 3.
+    """A base turned by 3 degrees anticlockwise: its own x of a contact is x cos 3 + y sin 3.
 
     The right triangle at the treble contact has the legs 600 + d1 and 20.
     """

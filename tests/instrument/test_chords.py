@@ -136,7 +136,7 @@ def test_chords_as_players_write_them(chord, frets):
         ({"chords": THREE, "weights": [1]}, r"weights: .* write a chord twice to count it twice"),
         ({"chords": THREE, "strings": [7]}, r"strings: string 7 of 6"),
         ({"chords": THREE, "strings": []}, r"strings: given \[\]"),
-        ({"strings": [1]}, r'frets: missing; state strings and frets, or chords = \["x32010"\]'),
+        ({"strings": [1]}, r'frets: missing; state strings and frets, or chords = \["x32010", "x 10 12 12 12 10"\]'),
         ({"frets": [1]}, r"strings: missing; state strings and frets, or chords"),
     ],
 )  # fmt: skip

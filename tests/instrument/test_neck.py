@@ -219,7 +219,7 @@ def test_no_neck(changes, where, says):
         ({"scale": FAN, "board": {"string_spread_saddle": 700}}, "board.string_spread_saddle: the strings fan out too far for their scale; check it"),
         ({"scale": {"length": None, "treble": 100, "bass": 2000}}, "scale: the nut runs into fret 1 inside the board; bring the scales closer"),
         ({"frets": {"cents": [4800], "count": 30}}, "frets.count: fret 14 and fret 15 stand on one line; fewer frets, or other cents"),
-        ({"frets": {"slot_inset": 12}, "board": {"binding": 8.75}}, "frets.slot_inset: with the binding it leaves no slot at fret 0; lessen it"),
+        ({"frets": {"slot_inset": 12}, "board": {"binding": 8.75}}, "frets.slot_inset: with the binding it leaves no slot at fret 0; reduce it"),
         ({"board": {"string_spread_nut": 44}}, "board.nut_width: the outer treble string runs off the board at the nut, 0.75 mm past the edge; widen the board or narrow the string spread"),
         ({"board": {"radius": [400, 22]}}, "board.radius: 15.31 mm at the corner of the board, which lies 26.54 mm from the centre line; check the unit"),
     ],

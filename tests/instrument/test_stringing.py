@@ -53,6 +53,10 @@ def test_too_little_said_of_a_string():
     assert [str(fault) for fault in instrument.unstated] == [
         "strings[6].kind: missing; pitch cannot be calculated without it"
     ]
+    (alone,) = lay_out(plan(strings=6)).unstated
+    assert alone.where == "strings"
+    assert alone.mend == 'write strings = { set = "electric 8-38" }, or pitch, gauge and kind of each'
+    assert str(lay_out(plan(strings=17)).unstated[0]).endswith("; write pitch, gauge and kind of each")
     nylon = lay_out(plan(strings=[{"pitch": "E2", "gauge": 1.1, "kind": "wound nylon"}]))
     assert nylon.unstated[0].where == "strings[1].mass"
 

@@ -267,6 +267,7 @@ def test_drawings_and_what_ifs_take_the_compromise():
         ([["D2", "A2"]], "tunings: given .*lowest string first"),
         (["D2 A2 D3 G3 A3 D4"] * 13, "up to 12"),
         ([""], "0 pitches for 6 strings"),
+        (["E4 B3 G3 D3 A2 E2"], r"tunings\[1\]: string 6: .*; a tuning is written lowest string first"),
         (["E2 A2 D3 G3 B3 C5"], r"tunings\[1\]: string 1: at this pitch .*lower its pitch"),
     ],
 )

@@ -105,6 +105,7 @@ def test_without_a_machine_the_message_shows_the_table_to_copy(run):
     code, _, err = run("mill", "uke.toml")
     assert code == 2
     assert EXAMPLE in err
+    assert err.endswith('# thickness = "6.6 mm"\n\n')
     assert os.listdir() == ["uke.toml"]
     path = Path("uke.toml")
     plan = tomllib.loads(path.read_text("utf-8"))

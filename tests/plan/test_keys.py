@@ -6,13 +6,16 @@ import tomllib
 from collections import defaultdict
 
 import pytest
-from helpers import STARTERS, TOP, between_marks, contents
+from helpers import STARTERS, TOP, between_marks, contents, starter
 
 from slotwright.layout.errors import PlanError
+from slotwright.layout.instrument.instrument import lay_out
+from slotwright.layout.physics.wire import WINDINGS
 from slotwright.layout.plan import bridges, machine, string_set, tables
-from slotwright.layout.plan.keys import keys
+from slotwright.layout.plan.keys import keys, unit_of
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.table import Table
+from slotwright.layout.plan.template import WHATS
 from slotwright.templates import starters
 
 LISTED = {key.path: key for key in keys()}
@@ -87,6 +90,23 @@ def test_units_and_kinds():
     assert LISTED["frets.count"].unit == ""
     assert LISTED["bridge.travel"].words.endswith("(individual saddles or two posts)")
     json.dumps([key.path for key in keys()])
+    assert unit_of("machine.cutters[2].feed") == "mm/min"
+    assert unit_of("strings[1]") == unit_of("frets.count") == ""
+
+
+def test_a_key_names_the_values_that_it_takes():
+    """As a plan takes them: who copies one out of the text is not refused."""
+    for path, values in (
+        ("strings[...].winding", WINDINGS), ("template[...].for", WHATS), ("bridge.pins.line", ("along the slot", "square")),
+    ):  # fmt: skip
+        assert all(value in LISTED[path].words for value in values), path
+    assert "square, which is square to the bridge" in LISTED["bridge.pins.line"].words
+
+
+def test_what_has_no_meaning_is_not_told_as_assumed():
+    assert "bridge.reserve" not in lay_out(starter("nylon-six")).assumed
+    assert "bridge.reserve" not in lay_out(starter("mandolin")).assumed
+    assert "bridge.reserve" in lay_out(starter("travel-six-zero-fret")).assumed
 
 
 def tables_of_keys():

@@ -6,7 +6,7 @@ import pytest
 from helpers import MINIMAL, STARTERS, contents, plan, starter
 
 from slotwright.layout.errors import PlanError, SlotwrightError
-from slotwright.layout.plan.assumed import assumed
+from slotwright.layout.plan.assumed import assumed, with_unit
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.reader import MOST_BYTES, parse_plan
 from slotwright.templates import starters
@@ -27,6 +27,8 @@ def test_minimal_plan():
     assert assumed(made)["board.spacing"].text == "even centres"
     assert assumed(made)["frets.count"].value == 22
     assert assumed(made)["units"].value == "mm"
+    assert with_unit("compensation.tolerance", assumed(made)["compensation.tolerance"]) == "2 cents"
+    assert with_unit("board.string_spread_nut", assumed(made)["board.string_spread_nut"]) == "36.10"
     assert "scale.length" not in assumed(made)
 
 

@@ -14,7 +14,7 @@ from slotwright.layout.physics import strings
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.reader import parse_plan
 from slotwright.layout.plan.sets import SETS
-from slotwright.layout.plan.writer import recalibrated
+from slotwright.layout.plan.writer import recalibrated, stiffened
 
 # Scales by family [mm], the shortest and the longest: common practice, from memory.
 SCALES = {
@@ -181,6 +181,14 @@ def test_a_plan_keeps_its_line_when_it_is_calibrated():
     assert written.startswith(TEXT.rstrip())
     assert parse_plan(written).string_set == parse_plan(TEXT).string_set
     assert len(lay_out(parse_plan(TEXT)).plan.tunings[0]) == 6
+
+
+def test_what_is_put_in_keeps_the_blank_before_the_brace():
+    text = b'title = "t"\nstrings = [\n  { pitch = "E4", gauge = 0.3 }, # a\n  {pitch = "E2"},\n]\n[scale]\nlength = 628\n'
+    written = stiffened(text + b"[board]\nnut_width = 42\n", {1: 1.367e-5, 2: 2e-5}).decode()
+    assert '  { pitch = "E4", gauge = 0.3, inharmonicity = 1.367e-05 }, # a\n' in written
+    assert "inharmonicity = 2e-05}," in written
+    assert stiffened(TEXT, {1: 1e-5}).decode().count("}] } # from the drawer") == 1
 
 
 def test_a_table_of_its_own_is_the_same_as_one_line():

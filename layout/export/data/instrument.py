@@ -31,6 +31,8 @@ def checked(instrument: Instrument, sheets: Sequence[str]) -> dict[str, Any]:
     sheets
         The sheets that it can be drawn on.
     """
+    from slotwright.layout.drawing.template import findings as unmade  # noqa: PLC0415 - slow to import
+
     return {
         "title": instrument.plan.title,
         "sheets": list(sheets),
@@ -38,7 +40,7 @@ def checked(instrument: Instrument, sheets: Sequence[str]) -> dict[str, Any]:
         "fret_wire": [finding.words for finding in instrument.wire_findings],
         "bridge": [finding.words for finding in instrument.bridge_findings],
         "machine": [finding.words for finding in told(instrument)],
-        "findings": [finding.data for finding in (*instrument.findings, *told(instrument))],
+        "findings": [finding.data for finding in (*instrument.findings, *unmade(instrument), *told(instrument))],
         "assumed": {key: assumed.value for key, assumed in instrument.assumed.items()},
     }
 
@@ -137,7 +139,10 @@ def offsets(
         "tolerance": tolerance,
         "within_tolerance": bool((np.abs(strung.worst_cents) <= tolerance).all()),
         "strings": [_string(instrument, strung, i) for i in range(len(strung.bodies))],
-        "findings": [finding.data for finding in instrument.pitch_findings],
+        "findings": [
+            finding.data
+            for finding in (*instrument.pitch_findings, *(f for f in instrument.warnings if f.kind == "low chords"))
+        ],
         **({"tunings": _losses(instrument, strung)} if plan.tunings else {}),
         **({"slip": _slips(strung, slipped)} if slipped is not None else {}),
         **({"chords": [_chord(chord) for chord in chords]} if chords is not None else {}),

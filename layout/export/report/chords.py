@@ -1,4 +1,4 @@
-"""What the chords of the aims sound like, in a table."""
+"""What the target chords sound like, in a table."""
 
 from __future__ import annotations
 

@@ -11,6 +11,7 @@ import numpy as np
 from slotwright.layout.findings import sentence
 from slotwright.layout.physics import strings
 from slotwright.layout.physics.temperament import OCTAVE
+from slotwright.layout.plan.assumed import with_unit
 from slotwright.layout.units import parse_length, show
 
 if TYPE_CHECKING:
@@ -237,11 +238,11 @@ def worst_before(strung: Strung) -> tuple[float, int, int]:
 def assumed(instrument: Instrument) -> list[tuple[str, Both | str]]:
     """List what the plan left unsaid and the values taken."""
 
-    def written(value: Assumed) -> Both | str:
+    def written(key: str, value: Assumed) -> Both | str:
         lengths = value.value if isinstance(value.value, tuple) else (value.value,)
         if not value.is_length or not all(isinstance(length, float) for length in lengths):
-            return value.text
+            return with_unit(key, value)
         said = [measure(instrument, length) for length in dict.fromkeys(lengths)]
         return Both(" and ".join(each.main for each in said), " and ".join(each.other for each in said))
 
-    return [(key, written(value)) for key, value in instrument.assumed.items()]
+    return [(key, written(key, value)) for key, value in instrument.assumed.items()]

@@ -138,6 +138,11 @@ def customer_page(instrument: Instrument, readings: Sequence[Reading]) -> dict[s
         found = _calculated(instrument)
     else:
         raise SheetError("before and after need readings, or the pitch and gauge of every string")
+    missing = {
+        string: "warbles" if any(each.string == string and each.fret for each in readings) else "not read"
+        for string in range(1, len(instrument.plan.strings) + 1)
+        if string not in found
+    }
     reach = max(abs(value) for _, was, now in found.values() for value in (was, now) if value is not None)
     wide = 2 * _WIDE if len(instrument.plan.strings) > _MANY else _WIDE  # and so half as high
     reach = max(5.0 * np.ceil(reach / 5.0), 5.0)
@@ -153,11 +158,14 @@ def customer_page(instrument: Instrument, readings: Sequence[Reading]) -> dict[s
         for string, (fret, was, now) in sorted(found.items())
     ]
     frets = {row["fret"] for row in rows}
+    without = [
+        {"string": string, "pitch": pitch_name(instrument, string - 1), "why": why} for string, why in missing.items()
+    ]
     return {
         **_common(instrument),
-        "rows": rows,
+        "rows": sorted((*rows, *without), key=lambda row: int(row["string"])),
         "read": bool(readings),
-        "again": any(row["now"] for row in rows),
+        "again": any(now is not None for _, _, now in found.values()),
         "at": frets.pop() if len(frets) == 1 else None,
         "heights": [measure(instrument, float(height)) for height in _heights(instrument)],
         "octave": instrument.plan.action_fret,
