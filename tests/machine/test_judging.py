@@ -283,6 +283,9 @@ def test_wood_that_was_too_low_before_is_nobodys_line():
     (found,) = verdict((), (), [wood((0.0, 0.0), low=6.5)]).findings
     assert (found.kind, found.subject) == ("too deep", "the thing")
     assert found.words.startswith("the thing at 0.00 mm, 0.00 mm ends 6.00 mm")
+    low = wood((0.0, 0.0), (3.0, 0.0), low=[5.0, 6.5])  # beside it something is cut
+    (found,) = verdict(cut(5.8), (), [low]).findings
+    assert (found.subject, found.numbers) == ("the thing", {"ended": 6.0, "limit": 6.5})
 
 
 def test_the_line_that_went_lowest_is_told():

@@ -115,6 +115,13 @@ def test_what_a_line_should_not_hold_is_told_with_its_line(case):
     assert told(*BEFORE, *lines, *AFTER) == says
 
 
+def test_five_of_a_kind_are_told_kind_by_kind():
+    lines = [f"N{n} A1 P1 M3" for n in range(5, 8)] + ["N8 G4", "N9 M6"]
+    assert [each[:2] for each in told(*BEFORE, *lines, *AFTER)] == [
+        *(("unknown word", line) for line in "55667"), ("dwell", "8"),
+    ]  # fmt: skip
+
+
 def test_a_long_line_is_told_with_its_length():
     (found,) = read(*BEFORE, "(" + 69 * "x" + ")", *AFTER).findings
     assert found.numbers == {"length": 71}
