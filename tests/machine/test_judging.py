@@ -181,6 +181,7 @@ SAID = {
 def test_a_hair_decides(case):
     a, b, says = SAID[case]
     assert told(a, b) == says
+    assert all(each.words.startswith(f"{each.subject}: ") for each in verdict(a, b).findings)
 
 
 @pytest.mark.parametrize(
@@ -203,9 +204,19 @@ def test_a_program_begins_and_ends_at_safe_height(ends, kind, line):
     assert [(each.kind, each.subject, each.words) for each in found] == says
 
 
+def test_it_is_the_first_move_that_goes_up():
+    low = (BEGIN[0], "G0 Z10.9", *BEGIN[2:])
+    assert [each.kind for each in verdict(("G0 Z20",), begin=low).findings] == ["unsafe beginning"]
+    assert [each.kind for each in verdict(("G0 Z10.9", "G0 Z20")).findings] == []
+
+
 def test_programs_without_a_move_or_an_end_of_the_spindle_are_told():
-    found = verdict(begin=BEGIN[:1], end=("M5", "M30")).findings
-    assert [(each.kind, each.subject, each.words) for each in found] == [("empty", "a", "a moves nothing")]
+    nothing = "N1 G21 G17 G40 G49 G54 G80 G90 G94\nN2 M5\nN3 M30\n"
+    found = judge(*board(), {"a": nothing, "b": program(end=("G0 Z20", "M30"))}, lambda _: ()).findings
+    assert [(each.kind, each.subject, each.words) for each in found] == [
+        ("empty", "a", "a moves nothing"),
+        ("spindle", "b", "b ends without M5"),
+    ]
     found = verdict(end=("G0 Z20", "M30")).findings
     assert [(each.kind, each.subject, each.words) for each in found] == [("spindle", "a", "a ends without M5")]
 
@@ -227,10 +238,10 @@ def test_a_program_too_few_and_a_place_that_is_none_end_the_verdict():
 
 def test_a_router_switched_by_hand_stops_for_the_hand_and_a_drill_may_go_deeper():
     """All places are from the corner of the blank and from its top here."""
-    begin = (BEGIN[0], "G0 Z20", "M0", *BEGIN[2:])
+    begin, end = (BEGIN[0], "G0 Z5", "M0", *BEGIN[2:]), ("G0 Z5", *END[1:])
     hole = ("G0 X8 Y17", "G0 Z1", "G1 Z-10.0009 F200", "G1 Z1")
     slot = ("G0 X30 Y-8", "G0 Z1", "G1 Z-0.2 F200", "G1 Y42 F400", "G1 Z1")
-    texts = {"holes": program(*hole, begin=begin), "a": program(*slot), "b": program(begin=begin)}
+    texts = {"holes": program(*hole, begin=begin, end=end), "a": program(*slot), "b": program(begin=begin, end=end)}
     seen = []
 
     def watch(patches):
@@ -311,6 +322,8 @@ def test_a_pass_takes_no_more_than_a_step(height, aside, said):
 
 def test_a_step_counts_from_what_was_left_and_a_light_last_pass_of_a_thick_cutter_does_not():
     assert told(cut(5.75, "G1 Z5.5 F200", "G1 Y-25 F100"), (), [wood((0.0, 0.0))]) == []
+    found = told(cut(5.8, "G1 Z5.4 F200", "G1 Y-25 F100"), (), [wood((0.0, 0.0))])
+    assert found == [("step-down", "a line 10: takes 0.40 mm at once; one pass is 0.28 mm", ONE)]
     # 0.3 of the radius of 1.5 mm may be light; 2.5 mm at once are too much for the step of 1.5.
     for aside, kinds in ((1.04, ["step-down"]), (1.06, [])):
         assert [each[0] for each in told((), cut(3.5), [wood((aside, 0.0))])] == kinds
@@ -363,6 +376,7 @@ def test_nothing_inside_is_cut_once_the_outline_is_through():
         wood((20.0, 9.0), before=6.0, through=True),
     )
     assert told((), cut("-0.15"), [early, wood((0.0, 0.0), before=0.5)]) == []
+    assert told((), cut("0.2", "G1 Z-0.15", "G1 Y-25"), [early, wood((0.0, 0.0), before=0.5)]) == []  # line 10 does
     for patches in ([early, late, board_itself], [late, early, board_itself]):
         assert [each[0] for each in told((), cut("-0.15", *after), patches)] == ["order"]
 
