@@ -288,6 +288,9 @@ def test_what_lies_beside_the_blank_or_within_its_limits_is_not_told():
     beside = wood((0.0, 0.0), (0.0, 1.0), before=[-np.inf, 6.0], low=[9.0, 5.8], high=[-9.0, 5.8])
     assert told(cut(5.8), (), [beside]) == []
     assert told(cut(5.8), (), [wood((0.0, 0.0), before=-np.inf, low=9.0)]) == []
+    # Nor does it hide what is wrong on the blank.
+    both = wood((0.0, 0.0), (0.0, 1.0), before=[-np.inf, 6.0], low=[9.0, 5.9])
+    assert [each[0] for each in told(cut(5.8), (), [both])] == ["too deep"]
 
 
 def test_wood_that_was_too_low_before_is_nobodys_line():
