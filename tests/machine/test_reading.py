@@ -65,6 +65,7 @@ def test_a_program_without_a_word_is_empty():
 
 def test_the_end_switches_off_and_a_spindle_is_off_only_by_m5():
     assert not read(*BEFORE, "N91 M30").switched_off
+    assert read(*BEFORE, "N5 G4 P2", *AFTER).dwell == 3.0
     assert not read(*BEFORE, "N5 M5", "N6 M3", "N91 M30").switched_off
     assert read(*BEFORE, *AFTER).switched_off
 
@@ -143,7 +144,7 @@ def test_nothing_moves_before_every_mode_is_stated(code):
 
 
 def test_without_its_end_a_program_is_told_at_its_last_move():
-    assert told(*BEFORE, "N5 X1", "N6 M5") == [("no end", "5", "ends without M30")]
+    assert told(*BEFORE, "N5 X1", "N6 X2", "N7 M5") == [("no end", "6", "ends without M30")]
     # Without a unit, numbers count as millimetres, and no feed is known.
     made = read("N1 G17 G40 G49 G54 G80 G90 G94", "N2 G1 X1 Y2 Z3 F9", *AFTER)
     assert made.end.tolist() == [[1.0, 2.0, 3.0]]
