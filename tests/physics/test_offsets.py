@@ -570,3 +570,12 @@ def test_a_shared_saddle_is_held_and_rounded_as_one():
     assert held.saddle == pytest.approx(on_saddles(held.saddle[[0, 1, 4]]))
     assert (held.saddle[[0, 2]] <= 0.04 * fretting.scale[[0, 2]] + 1e-9).all()
     assert (held.saddle[[0, 2]] / fretting.scale[[0, 2]]).max() == pytest.approx(0.04)
+    # The same where strings stand aside from the first of their saddle, at either end.
+    for cents, limit in ((500.0, 0.04), (-500.0, -0.02)):
+        sharp = np.zeros((5, 18))
+        sharp[3] = cents
+        held = compensate(fretting, weights, beyond=sharp, saddles=TIED)
+        assert held.saddle_held.tolist() == [False, True, False, True, False]
+        share = held.saddle[[1, 3]] / fretting.scale[[1, 3]] / limit
+        assert share.max() == pytest.approx(1.0)
+        assert held.saddle == pytest.approx(on_saddles(held.saddle[[0, 1, 4]]))
