@@ -579,3 +579,16 @@ def test_a_shared_saddle_is_held_and_rounded_as_one():
         share = held.saddle[[1, 3]] / fretting.scale[[1, 3]] / limit
         assert share.max() == pytest.approx(1.0)
         assert held.saddle == pytest.approx(on_saddles(held.saddle[[0, 1, 4]]))
+
+
+@pytest.mark.parametrize("minimise", ["rms", "worst"])
+@pytest.mark.parametrize("nut", ["none", "per string", "common"])
+def test_batches_of_instruments_with_shared_saddles(nut, minimise):
+    fretting, weights = problem(8, strings=5)
+    tensions = [factor * fretting.tension for factor in (1.0, 1.1, 0.9)]
+    many = replace(fretting, tension=np.stack(tensions), scale=np.stack([fretting.scale] * 3))
+    together = compensate(many, weights, nut=nut, minimise=minimise, saddles=TIED)
+    for i, tension in enumerate(tensions):
+        alone = compensate(replace(fretting, tension=tension), weights, nut=nut, minimise=minimise, saddles=TIED)
+        assert together.saddle[i] == pytest.approx(alone.saddle, abs=1e-7)
+        assert together.nut[i] == pytest.approx(alone.nut, abs=1e-7)
