@@ -592,3 +592,31 @@ def test_batches_of_instruments_with_shared_saddles(nut, minimise):
         alone = compensate(replace(fretting, tension=tension), weights, nut=nut, minimise=minimise, saddles=TIED)
         assert together.saddle[i] == pytest.approx(alone.saddle, abs=1e-7)
         assert together.nut[i] == pytest.approx(alone.nut, abs=1e-7)
+
+
+@pytest.mark.parametrize("seed", [2, 5, 8])
+def test_nuts_over_a_shared_saddle_are_held_at_either_end(seed):
+    fretting, weights = problem(seed, strings=5)
+    for end in (-1, 1):  # as many cents at every fret are what a nut mends; its neighbour follows the saddle
+        measured = np.zeros((5, 18))
+        measured[1] = 40.0 * end
+        found = compensate(fretting, weights, nut="per string", beyond=measured, saddles=TIED)
+        assert found.nut_held.tolist() == [False, True, False, True, False]
+        assert found.nut[[1, 3]].tolist() == [end * NUT_REACH, -end * NUT_REACH]
+        search = _Search(fretting, weights, "per string", "rms", measured, TIED)
+        assert found.saddle == pytest.approx(search.saddle_at(found.nut), abs=1e-7)
+
+
+def test_what_is_least_is_told_instrument_by_instrument():
+    fretting, weights = problem(8, strings=5)
+    many = replace(
+        fretting, tension=np.stack((fretting.tension, 0.5 * fretting.tension)), scale=np.stack([fretting.scale] * 2)
+    )
+    for minimise in ("rms", "worst"):
+        for nut in ("per string", "common"):
+            together = _Search(many, weights, nut, minimise, 0.0, TIED).cost(np.ones((2, 5)), np.zeros((2, 5)))
+            for one, factor in zip(together, (1.0, 0.5), strict=True):
+                search = _Search(
+                    replace(fretting, tension=factor * fretting.tension), weights, nut, minimise, 0.0, TIED
+                )
+                assert one == pytest.approx(search.cost(np.ones(5), np.zeros(5)), rel=1e-12)
