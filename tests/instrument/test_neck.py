@@ -7,7 +7,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from slotwright.layout.errors import PlanError
-from slotwright.layout.instrument.neck import lay_neck, mark_centres, nearest_edge, with_nut_moved
+from slotwright.layout.instrument.neck import lay_neck, mark_centres, nearest_edge, side_dots, with_nut_moved
 from slotwright.layout.instrument.spacing import string_places
 from slotwright.layout.plan.plan import Plan
 
@@ -295,6 +295,24 @@ def test_marks_on_a_fanned_neck_lean_with_the_frets():
         assert after - x > 2
 
 
+def test_side_dots_stand_midway_along_the_bass_edge():
+    made = plan(
+        board={
+            "position_marks": [3],
+            "double_marks": [12],
+            "side_dots": True,
+            "width_at": {"fret": 12, "width": 52.4},
+        }
+    )
+    slanted = np.hypot(1, (52.4 - 42.5) / 2 / 314)  # of the way along the edge for each mm along the middle
+    third, twelfth = (slanted * 628 * (1 - (2 ** (-fret / 12) + 2 ** ((1 - fret) / 12)) / 2) for fret in (3, 12))
+    found = side_dots(made, lay_neck(made))
+    apart = 3 * made.board.side_dot_diameter
+    assert [fret for fret, _ in found] == [3, 12, 12]
+    assert [way for _, way in found] == pytest.approx([third, twelfth - apart / 2, twelfth + apart / 2])
+    assert side_dots(plan(board={"position_marks": [3]}), lay_neck(made)) == []
+
+
 def test_a_moved_nut_takes_slot_and_end_of_the_board_along():
     made = plan(
         frets={"slot_inset": 2.0}, board={"binding": 1.5, "behind_nut": 5, "width_at": {"fret": 12, "width": 52.4}}
@@ -308,6 +326,10 @@ def test_a_moved_nut_takes_slot_and_end_of_the_board_along():
 
     assert moved.slots[0] == pytest.approx(np.array([[0.6, 3.5 - half(0.6)], [0.6, half(0.6) - 3.5]]))
     assert moved.outline[[0, 3]] == pytest.approx(np.array([[-4.4, -half(-4.4)], [-4.4, half(-4.4)]]))
+    # What the binding goes round is 1.5 mm smaller on both sides, and ends where the board does.
+    assert moved.core[[0, 3]] == pytest.approx(np.array([[-4.4, 1.5 - half(-4.4)], [-4.4, half(-4.4) - 1.5]]))
+    for each in (neck, moved):
+        assert each.core == pytest.approx(each.outline - 1.5 * np.array([[0, -1], [0, -1], [0, 1], [0, 1]]))
     # All else stays where it is.
     assert (moved.slots[1:] == neck.slots[1:]).all()
     assert (moved.outline[1:3] == neck.outline[1:3]).all()

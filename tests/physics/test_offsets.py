@@ -570,3 +570,53 @@ def test_a_shared_saddle_is_held_and_rounded_as_one():
     assert held.saddle == pytest.approx(on_saddles(held.saddle[[0, 1, 4]]))
     assert (held.saddle[[0, 2]] <= 0.04 * fretting.scale[[0, 2]] + 1e-9).all()
     assert (held.saddle[[0, 2]] / fretting.scale[[0, 2]]).max() == pytest.approx(0.04)
+    # The same where strings stand aside from the first of their saddle, at either end.
+    for cents, limit in ((500.0, 0.04), (-500.0, -0.02)):
+        sharp = np.zeros((5, 18))
+        sharp[3] = cents
+        held = compensate(fretting, weights, beyond=sharp, saddles=TIED)
+        assert held.saddle_held.tolist() == [False, True, False, True, False]
+        share = held.saddle[[1, 3]] / fretting.scale[[1, 3]] / limit
+        assert share.max() == pytest.approx(1.0)
+        assert held.saddle == pytest.approx(on_saddles(held.saddle[[0, 1, 4]]))
+
+
+@pytest.mark.parametrize("minimise", ["rms", "worst"])
+@pytest.mark.parametrize("nut", ["none", "per string", "common"])
+def test_batches_of_instruments_with_shared_saddles(nut, minimise):
+    fretting, weights = problem(8, strings=5)
+    tensions = [factor * fretting.tension for factor in (1.0, 1.1, 0.9)]
+    many = replace(fretting, tension=np.stack(tensions), scale=np.stack([fretting.scale] * 3))
+    together = compensate(many, weights, nut=nut, minimise=minimise, saddles=TIED)
+    for i, tension in enumerate(tensions):
+        alone = compensate(replace(fretting, tension=tension), weights, nut=nut, minimise=minimise, saddles=TIED)
+        assert together.saddle[i] == pytest.approx(alone.saddle, abs=1e-7)
+        assert together.nut[i] == pytest.approx(alone.nut, abs=1e-7)
+
+
+@pytest.mark.parametrize("seed", [2, 5, 8])
+def test_nuts_over_a_shared_saddle_are_held_at_either_end(seed):
+    fretting, weights = problem(seed, strings=5)
+    for end in (-1, 1):  # as many cents at every fret are what a nut mends; its neighbour follows the saddle
+        measured = np.zeros((5, 18))
+        measured[1] = 40.0 * end
+        found = compensate(fretting, weights, nut="per string", beyond=measured, saddles=TIED)
+        assert found.nut_held.tolist() == [False, True, False, True, False]
+        assert found.nut[[1, 3]].tolist() == [end * NUT_REACH, -end * NUT_REACH]
+        search = _Search(fretting, weights, "per string", "rms", measured, TIED)
+        assert found.saddle == pytest.approx(search.saddle_at(found.nut), abs=1e-7)
+
+
+def test_what_is_least_is_told_instrument_by_instrument():
+    fretting, weights = problem(8, strings=5)
+    many = replace(
+        fretting, tension=np.stack((fretting.tension, 0.5 * fretting.tension)), scale=np.stack([fretting.scale] * 2)
+    )
+    for minimise in ("rms", "worst"):
+        for nut in ("per string", "common"):
+            together = _Search(many, weights, nut, minimise, 0.0, TIED).cost(np.ones((2, 5)), np.zeros((2, 5)))
+            for one, factor in zip(together, (1.0, 0.5), strict=True):
+                search = _Search(
+                    replace(fretting, tension=factor * fretting.tension), weights, nut, minimise, 0.0, TIED
+                )
+                assert one == pytest.approx(search.cost(np.ones(5), np.zeros(5)), rel=1e-12)
