@@ -468,6 +468,16 @@ def neighbours(cost, ours, step=1e-3):
     return all(cost(ours + each) > cost(ours) for each in steps)
 
 
+@pytest.mark.parametrize("minimise", ["rms", "worst"])
+def test_strings_of_one_saddle_aimed_at_one_fret_each_leave_their_nuts(minimise):
+    """Two aims on one saddle are more than it can serve, but each string has one alone: its nut stays."""
+    fretting, _ = problem(5, strings=5)
+    weights = np.zeros((5, 18))
+    weights[:, 11] = 1
+    found = compensate(fretting, weights, nut="per string", minimise=minimise, saddles=TIED)
+    assert (found.nut == 0).all()
+
+
 def test_what_strings_of_one_saddle_are_called():
     assert TIED.groups == [[0, 2], [1, 3]]
     assert TIED.others(3) == [1]
