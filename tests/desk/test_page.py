@@ -298,7 +298,7 @@ def test_a_round_at_the_bench_by_keyboard(visit, viewport, scheme):
 @pytest.mark.skipif(not FULL, reason="tried in the full profile")
 def test_the_page_records_as_the_microphone_hears(chromium, serving, tmp_path):
     """A browser whose microphone is a file: what arrives is that sound, and its notes stand in the table."""
-    order = [(3, 0), (3, 12), (2, 0), (2, 12)]
+    order = [(3, 0), (3, 12)]
     take = takes.record(takes.plucks(healthy(), order, seed=8), takes.Around(snr=50.0), rate=48000, seed=8)
     take.write(tmp_path / "microphone.wav")
     seconds = len(take.samples) / take.rate
@@ -315,11 +315,11 @@ def test_the_page_records_as_the_microphone_hears(chromium, serving, tmp_path):
     tab.on("console", lambda message: told.append(message.text))
     tab.goto(address)
     tab.locator("#bench summary").first.click()
-    tab.fill("#played", "3 2: 0 12")
+    tab.fill("#played", "3: 0 12")
     tab.click("#record")
     tab.locator("#length", has_text=f"0:{int(seconds) + 1:02}").wait_for()
     tab.click("#record")
-    tab.locator(".did", has_text="4 notes heard").wait_for()
+    tab.locator(".did", has_text="2 notes heard").wait_for()
     assert told == []
     browser.close()
     found = read_readings(path.with_name("heron-readings.csv"), lay_out(PLANS["electric-six"]))

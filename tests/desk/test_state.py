@@ -1,5 +1,6 @@
 """A plan on the desk: edits, what they change, and the way back."""
 
+import re
 import tomllib
 
 import pytest
@@ -19,6 +20,11 @@ SIX = starters()["electric-six"].encode()
 
 def put(desk, key, given):
     return edit(desk, key, given, value_of(desk.text, key))
+
+
+def one_of_each(desk):
+    """Give the keys that a plan states; of those in a list of tables, the last row's."""
+    return tuple({re.sub(r"\d+", "n", each.path): each for each in entries(desk) if each.value}.values())
 
 
 def lines(text):
@@ -66,9 +72,7 @@ def test_what_a_key_is_given_and_taken_again(name):
     """Every key that a plan states, written as it is shown, means the same; taken out and back, too."""
     desk = begin(starters()[name].encode())
     whole = tomllib.loads(desk.text.decode())
-    for entry in entries(desk)[:: 1 if FULL else 5]:
-        if not entry.value:
-            continue
+    for entry in one_of_each(desk)[:: 1 if FULL else 5]:
         blank = restated(desk.text, entry.path, None)
         assert tomllib.loads(blank.decode()) != whole
         means = [tomllib.loads(restated(blank, entry.path, each).decode()) for each in written(entry.value)]
@@ -80,10 +84,9 @@ def test_every_comment_outlives_every_edit(name):
     text = starters()[name].encode()
     desk = begin(text)
     told = [line.partition("#")[2] for line in lines(text) if "#" in line]
-    for entry in entries(desk):
-        if entry.value:
-            kept = restated(text, entry.path, '"x"').decode()
-            assert all(words in kept for words in told), entry.path
+    for entry in one_of_each(desk):
+        kept = restated(text, entry.path, '"x"').decode()
+        assert all(words in kept for words in told), entry.path
 
 
 def test_undo_and_redo_give_the_same_bytes():
