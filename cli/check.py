@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from slotwright.cli.console import FILE, print_json, read_instrument
+from slotwright.cli.console import FILE, UNIT_NAMES, print_json, read_instrument
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -58,7 +58,7 @@ def _check(plan: Path, *, as_json: bool) -> None:
     for finding in told(instrument):
         click.echo(f"machine: {finding}")
     if instrument.assumed:
-        click.echo(f"assumed, not stated in the plan (lengths in {instrument.plan.units}):")
+        click.echo(f"assumed, not stated in the plan (lengths in {UNIT_NAMES[instrument.plan.units]}):")
         width = max(map(len, instrument.assumed))
         for key, value in instrument.assumed.items():
             click.echo(f"  {key:<{width}}  {with_unit(key, value)}")

@@ -10,6 +10,7 @@ import click
 
 from slotwright.cli.console import (
     FILE,
+    UNIT_NAMES,
     counted,
     listed,
     print_json,
@@ -91,7 +92,7 @@ def _report(instrument: Instrument, programs: tuple[Program, ...], out: Path) ->
         ]
         for program in programs
     ]
-    click.echo(f"{instrument.title}: lengths in {plan.units}; simulated from the text of each file")
+    click.echo(f"{instrument.title}: lengths in {UNIT_NAMES[plan.units]}; simulated from the text of each file")
     print_table(head, rows)
     click.echo(
         "deepest, shallowest: largest errors of depth, below 0 too deep; on the surface its ridges. "
