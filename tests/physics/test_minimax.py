@@ -114,3 +114,23 @@ def test_nothing_that_moves_is_left_alone():
         np.zeros((1, 2)), np.zeros((1, 2)), np.zeros((1, 2)), np.array([True]), 5.0, common=False
     )
     assert (move[0], abs(other[0])) == (0.0, 5.0)
+
+
+@pytest.mark.parametrize(
+    ("rows", "reach", "other", "least"),  # (error, its change by the first move, by the other), by hand
+    [
+        ([(5, 0, 0.5)], 4, -4, 3),  # best at the low end
+        ([(-5, 0, 0.5)], 4, 4, 3),  # at the high one
+        ([(0, 0, 0.5)], 4, 0, 0),  # between, all slopes below 1
+        ([(3, 0, -0.5), (6, 0, 1), (0, 0, 2)], 10, -2, 4),  # a cut that meets a line of slope 1 is not the end
+        ([(10, 0, 1), (1, 1, 0), (-1, 1, 0)], 20, None, 1),  # the largest is one that the first move does not alter
+        ([(0, 1, 0), (10, 0, 0.25), (2, 0, 0)], 20, None, 5),
+    ],
+)
+def test_by_hand(rows, reach, other, least):
+    off, slopes, others = np.array(rows, dtype=float).T[:, None]
+    for common in (False, True):
+        move, found = least_largest_of_two(off, slopes, others, np.array([True]), reach, common=common)
+        assert np.abs(off[0] + slopes[0] * move[0] + others[0] * found[0]).max() == pytest.approx(least, abs=1e-12)
+        if other is not None:
+            assert found[0] == pytest.approx(other, abs=1e-12)
