@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import linprog, minimize, minimize_scalar, root
 
-from slotwright.layout.physics.offsets import NUT_REACH, Saddles, _Search, compensate, rms, worst
+from slotwright.layout.physics.offsets import NUT_REACH, Saddles, _Search, compensate, largest, rms, worst
 from slotwright.layout.physics.pitch import errors, parts
 
 seeds = st.integers(0, 2**32 - 1)
@@ -169,6 +169,15 @@ def test_an_aim_at_one_fret_brings_it_to_zero_and_leaves_the_nut():
             found = compensate(fretting, weights, nut=nut, minimise=minimise)
             assert (found.nut == 0).all()
             assert parts(fretting, found.saddle, found.nut).total[:, 11] == pytest.approx(0, abs=1e-7)
+
+
+def test_average_and_largest_by_hand():
+    """Two instruments of two strings with two frets; what has no weight counts in neither."""
+    off = np.array([[[3.0, -4.0], [0.25, -0.5]], [[1.0, 1.0], [9.0, 0.5]]])
+    weights = np.array([[[1.0, 1.0], [3.0, 1.0]], [[2.0, 5.0], [0.0, 1.0]]])
+    assert rms(off, weights) == pytest.approx(np.sqrt([[12.5, (3 * 0.0625 + 0.25) / 4], [1.0, 0.25]]))
+    assert largest(off, weights).tolist() == [[4.0, 0.5], [1.0, 0.5]]
+    assert worst(off, weights).tolist() == [[1, 1], [0, 1]]
 
 
 def test_two_frets_and_two_offsets_leave_nothing():
