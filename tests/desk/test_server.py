@@ -458,7 +458,7 @@ def test_ended_before_anybody_knocked(opened, tmp_path, wait):
 @pytest.mark.skipif(not FULL, reason="tried in the full profile")
 def test_it_ends_by_itself_and_stands_a_crowd(opened, tmp_path):
     (tmp_path / "heron.toml").write_bytes(SIX)
-    process, line = opened("heron.toml", "--for", "4s")
+    process, line = opened("heron.toml", "--for", "3s")
     address = line.strip()
     port = int(address.split(":")[2].split("/")[0])
     many = 1000
