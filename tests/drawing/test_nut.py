@@ -219,7 +219,7 @@ def test_a_zero_fret_starter_with_a_nut():
     check(lay_out(starter("travel-six-zero-fret").model_copy(update={"nut": {"height": 9}})))
 
 
-@pytest.mark.parametrize("part", parts(2))
+@pytest.mark.parametrize("part", parts(1))
 def test_any_nut(part):
     """On plans of every kind; each that is drawn counts."""
     drawn = []
