@@ -159,7 +159,7 @@ class Desk:
             return _no_question()
         async with self._opening:
             keeper = self._keeper
-            if keeper.unsaved:
+            if keeper.asks and keeper.unsaved:
                 return JSONResponse({"outcome": "refused", "words": "Save first, or undo what was not saved."})
             self._chosen.clear()
             self._begun = Entrance(keeper.path.parent, keeper.asks)

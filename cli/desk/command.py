@@ -70,10 +70,10 @@ def command(
 
 
 def _install_icon() -> None:
-    from slotwright.cli.desk.icon import icon_files, shortcut_home  # noqa: PLC0415 - quick --help
+    from slotwright.cli.desk.icon import icon_files  # noqa: PLC0415 - quick --help
     from slotwright.layout.export.files import write_whole  # noqa: PLC0415
 
-    files = icon_files(sys.platform, shortcut_home(), Path.cwd(), sys.executable)
+    files = icon_files(sys.platform, Path.home(), Path.cwd(), sys.executable)
     for path in files:
         path.parent.mkdir(parents=True, exist_ok=True)
     write_whole({path: text.encode() for path, text in files.items()}, force=True)

@@ -5,16 +5,14 @@ from __future__ import annotations
 import re
 import shlex
 from importlib.resources import files
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from slotwright import templates
 
+if TYPE_CHECKING:
+    from pathlib import Path
+
 _NAME = "slotwright desk"
-
-
-def shortcut_home() -> Path:
-    """Give the folder of whoever sits there."""
-    return Path.home()
 
 
 def icon_files(system: str, home: Path, folder: Path, python: str) -> dict[Path, str]:

@@ -44,7 +44,7 @@ def judged(desk: Desk) -> Intonation | None:
 class Table:
     """The round that is read now, cell by cell: ``3/12`` is fret 12 of string 3 (fret 0 the open string).
 
-    ``3/moved`` says how far the saddle of string 3 was moved before this round, ``3/stands`` where a rule finds it.
+    ``3/moved`` says how far the saddle of string 3 was moved before this round, ``3/stands`` where a ruler finds it.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ class Table:
         return replace(self._bench, readings=kept.text())
 
     def _with_place(self, string: int, what: str, given: str) -> Bench:
-        """Say of a saddle how far it was moved, or where a rule finds it."""
+        """Say of a saddle how far it was moved, or where a ruler finds it."""
         text, way = given.strip(), _WAY.search(given.strip())
         bare = text[: way.start()] if way and what == "moved" else text
         length = parse_length(bare, self._plan.units) if text else None

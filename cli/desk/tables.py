@@ -164,6 +164,7 @@ def _aim(instrument: Instrument) -> dict[str, str]:
     }
 
 
+# Sizes to begin with are common practice, no source: a maker puts in what is there.
 _MAKERS: Final[Mapping[str, Callable[[Instrument], dict[str, str]]]] = {
     "two scales": _two_scales,
     "one scale": _one_scale,
