@@ -13,7 +13,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
 import pytest
-from helpers import FULL
+from helpers import FULL, browser
 from hypothesis import HealthCheck, settings
 
 # Always the same examples, so that a change and not chance decides.
@@ -45,14 +45,14 @@ def pytest_terminal_summary(terminalreporter):
 @pytest.fixture(scope="session")
 def chromium():
     """Start the browser that pages are opened in."""
-    path = shutil.which("chromium")
+    path = browser()
     if path is None:
-        pytest.skip("no browser: install chromium (Debian: apt-get install chromium)")
+        pytest.skip("no browser: install chromium (Debian: apt-get install chromium-headless-shell)")
     sync_playwright = pytest.importorskip("playwright.sync_api").sync_playwright
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
-        yield browser
-        browser.close()
+        begun = playwright.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
+        yield begun
+        begun.close()
 
 
 @pytest.fixture(scope="session")

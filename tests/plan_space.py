@@ -34,6 +34,7 @@ class About:
     octave: int
     zero_fret: bool
     gauges: tuple[float, ...] | None  # mm
+    whole: bool = False  # all is stated of every string
 
 
 WAYS = {
@@ -122,6 +123,8 @@ def string(draw, about, place):
 def all_strings(draw, about):
     """Draw the strings: a count, gauges alone, everything, or a part; sometimes in courses."""
     known = draw(st.sampled_from(["count", "gauges", "all", "all", "all", "all", "part", "set", "set"]))
+    if about.whole:
+        known = "all"
     if known == "set" and about.gauges and about.strings in {len(usual.strings) for usual in SETS.values()}:
         return draw(set_strings(about))
     if about.gauges is None or known == "count":
@@ -654,7 +657,7 @@ def table(needed, optional):
 
 
 @st.composite
-def about_plan(draw):
+def about_plan(draw, whole):
     """Draw what the rest leans on: how many strings and frets, how long, how wide."""
     count = draw(st.sampled_from([1, 2, 3, 4, 5, 6, 6, 6, 7, 8, 10, 12, 18]))
     divisions, cents = draw(st.sampled_from([12, 12, 12, 12, 19, 24, 31, 5])), None
@@ -663,7 +666,7 @@ def about_plan(draw):
         cents = [10.0 * note for note in notes] + [1200.0]
     steps = divisions if cents is None else len(cents)
     most = min(60, max(2 * steps, 4))
-    gauged = draw(st.integers(0, 9)) > 0
+    gauged = draw(st.integers(0, 9)) > 0 or whole
     gauges = tuple(round(draw(st.floats(0.2, 1.4)), 4) for _ in range(count)) if gauged else None
     fretted = draw(st.integers(1, most) if draw(st.integers(0, 3)) == 0 else st.integers(max(most // 2, 1), most))
     return divisions, cents, About(
@@ -672,17 +675,21 @@ def about_plan(draw):
         units=draw(st.sampled_from(["mm", "in"])),
         scale=draw(st.sampled_from([330.0, 400.0, 520.0, 584.2, 628.0, 648.0, 650.0, 864.0, 1060.0])),
         width=round((5.2 + draw(st.floats(0.8, 4.0))) * count + 10, 2),
-        wild=draw(st.integers(0, 3)) == 0,
+        wild=draw(st.integers(0, 3)) == 0 and not whole,
         octave=min(steps, fretted),
         zero_fret=draw(st.integers(0, 3)) == 0,
         gauges=gauges,
+        whole=whole,
     )  # fmt: skip
 
 
 @st.composite
-def contents(draw, kinds=None):
-    """Draw the contents of a plan, with a bridge of some kinds if asked; most can be drawn, some must be refused."""
-    divisions, cents, about = draw(about_plan())
+def contents(draw, kinds=None, *, whole=False):
+    """Draw the contents of a plan; most can be drawn, some must be refused.
+
+    With a bridge of some kinds if asked; whole, nothing is wild and all is stated of its strings, so that few are refused.
+    """
+    divisions, cents, about = draw(about_plan(whole))
     made: dict[str, Any] = {"title": draw(st.text(max_size=40).map("t{}".format)), "units": about.units}
     if draw(st.integers(0, 5)) == 0:
         made["kerf"] = draw(length(about, 0.05, 0.3, (0, 1)))

@@ -2,13 +2,12 @@
 
 import io
 import os
-import shutil
 from itertools import combinations
 
 import numpy as np
 import pytest
 from forward import healthy
-from helpers import FANNED, FULL, STARTERS, TOP, contents, some
+from helpers import FANNED, FULL, STARTERS, TOP, browser, contents, some
 from PIL import Image
 from sound import takes
 
@@ -305,12 +304,12 @@ def test_the_page_records_as_the_microphone_hears(chromium, serving, tmp_path):
     path = tmp_path / "heron.toml"
     path.write_text(starters()["electric-six"], "utf-8")
     address = serving(Keeper.of(path))
-    browser = chromium.browser_type.launch(
-        executable_path=shutil.which("chromium"),
+    begun = chromium.browser_type.launch(
+        executable_path=browser(),
         args=["--no-sandbox", "--disable-gpu", "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream",
               f"--use-file-for-fake-audio-capture={tmp_path / 'microphone.wav'}%noloop"],
     )  # fmt: skip
-    tab = browser.new_context(permissions=["microphone"]).new_page()
+    tab = begun.new_context(permissions=["microphone"]).new_page()
     told = []
     tab.on("console", lambda message: told.append(message.text))
     tab.goto(address)
@@ -321,7 +320,7 @@ def test_the_page_records_as_the_microphone_hears(chromium, serving, tmp_path):
     tab.click("#record")
     tab.locator(".did", has_text="2 notes heard").wait_for()
     assert told == []
-    browser.close()
+    begun.close()
     found = read_readings(path.with_name("heron-readings.csv"), lay_out(PLANS["electric-six"]))
     for each in found:
         assert each.cents - each.open == pytest.approx(take.cents()[each.string, each.fret], abs=0.5)
