@@ -122,9 +122,8 @@ def string(draw, about, place):
 @st.composite
 def all_strings(draw, about):
     """Draw the strings: a count, gauges alone, everything, or a part; sometimes in courses."""
-    known = draw(st.sampled_from(["count", "gauges", "all", "all", "all", "all", "part", "set", "set"]))
-    if about.whole:
-        known = "all"
+    ways = ["all"] if about.whole else ["count", "gauges", "all", "all", "all", "all", "part", "set", "set"]
+    known = draw(st.sampled_from(ways))
     if known == "set" and about.gauges and about.strings in {len(usual.strings) for usual in SETS.values()}:
         return draw(set_strings(about))
     if about.gauges is None or known == "count":
