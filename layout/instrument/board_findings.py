@@ -154,9 +154,9 @@ def _nut_groove(plan: Plan) -> Iterator[Finding]:
 
 
 def _crowded_marks(plan: Plan, neck: Neck) -> Iterator[Finding]:
-    """Find marks that reach into a slot, or into each other."""
-    marks, radius = mark_centres(plan, neck), plan.board.mark_diameter / 2
-    for place, (fret, x, y) in enumerate(marks):
+    """Find marks that reach into a slot or over the edge, as both of a pair do before they reach into each other."""
+    radius = plan.board.mark_diameter / 2
+    for fret, x, y in mark_centres(plan, neck):
         mark = f"mark at fret {fret}"
         beside = neck.frets[fret - 1 : fret + 1]
         off = np.abs(beside.x_at(y) - x) / np.hypot(1, beside.skew)
@@ -167,9 +167,6 @@ def _crowded_marks(plan: Plan, neck: Neck) -> Iterator[Finding]:
             return
         if (np.abs(neck.edges.y_at(x) - y) / np.hypot(1, neck.edges.taper)).min() < radius:
             yield Finding("crowded mark", mark, f"the {mark} reaches over the edge of the board")
-            return
-        if any(np.hypot(x - other[1], y - other[2]) < 2 * radius for other in marks[:place]):
-            yield Finding("crowded mark", mark, f"the marks at fret {fret} reach into each other")
             return
 
 

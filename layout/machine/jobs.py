@@ -265,7 +265,8 @@ def _faults_of_cutters(plan: Plan, setting: Setting) -> Iterator[Fault]:
                     f"take one of {said(min(widths) / pockets.ROOM)} or less",
                 )
         if "pockets" in cutter.operations and corners is not None and plan.nut and cut > plan.nut.slot + ROUNDING:
-            yield Fault(path, f"{said(cut)}; the nut's groove is {said(plan.nut.slot)} wide", "take a thinner one")
+            what = f"with its run-out it cuts {said(cut)} wide; the nut's groove is {said(plan.nut.slot)} (nut.slot)"
+            yield Fault(path, what, "take a thinner one")
 
 
 def _faults_of_heights(plan: Plan, setting: Setting, done: set[str]) -> Iterator[Fault]:

@@ -97,9 +97,10 @@ def first_pitch(sound: Floats, rate: float) -> float | None:
     power = np.abs(np.fft.rfft(sound * np.hanning(len(sound)), size)) ** 2
     frequencies = np.fft.rfftfreq(size, 1 / rate)
     power[(frequencies < 0.9 * PITCHES[0]) | (frequencies > 5000)] = 0
+    if power.any():
+        power[power < _OVER_NOISE * np.median(power[power > 0])] = 0
     if not power.any():
         return None
-    power[power < _OVER_NOISE * np.median(power[power > 0])] = 0
     again = np.fft.irfft(power**0.6, size)  # between the plain repetition and the one of a flat spectrum
     shortest, longest = int(rate / PITCHES[1]), min(int(rate / PITCHES[0]), len(sound) // 2)
     if longest <= shortest + 2:

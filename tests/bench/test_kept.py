@@ -8,11 +8,13 @@ from helpers import contents
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.readings.kept import Kept
-from slotwright.layout.readings.notes import parse_readings
+from slotwright.layout.readings.log import as_it_stands, form_of
+from slotwright.layout.readings.notes import Reading, parse_readings
 
 PLAN = Plan.model_validate(
     contents(strings=[{"pitch": pitch, "gauge": 0.4, "kind": "plain steel"} for pitch in ("E4", "B3")])
 )
+HEAD = b"string,fret,pass,moved,open,note,cents,saddle_offset\n"
 TABLE = b"string,fret,cents,open,pass,note\n1,12,-2.5,1,1,first\n1,17,-3,1,1,\n2,12,4,0,1,\n2,12,5,0,1,again\n"
 
 
@@ -81,3 +83,23 @@ def test_a_place_is_told_once_for_a_string(column):
         kept.with_place(1, 1, column, length, PLAN).with_place(1, 1, column, None, PLAN).text(), PLAN
     )
     assert [(each.moved, each.saddle_offset) for each in gone] == [(0.0, None)] * 4
+
+
+@pytest.mark.parametrize(("units", "place"), [("mm", "2.00000"), ("in", "0.07874")])
+def test_a_row_says_where_the_saddle_stood(units, place):
+    plan = PLAN.model_copy(update={"units": units})
+    form = form_of(HEAD, plan)
+    row = form.row(Reading(1, 12, 3.0, saddle_offset=2.0), plan).decode()
+    assert row.strip().split(",")[-1] == place
+    (again,) = parse_readings(
+        HEAD + form.row(Reading(1, 12, 3.0, saddle_offset=2.0), plan),
+        plan,
+    )
+    assert again.saddle_offset == pytest.approx(2.0, abs=1e-3)
+
+
+def test_a_reading_keeps_its_pass_unless_others_were_written_meanwhile():
+    before, now = Reading(1, 12, 3.0), Reading(1, 12, 1.0, at=2, moved=0.5)
+    assert as_it_stands(now, (before,)) == now
+    other = Reading(1, 12, 2.0, at=3, moved=-0.25)
+    assert (as_it_stands(now, (before, other)).at, as_it_stands(now, (before, other)).moved) == (3, -0.25)

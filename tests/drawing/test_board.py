@@ -231,3 +231,16 @@ def test_a_zero_fret_has_a_height_of_its_own():
     ):
         with pytest.raises(PlanError, match=says):
             plan(frets=frets)
+
+
+@pytest.mark.parametrize(
+    ("board", "says"),
+    [
+        ({"double_marks": [12], "mark_diameter": 5}, None),
+        ({"double_marks": [3], "mark_diameter": 25}, "the mark at fret 3 reaches over the edge of the board"),
+        ({"position_marks": [21], "mark_diameter": 11}, "the mark at fret 21 reaches into a slot; a diameter below"),
+    ],
+)
+def test_marks_that_are_too_large(board, says):
+    found = [finding for finding in lay_out(plan(board=board)).findings if finding.kind == "crowded mark"]
+    assert [says in finding.words for finding in found] == ([] if says is None else [True])

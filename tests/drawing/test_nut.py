@@ -363,3 +363,11 @@ def test_sheets_dimension_width_height_thickness_and_seat():
     said = words(instrument)
     for part in ("slots, 4:1", "toward the tuner", "nut seat 6.00"):
         assert part in said
+
+
+@pytest.mark.parametrize(("aside", "kinds"), [(10, set()), (20, {"near the edge"})])
+def test_bolts_of_a_locking_nut_at_the_edge_of_the_board(aside, kinds):
+    """The board is 42.5 wide: a hole of 4 whose middle lies 20 off the centre line breaks out."""
+    locking = {**LOCKING, "bolts": [[5, aside, 4]]}
+    found = lay_out(Plan.model_validate(made(nut={"locking": locking, "thickness": 8}))).findings
+    assert {finding.kind for finding in found} & {"near the edge"} == kinds

@@ -147,6 +147,9 @@ def test_a_customer_is_told_of_every_string(visit):
     tab = visit(page(made, first, reader="customer"))
     assert [row[-1] for row in cells(tab)] == ["+4", "+6", "+11", "+7", "not read", "warbles"]
     assert "before the work" in tab.title()
+    assert cells(visit(page(made, first, reader="bench")))[5][1] == "warbles"
+    with pytest.raises(SheetError, match="every note that was read warbles: there is nothing to compare"):
+        page(made, first[4:], reader="customer")
     assert "after" not in tab.locator("main").inner_text()
     assert tab.locator("circle.now").count() == 0
     again = cells(visit(page(made, RAW[:-1], reader="customer")))

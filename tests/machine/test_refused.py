@@ -12,6 +12,8 @@ from boards import PLAIN, SHORT, SLOTS
 from helpers import some
 
 from slotwright.layout import cautions
+from slotwright.layout.drawing.catalogue import draw_sheet
+from slotwright.layout.drawing.sheet import Layer, Text
 from slotwright.layout.errors import MillError, PlanError
 from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.machine import jobs
@@ -23,11 +25,13 @@ WIDE = {"operations": ["slots"], "diameter": 0.57, "cutting_length": 6.0}
 SHALLOW = {"operations": ["outline"], "diameter": 3.0, "cutting_length": 6.0}
 BALL = {"operations": ["surface"], "shape": "ball", "diameter": 6.0, "cutting_length": 12.0}
 MARKS = {"operations": ["marks"], "diameter": 6.0, "cutting_length": 12.0}
+POCKETS = {"operations": ["pockets"], "diameter": 3.0, "cutting_length": 12.0}
+GROOVE = {"slot": 3.2, "seat": 2.0, "thickness": 3.2}
 HOLES = {"operations": ["holes"], "diameter": 3.0, "cutting_length": 12.0}
 
 
-def contents(board=None, blank=None, **machine):
-    made = copy.deepcopy(PLAIN)
+def contents(board=None, blank=None, nut=None, **machine):
+    made = copy.deepcopy(PLAIN) | ({"nut": nut} if nut else {})
     made["board"] |= board or {}
     made["blank"] |= blank or {}
     made["machine"] |= machine
@@ -53,6 +57,8 @@ REFUSED = {
     "marks through the board": (contents({"position_marks": [3]}, mark_depth=6.5, cutters=[MARKS | {"diameter": 3.0}]), r"mark_depth: 6\.50 mm; at fret 3 the board ends 6\.00 mm below"),
     "a touched point that is cut": (contents(z_zero="top", touch=[-1.0, 0.0]), r"touch: \d\.\d\d mm from the path of the outline"),
     "a touched point beside the blank": (contents(z_zero="top", touch=[-40.0, 0.0]), r"touch: not on the blank"),
+    "a groove that no cutter fits": (contents({"behind_nut": 8.0}, cutters=[POCKETS], nut=GROOVE | {"slot": 3.0}), r"diameter: with its run-out it cuts 3\.02 mm wide; the nut's groove is 3\.00 mm \(nut\.slot\); take a thinner"),
+    "a groove through the board": (contents({"behind_nut": 8.0}, cutters=[POCKETS], nut=GROOVE | {"seat": 6.0}), r"nut\.seat: 6\.00 mm; the board is 6\.00 mm thick; state how deep the groove is"),
     "nothing to do": (contents(cutters=[MARKS]), r"cutters: nothing of what their operations name"),
 }
 CLASHES = {
@@ -150,3 +156,23 @@ def test_what_the_plan_leaves_unsaid_is_listed(run):
     out = run("check", "heron.toml")[1]
     assert "machine.cutters[2].feed " in out
     assert "machine.touch" not in out  # Z is touched on the spoil board here
+
+
+def test_what_a_setup_sheet_shows_of_a_job_without_slots():
+    """Only what is cut: no slots where no cutter saws any; the zero is drawn all the same."""
+    plain, outlined = (
+        draw_sheet(lay_out(Plan.model_validate(contents(**changes))), "setup").entities
+        for changes in ({}, {"cutters": [SHALLOW | {"cutting_length": 12.0}]})
+    )
+    dashed = [[each for each in sheet if each.layer == Layer.REF_STRINGS] for sheet in (plain, outlined)]
+    assert len(dashed[0]) - len(dashed[1]) == 22
+    assert any(isinstance(each, Text) and each.text == "X 0 Y 0" for each in outlined)
+
+
+def test_wire_is_held_against_the_slot_that_is_milled():
+    """Slots of 0.58 mm suit a tang of 0.54; a cutter of 0.50 with its run-out leaves them too narrow for it."""
+    wire = {"crown_width": 2.4, "tang_width": 0.54, "bead_width": 0.76}
+    made = contents(cutters=[SLOTS | {"diameter": 0.50}])
+    made["frets"] = {"count": 22, "wire": wire}
+    found = [str(finding) for finding in told(lay_out(Plan.model_validate(made)))]
+    assert any("as it is milled: " in words for words in found)

@@ -140,3 +140,23 @@ def test_what_is_under_a_move_is_known_exactly():
         assert (np.isfinite(found[n]) == np.isfinite(brute)).mean() > 0.98  # a rim that is just touched
         assert off.max(initial=0.0) < 0.06  # a flat rim leaves a place between two steps
         assert not len(off) or np.median(off) < 1e-3
+
+
+GROOVED = {
+    **SHORT,
+    "board": {**SHORT["board"], "behind_nut": 7.2},
+    "nut": {"slot": 3.2, "seat": 2.0, "thickness": 3.2},
+    "machine": {
+        "tabs": {"count": 2},
+        "cutters": [{"operations": ["pockets"], "diameter": 3.0, "cutting_length": 12.0}],
+    },
+}
+
+
+@pytest.mark.parametrize("left_handed", [False, True])
+def test_a_groove_for_the_nut_on_either_hand(left_handed):
+    """Nothing but the groove is milled: slots, marks and outline are another's work."""
+    made = {**GROOVED, "board": {**GROOVED["board"], "left_handed": left_handed}}
+    (program,) = mill(lay_out(Plan.model_validate(made)))
+    assert program.name == "board-mill-1-pockets.ngc"
+    assert program.deepest > -0.01

@@ -1,5 +1,6 @@
 """Properties of the pitch model."""
 
+import warnings
 from dataclasses import fields, replace
 
 import numpy as np
@@ -238,3 +239,18 @@ def test_clearance_is_the_gap_under_a_straight_string(seed):
             under = np.interp(fretting.frets[i, fret:], *ends) - fretting.crowns[i, fret:]
             assert gaps[i, fret, fret:] == pytest.approx(under, abs=1e-12)
             assert np.isposinf(gaps[i, fret, :fret]).all()
+
+
+@given(seeds)
+@some
+def test_a_finger_on_the_crown_itself_is_one_that_hardly_leaves_it(seed):
+    rng = np.random.default_rng(seed)
+    plain = random_fretting(rng, strings=3, frets=12)
+    saddle, nut = rng.uniform(-2, 6, 3), rng.uniform(-1, 1, 3)
+    near, there = (
+        replace(plain, press=0 * plain.press + at, press_depth=0 * plain.press_depth) for at in (1e-7, 0.0)
+    )
+    with warnings.catch_warnings(action="error"):
+        found, slopes = errors(there, saddle, nut)
+    for ours, close in zip((found, slopes), errors(near, saddle, nut), strict=True):
+        assert ours == pytest.approx(close, rel=1e-6, abs=1e-6)

@@ -6,6 +6,7 @@ import pytest
 from helpers import MINIMAL, STARTERS, contents, plan, starter
 
 from slotwright.layout.errors import PlanError, SlotwrightError
+from slotwright.layout.instrument.instrument import lay_out
 from slotwright.layout.plan.assumed import assumed, with_unit
 from slotwright.layout.plan.plan import Plan
 from slotwright.layout.plan.reader import MOST_BYTES, parse_plan
@@ -292,3 +293,37 @@ def test_files_that_are_no_plans(text, says):
 
 def test_byte_order_mark_is_taken():
     assert parse_plan(b"\xef\xbb\xbf" + starters()["electric-six"].encode()).title == "Electric six"
+
+
+def measured_places(many):
+    return [[300.0 + 0.1 * place, 0.0, 5.0] for place in range(many)]
+
+
+BRIDGE = {"kind": "saddle slot", "slot_width": 3, "slot_length": 70}
+STEEL = [{"pitch": "E4", "gauge": 0.25, "kind": "plain steel"}] * 6
+
+
+@pytest.mark.parametrize(
+    ("changes", "where", "says"),
+    [
+        ({"bridge": {**BRIDGE, "holes": [[1, 2, 3]] * 101}}, "bridge.holes", "given 101 holes; allowed up to 100"),
+        ({"bridge": {**BRIDGE, "holes": [[1, 2]]}}, "bridge.holes", "allowed a list of [x, y, diameter]"),
+        ({"bridge": {**BRIDGE, "existing": {"holes": measured_places(101)}}}, "bridge.existing.holes", "given 101; allowed up to 100"),
+        ({"bridge": {**BRIDGE, "existing": {"holes": "none"}}}, "bridge.existing.holes", "allowed a list of [x, y, diameter] or { treble, bass, diameter }"),
+        ({"machine": {"keep_out": [[1, 2, 3, 4, 5]] * 21}}, "machine.keep_out", "given 21; allowed up to 20"),
+        ({"machine": {"cutters": [{"operations": ["slots", "slots"], "diameter": 0.5, "cutting_length": 6}]}}, "machine.cutters[1].operations[2]", 'given "slots"; it stands there twice'),
+        ({"frets": {"count": 22, "height": 1.0}, "setup": {"press_depth": 1.2}}, "setup.press_depth", 'deeper than frets.height, where the string is on the board; state "wood"'),
+        ({"strings": STEEL, "scale": {"length": None, "treble": 628, "bass": 660}, "bridge": {"kind": "individual saddles", "travel": 12, "groups": [[1, 2]]}}, "bridge.groups", "single units of a fan share no saddle; state bridge.angle for one base"),
+    ],
+)  # fmt: skip
+def test_lists_that_are_too_long_or_of_another_kind(changes, where, says):
+    with pytest.raises(PlanError) as refused:
+        lay_out(Plan.model_validate(contents(**changes)))
+    assert says in {fault.where: str(fault) for fault in refused.value.faults}[where]
+
+
+def test_places_that_were_checked_may_stand_in_a_copy():
+    plan = Plan.model_validate(contents(bridge={**BRIDGE, "existing": {"holes": measured_places(2)}}))
+    again = plan.bridge.existing.model_copy(update={"pins": plan.bridge.existing.holes})
+    assert again.pins == plan.bridge.existing.holes
+    assert plan.board.model_copy() == plan.board

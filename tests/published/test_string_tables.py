@@ -111,3 +111,9 @@ def test_steel_monochord():
     assert (largest > 14).all()
     assert (largest < 64).all()
     assert np.abs(strung.after.total[:, :12]).max() < 8
+
+
+@pytest.mark.parametrize(("known", "lacks"), [({"pitch": "E4"}, "gauge"), ({"gauge": 0.25}, "pitch")])
+def test_a_string_of_which_too_little_is_known_has_no_tension(known, lacks):
+    with pytest.raises(ValueError, match=f"{lacks} of the string is not stated"):
+        body(String(**known), 350.0)

@@ -5,6 +5,7 @@ from itertools import product
 
 import numpy as np
 import pytest
+import soundfile
 from forward import flat_plan, healthy
 from helpers import FULL, few, some
 from sound import takes
@@ -16,9 +17,10 @@ from slotwright.layout.readings.notes import parse_readings
 from slotwright.layout.sound.assignment import AGAIN, KNOCK, MISSED, STRAY, _cheapest
 from slotwright.layout.sound.partials import fit, follow, rest
 from slotwright.layout.sound.pitch import first_pitch, series
+from slotwright.layout.sound.played import played_notes
 from slotwright.layout.sound.plucks import levels, plucks
 from slotwright.layout.sound.readings import _of_ends, _sound, hear, listed
-from slotwright.layout.sound.take import parse_take
+from slotwright.layout.sound.take import MOST_BYTES, parse_take, read_take
 from slotwright.layout.sound.written import table
 
 INSTRUMENT = lay_out(flat_plan())
@@ -334,3 +336,126 @@ def test_a_series_is_found_beside_sums_of_others():
     law = fit(partials)
     assert abs(cents(law.pitch, pitch)) < 0.1
     assert law.stiffness == pytest.approx(stiffness, rel=0.02)
+
+
+# What is no note, and what cannot be told.
+
+RATE = 44100
+TIME = np.arange(RATE) / RATE
+NOISE = np.random.default_rng(8).normal(0, 0.05, RATE)
+SWEEP = 0.3 * np.sin(2 * np.pi * (100 + 2000 * TIME) * TIME)
+
+
+@pytest.mark.parametrize(
+    "sound", [np.zeros(RATE), 1.0 * (TIME == 0.25), SWEEP, 0.3 * np.sin(2 * np.pi * 220 * TIME[:300])]
+)
+def test_silence_a_click_a_sweep_and_a_moment_have_no_pitch(sound):
+    assert first_pitch(sound, RATE) is None
+
+
+def test_a_pitch_beyond_what_is_recorded_has_no_partials():
+    assert series(NOISE, RATE, 30_000.0) is None
+    assert series(np.zeros(RATE), RATE, 220.0) is None
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"fit": None}, "no note"),
+        ({"clipped": True}, "too loud for the recorder"),
+        ({"decay": 1e3}, "dead: it dies within a second"),
+        ({"buzz": 0.0}, "buzzing"),
+        ({}, ""),
+    ],
+)
+def test_why_a_sound_is_left_out(changes, says):
+    sound, _ = alone(short([(3, 0)]))
+    assert replace(sound, **changes).unfit == says
+    doubtful = replace(sound, fit=replace(sound.fit, doubt=7.0))
+    assert doubtful.unfit == "its pitch is in doubt by 7 cents"
+
+
+def test_a_string_whose_pitch_nobody_states_cannot_be_heard(tmp_path):
+    bare = lay_out(flat_plan().model_copy(update={"strings": 6}))
+    path = short([(6, 0)]).write(tmp_path / "take.wav", 24)
+    with pytest.raises(SlotwrightError, match=r"no pitch for string 6; state strings\[6\]\.pitch"):
+        hear(bare, path, "6: 0")
+
+
+def test_a_string_whose_gauge_nobody_states_is_heard_by_its_own_partials(tmp_path):
+    bare = flat_plan()
+    strings = [{"pitch": string.pitch} for string in bare.strings]
+    take = short([(6, 0), (6, 12)])
+    found = hear(
+        lay_out(bare.model_copy(update={"strings": strings})), take.write(tmp_path / "take.wav", 24), "6: 0 12"
+    )
+    truth = take.readings()
+    assert [(note.string, note.fret) for note in found.notes] == [(6, 0), (6, 12)]
+    assert all(abs(cents(note.hertz, truth[note.string, note.fret])) < 0.5 for note in found.notes)
+
+
+def test_a_take_of_noises_alone(tmp_path):
+    knocks = takes.Around(snr=50.0, knocks=((1.0, "knock", 0.0), (3.0, "knock", 0.0)))
+    take = takes.record(takes.plucks(healthy(), [(3, 0)], seed=5), knocks, seed=5)
+    before = replace(take, samples=np.where(np.arange(len(take.samples)) < 0.5 * take.rate, take.samples, 0.0))
+    noise = np.random.default_rng(1).normal(0, 0.2, take.rate // 2) * np.exp(
+        -8 * np.arange(take.rate // 2) / take.rate
+    )
+    samples = before.samples.copy()
+    samples[take.rate : take.rate + len(noise)] += noise
+    with pytest.raises(SlotwrightError, match="none of them a single plucked note; damp the other strings"):
+        hear(INSTRUMENT, replace(before, samples=samples).write(tmp_path / "take.wav", 24), "3: 0")
+
+
+def test_notes_none_of_which_can_be_used(heard):
+    """Every note plucked while the recorder is too loud: the reason is told, with when and what helps."""
+    notes = takes.plucks(healthy(), [(3, 0), (2, 0)], seed=5)
+    take = takes.record(notes, takes.Around(snr=50.0, clipped=6.0), seed=5)
+    with pytest.raises(SlotwrightError, match=r"2 notes, none of which can be used: too loud for the recorder at 0:"):
+        heard(take, "3 2: 0")
+
+
+def test_more_sounds_than_any_take_of_notes_has(heard, monkeypatch):
+    monkeypatch.setattr("slotwright.layout.sound.readings.SOUNDS", 1)
+    with pytest.raises(SlotwrightError, match="2 sounds; that is no take of single notes"):
+        heard(short([(3, 0), (3, 12)]), "3: 0 12")
+
+
+def test_strings_in_the_other_order_are_told_by_their_pitch(heard):
+    take = short([(string, fret) for string in (1, 2, 3, 4, 5, 6) for fret in (0, 12)])
+    found = heard(take, "6-1: 0 12")
+    assert {(note.string, note.fret) for note in found.notes} == {(s, n) for s in range(1, 7) for n in (0, 12)}
+    assert any("played in the other order" in str(finding) for finding in found.findings)
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"), [(";", "names no note"), ("6: 0; ; ", None), ("1-6: 0-22; " * 20, "at most")]
+)
+def test_what_was_played_as_it_is_written(asked, says):
+    if says is None:
+        assert played_notes(INSTRUMENT.plan, asked) == ((6, 0),)
+        return
+    with pytest.raises(SlotwrightError, match=says):
+        played_notes(INSTRUMENT.plan, asked)
+
+
+def test_a_file_larger_than_any_take_is_not_opened(tmp_path):
+    path = tmp_path / "take.wav"
+    with path.open("wb") as file:
+        file.truncate(MOST_BYTES + 1)
+    with pytest.raises(SlotwrightError, match="400 MB; a take has at most 400, record it in parts"):
+        read_take(path)
+
+
+def test_values_that_are_no_numbers(tmp_path):
+    soundfile.write(tmp_path / "take.wav", np.full(RATE, np.nan), RATE, subtype="FLOAT")
+    with pytest.raises(SlotwrightError, match="holds values that are no numbers; save it as WAV"):
+        read_take(tmp_path / "take.wav")
+
+
+def test_a_format_without_such_a_header_is_read_as_it_is(tmp_path):
+    take = short([(3, 0)])
+    soundfile.write(tmp_path / "take.flac", take.samples, take.rate, subtype="PCM_24")
+    read = read_take(tmp_path / "take.flac")
+    assert read.seconds == pytest.approx(len(take.samples) / take.rate)
+    assert read.findings == ()
