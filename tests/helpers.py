@@ -124,11 +124,11 @@ def least_seconds(*works, runs=5):
 def times(base, work, most, runs=5):
     """Give the processor time of a work, as a multiple of another's and in seconds.
 
-    Measured anew, five times in all, while it is more than ``most``: what else a machine does passes, a work that
+    Measured anew, ten times in all, while it is more than ``most``: what else a machine does passes, a work that
     takes too long goes on taking too long.
     """
     least = np.full(2, np.inf)
-    for _ in range(5):
+    for _ in range(10):
         least = np.minimum(least, least_seconds(base, work, runs=runs))
         if least[1] <= most * least[0]:
             break
