@@ -247,7 +247,7 @@ def _lengths(fretting: Fretting, saddle: Floats, nut: Floats, *, derive: bool) -
     d_end, d_over = np.array([1.0, 0.0]), np.array([0.0, -1.0])
     d_speaking = (flat[..., None] * d_end + rise[..., None] * d_height) / speaking[..., None]
     d_dip = (back / flat)[..., None] * (d_height - (rise / flat)[..., None] * d_end)
-    with np.errstate(invalid="ignore"):  # a finger on the crown itself: 0 / 0, and moves nothing
+    with np.errstate(invalid="ignore"):  # 0 / 0 where the finger presses the crown itself
         d_finger = np.where(to_finger > 0, dip / to_finger, 0.0)[..., None] * d_dip
     d_nut = (over[..., None] * d_over + fall[..., None] * d_dip) / to_nut[..., None]
     return found, _Lengths(d_open, d_speaking, d_finger + d_nut)
