@@ -684,9 +684,9 @@ def about_plan(draw, whole):
 
 @st.composite
 def contents(draw, kinds=None, *, whole=False):
-    """Draw the contents of a plan; most can be drawn, some must be refused.
+    """Draw the contents of a plan, with a bridge of some kinds if asked; most can be drawn, some must be refused.
 
-    With a bridge of some kinds if asked; whole, nothing is wild and all is stated of its strings, so that few are refused.
+    A whole one states all of its strings and nothing wild, so that fewer are refused.
     """
     divisions, cents, about = draw(about_plan(whole))
     made: dict[str, Any] = {"title": draw(st.text(max_size=40).map("t{}".format)), "units": about.units}

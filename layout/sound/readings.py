@@ -569,16 +569,16 @@ def _nothing(listened: Listened, wanted: Mapping[Note, float]) -> str:
     heard = [sound for sound in listened.sounds if sound.fit is not None]
     if not heard:
         return (
-            f"{len(listened.sounds)} sounds, none of them a single plucked note; damp the other strings and let each "
-            "note ring for two seconds"
+            f"none of the sounds heard ({len(listened.sounds)}) is a single plucked note; damp the other strings and "
+            "let each note ring for two seconds"
         )
     reasons = list(dict.fromkeys(sound.unfit for sound in heard if sound.unfit))
     if all(sound.unfit for sound in heard):
         clipped = next((str(finding) for finding in listened.take.findings if finding.kind == "clipped"), "")
-        return f"{len(heard)} notes, none of which can be used: {clipped or '; '.join(reasons[:3])}"
+        return f"none of the notes heard ({len(heard)}) can be used: {clipped or '; '.join(reasons[:3])}"
     lowest, highest = min(wanted.values()), max(wanted.values())
     return (
-        f"{len(heard)} notes, none of which can be taken for one of the plan's from {lowest:.0f} to "
+        f"none of the notes heard ({len(heard)}) can be taken for one of the plan's from {lowest:.0f} to "
         f"{highest:.0f} Hz; is it the right plan, and the order that was played?"
     )
 

@@ -85,21 +85,17 @@ def test_a_place_is_told_once_for_a_string(column):
     assert [(each.moved, each.saddle_offset) for each in gone] == [(0.0, None)] * 4
 
 
-@pytest.mark.parametrize(("units", "place"), [("mm", "2.00000"), ("in", "0.07874")])
+@pytest.mark.parametrize(("units", "place"), [("mm", b"2.00000"), ("in", b"0.07874")])
 def test_a_row_says_where_the_saddle_stood(units, place):
     plan = PLAN.model_copy(update={"units": units})
-    form = form_of(HEAD, plan)
-    row = form.row(Reading(1, 12, 3.0, saddle_offset=2.0), plan).decode()
-    assert row.strip().split(",")[-1] == place
-    (again,) = parse_readings(
-        HEAD + form.row(Reading(1, 12, 3.0, saddle_offset=2.0), plan),
-        plan,
-    )
+    row = form_of(HEAD, plan).row(Reading(1, 12, 3.0, saddle_offset=2.0), plan)
+    assert row.strip().split(b",")[-1] == place
+    (again,) = parse_readings(HEAD + row, plan)
     assert again.saddle_offset == pytest.approx(2.0, abs=1e-3)
 
 
 def test_a_reading_keeps_its_pass_unless_others_were_written_meanwhile():
     before, now = Reading(1, 12, 3.0), Reading(1, 12, 1.0, at=2, moved=0.5)
     assert as_it_stands(now, (before,)) == now
-    other = Reading(1, 12, 2.0, at=3, moved=-0.25)
-    assert (as_it_stands(now, (before, other)).at, as_it_stands(now, (before, other)).moved) == (3, -0.25)
+    joined = as_it_stands(now, (before, Reading(1, 12, 2.0, at=3, moved=-0.25)))
+    assert (joined.at, joined.moved) == (3, -0.25)

@@ -7,7 +7,7 @@ import ezdxf
 import numpy as np
 import pytest
 import shapely
-from helpers import FANNED, FULL, STARTERS, contents, exact_neck, parts, prove, say, starter
+from helpers import FANNED, FULL, STARTERS, contents, exact_neck, prove, say, starter
 from plan_space import contents as any_plan
 
 from slotwright.layout.drawing.catalogue import SHEETS, draw_sheet
@@ -219,8 +219,7 @@ def test_a_zero_fret_starter_with_a_nut():
     check(lay_out(starter("travel-six-zero-fret").model_copy(update={"nut": {"height": 9}})))
 
 
-@pytest.mark.parametrize("part", parts(1))
-def test_any_nut(part):
+def test_any_nut():
     """On plans of every kind; each that is drawn counts."""
     drawn = []
 
@@ -234,10 +233,10 @@ def test_any_nut(part):
             check(instrument)
             drawn.append(given)
 
-    prove(holds, any_plan(whole=True), 180, part)
+    prove(holds, any_plan() | any_plan(whole=True), 250)
     say(f"{len(drawn)} nuts drawn")
-    # A tenth of the plans can be drawn; of the few in the quick profile it hangs on chance, which constants of loaded
-    # modules sway.
+    # Half of the plans have a nut to draw; of the few in the quick profile it hangs on chance, which constants of
+    # loaded modules sway.
     assert len(drawn) >= (100 if FULL else 1)
 
 

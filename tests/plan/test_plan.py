@@ -316,7 +316,7 @@ STEEL = [{"pitch": "E4", "gauge": 0.25, "kind": "plain steel"}] * 6
         ({"strings": STEEL, "scale": {"length": None, "treble": 628, "bass": 660}, "bridge": {"kind": "individual saddles", "travel": 12, "groups": [[1, 2]]}}, "bridge.groups", "single units of a fan share no saddle; state bridge.angle for one base"),
     ],
 )  # fmt: skip
-def test_lists_that_are_too_long_or_of_another_kind(changes, where, says):
+def test_what_a_plan_cannot_hold(changes, where, says):
     with pytest.raises(PlanError) as refused:
         lay_out(Plan.model_validate(contents(**changes)))
     assert says in {fault.where: str(fault) for fault in refused.value.faults}[where]

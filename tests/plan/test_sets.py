@@ -189,12 +189,10 @@ def test_what_is_put_in_keeps_the_blank_before_the_brace():
     assert '  { pitch = "E4", gauge = 0.3, inharmonicity = 1.367e-05 }, # a\n' in written
     assert "inharmonicity = 2e-05}," in written
     assert stiffened(TEXT, {1: 1e-5}).decode().count("}] } # from the drawer") == 1
-    again = stiffened(stiffened(TEXT, {1: 1e-5}), {1: 2e-5, 2: 3e-5})
-    assert [
-        (each["string"], each["inharmonicity"]) for each in tomllib.loads(again.decode())["strings"]["replace"]
-    ] == [
-        (1, 2e-5),
-        (2, 3e-5),
+    again = tomllib.loads(stiffened(stiffened(TEXT, {1: 1e-5}), {1: 2e-5, 2: 3e-5}).decode())
+    assert again["strings"]["replace"] == [
+        {"string": 1, "inharmonicity": 2e-5},
+        {"string": 2, "inharmonicity": 3e-5},
     ]
 
 
