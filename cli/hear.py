@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from slotwright.layout.instrument.instrument import Instrument
-    from slotwright.layout.sound.readings import Hearing
+    from slotwright.layout.sound.heard import Hearing
 
 
 @click.command("hear", epilog="Example: slotwright hear heron.toml take.wav --readings first.csv")
@@ -165,7 +165,7 @@ def _print(instrument: Instrument, found: Hearing, number: int) -> None:
     for finding in found.findings:
         click.echo(f"{finding.kind}: {finding}")
     if found.missing:
-        from slotwright.layout.sound.readings import listed  # noqa: PLC0415 - quick --help
+        from slotwright.layout.sound.remarks import listed  # noqa: PLC0415 - quick --help
 
         order = found.takes[0].assignment.order
         click.echo(f"missing: {listed(found.missing, order)}; record that string again (--again N=FILE)")

@@ -15,7 +15,7 @@ from slotwright.layout.export.report.facts import both, pitch_name
 from slotwright.layout.export.report.history import history
 from slotwright.layout.readings.notes import FROM_FRET
 from slotwright.layout.sound.played import USUAL
-from slotwright.layout.sound.readings import listed
+from slotwright.layout.sound.remarks import listed
 from slotwright.layout.units import cents
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from slotwright.layout.bench.advice import Advice
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.readings.notes import Reading
-    from slotwright.layout.sound.readings import Hearing
+    from slotwright.layout.sound.heard import Hearing
 
 _NO_ORDER: Final = {"leave": "leave it", "beyond": "beyond its travel"}
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from slotwright.layout.machine.programs import Program
     from slotwright.layout.names import Format, Reader, SheetName
     from slotwright.layout.readings.notes import Reading
-    from slotwright.layout.sound.readings import Hearing
+    from slotwright.layout.sound.heard import Hearing
 
 SHOWN = ("application/pdf", "text/html; charset=utf-8")  # what a browser shows by itself
 KINDS = {

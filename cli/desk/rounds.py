@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from slotwright.layout.bench.diagnosis import Intonation
     from slotwright.layout.plan.plan import Plan
     from slotwright.layout.readings.notes import Reading
-    from slotwright.layout.sound.readings import Hearing
+    from slotwright.layout.sound.heard import Hearing
 
 _CELL: Final = re.compile(r"([0-9]{1,3})/([0-9]{1,3}|moved|stands)")
 _WAY: Final = re.compile(r"\s*(back|forward)s?\s*$", re.IGNORECASE)

@@ -18,7 +18,7 @@ from slotwright.layout.readings.kept import Kept
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from slotwright.layout.sound.readings import Hearing
+    from slotwright.layout.sound.heard import Hearing
 
 _PATH: Final = re.compile(r"[a-z_0-9]+(\[[1-9][0-9]{0,3}\])?(\.[a-z_0-9]+(\[[1-9][0-9]{0,3}\])?)*", re.ASCII)
 _MOST_STEPS: Final = 200  # kept to go back to, each with the text of its plan

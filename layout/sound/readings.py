@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -13,11 +13,13 @@ from slotwright.layout.findings import Finding
 from slotwright.layout.physics.temperament import CENTS_PER_NEPER
 from slotwright.layout.readings.notes import target
 from slotwright.layout.sound import marks
-from slotwright.layout.sound.assignment import GATE, SURE, assign
+from slotwright.layout.sound.assignment import assign
+from slotwright.layout.sound.heard import HeardNote, Hearing, Listened, Sound, Stiffness, named
 from slotwright.layout.sound.partials import FEWEST_FOR_STIFFNESS, fit, follow, rest
 from slotwright.layout.sound.pitch import first_pitch, part_of, series
 from slotwright.layout.sound.played import AgainError, played_notes
 from slotwright.layout.sound.plucks import levels, plucks
+from slotwright.layout.sound.remarks import on_note, on_take, refuse_out_of_tune, why_nothing
 from slotwright.layout.sound.take import TakeError, clock, read_take
 
 if TYPE_CHECKING:
@@ -27,191 +29,17 @@ if TYPE_CHECKING:
 
     from slotwright.layout.instrument.instrument import Instrument
     from slotwright.layout.plan.plan import Plan
-    from slotwright.layout.sound.assignment import Assignment
-    from slotwright.layout.sound.partials import Courses, Fit, Partials
-    from slotwright.layout.sound.plucks import Levels, Pluck
+    from slotwright.layout.sound.assignment import Assignment, Note
+    from slotwright.layout.sound.plucks import Pluck
     from slotwright.layout.sound.take import Take
 
     Floats = NDArray[np.float64]
-    Note = tuple[int, int]
 
-MOST_OFF: Final = 60.0  # cents that an open string may be out of tune
 _NECK: Final = 0.03  # part by which B of one note may differ from the neck's law at the least
 _PLAN: Final = 0.35  # part by which the plan's B may be off, with an estimated core (measured strings: up to a third)
 _NOTE_LEAST: Final = 0.25  # s that a note has to last to be read
-_MOST_DOUBT: Final = 5.0  # cents
 SOUNDS: Final = 1000  # plucks that a take has at most
 _SAME_EACH: Final[Callable[[Sequence[Pluck]], Iterable[Pluck]]] = lambda each: each  # noqa: E731
-
-
-@dataclass(frozen=True, slots=True)
-class Sound:
-    """One sound of a take and what it was found to be.
-
-    Parameters
-    ----------
-    pluck
-        When it sounds.
-    courses, partials, fit
-        Its partials over time, at rest, and their law; None where it is no note.
-    decay
-        What it loses in a second [dB].
-    buzz
-        What sounds between its partials [dB against all of it].
-    split
-        By how much its partials are double [cents]; None where they are not.
-    clipped
-        It is too loud for the recorder.
-    """
-
-    pluck: Pluck
-    courses: Courses | None = None
-    partials: Partials | None = None
-    fit: Fit | None = None
-    decay: float = 0.0
-    buzz: float = -99.0
-    split: float | None = None
-    clipped: bool = False
-
-    @property
-    def pitch(self) -> float | None:
-        """Its pitch [Hz]; None where it is no note."""
-        return None if self.fit is None else self.fit.pitch
-
-    @property
-    def unfit(self) -> str:
-        """Why it is not used; empty where it may be."""
-        if self.fit is None:
-            return "no note"
-        if self.clipped:
-            return "too loud for the recorder"
-        if self.decay > marks.DEAD:
-            return "dead: it dies within a second"
-        if self.buzz > marks.BUZZ:
-            return "buzzing"
-        if self.fit.doubt > _MOST_DOUBT:
-            return f"its pitch is in doubt by {self.fit.doubt:.0f} cents"
-        return ""
-
-
-@dataclass(frozen=True, slots=True)
-class HeardNote:
-    """One note as a take has it; repeats are averaged.
-
-    Parameters
-    ----------
-    string, fret
-        Which; fret 0 is the open string.
-    hertz
-        Its first partial at amplitude zero [Hz].
-    cents
-        Against the plan [cents].
-    doubt
-        Standard error [cents].
-    glide
-        By how much it stands above that after the pluck [cents].
-    inharmonicity
-        B of the note as fretted; None where too few partials tell.
-    inharmonicity_error
-        Its standard error.
-    note
-        What else was heard.
-    sounds
-        Which sounds of the take it is, from 0.
-    take
-        Which take, from 0.
-    """
-
-    string: int
-    fret: int
-    hertz: float
-    cents: float
-    doubt: float
-    glide: float
-    inharmonicity: float | None
-    inharmonicity_error: float
-    note: str
-    sounds: tuple[int, ...]
-    take: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Stiffness:
-    """How stiff a string was heard to be: B of the open string, from all of its notes.
-
-    Parameters
-    ----------
-    string
-        Which.
-    inharmonicity, error
-        B and its standard error.
-    notes
-        How many told it.
-    """
-
-    string: int
-    inharmonicity: float
-    error: float
-    notes: int
-
-
-@dataclass(frozen=True, slots=True)
-class Listened:
-    """One take with all its sounds.
-
-    Parameters
-    ----------
-    name
-        Of the file.
-    take, levels
-        The recording and its level.
-    sounds
-        All sounds.
-    assignment
-        Which of them is which note.
-    """
-
-    name: str
-    take: Take
-    levels: Levels
-    sounds: tuple[Sound, ...]
-    assignment: Assignment
-
-    def of(self, sound: int) -> Note | None:
-        """Give which note a sound is; None for a stray."""
-        place = int(self.assignment.notes[sound])
-        return None if place < 0 else self.assignment.order[place]
-
-
-@dataclass(frozen=True, slots=True)
-class Hearing:
-    """All that recordings say.
-
-    Parameters
-    ----------
-    takes
-        The takes that were heard.
-    notes
-        Every note that can be used, string by string as declared.
-    missing
-        Notes that were to be played and cannot be used.
-    stiffnesses
-        How stiff the strings are.
-    findings
-        What is to be said, about the take, strings and notes.
-    """
-
-    takes: tuple[Listened, ...]
-    notes: tuple[HeardNote, ...]
-    missing: tuple[Note, ...]
-    stiffnesses: tuple[Stiffness, ...]
-    findings: tuple[Finding, ...] = field(default=())
-
-
-def named(note: Note) -> str:
-    """Say which note."""
-    string, fret = note
-    return f"string {string} open" if fret == 0 else f"string {string} fret {fret}"
 
 
 def hear(
@@ -268,13 +96,13 @@ def hear(
         replaced.add(string)
     heard = {(note.string, note.fret) for note in notes}
     if not heard:
-        raise TakeError(f"{take}: {_nothing(whole, wanted)}")
-    _refuse_out_of_tune(plan, notes)
+        raise TakeError(f"{take}: {why_nothing(whole, wanted)}")
+    refuse_out_of_tune(plan, notes)
     place_of = {note: place for place, note in enumerate(order)}
     notes.sort(key=lambda note: place_of[note.string, note.fret])
     missing = tuple(note for note in order if note not in heard)
     stiff = _stiffnesses(notes, instrument)
-    about = tuple(finding for each in found for finding in _about(each, wanted))
+    about = tuple(finding for each in found for finding in on_take(each, wanted))
     return Hearing(tuple(found), tuple(notes), tuple(dict.fromkeys(missing)), stiff, (*about, *findings))
 
 
@@ -406,7 +234,7 @@ def _notes_of(plan: Plan, listened: Listened, place: int) -> tuple[list[HeardNot
         if good:
             heard = _averaged(plan, note, good, listened, place)
             notes.append(heard)
-            findings += _remarks(heard, listened)
+            findings += on_note(heard, listened)
     return notes, findings
 
 
@@ -458,25 +286,6 @@ def _of_ends(fitted: float, clamped: int) -> float:
     return fitted / (1 + clamped * float(np.sqrt(fitted)) / (3 * np.pi))
 
 
-def _remarks(note: HeardNote, listened: Listened) -> list[Finding]:
-    """Say what is odd about a note that is used."""
-    subject, name = f"string {note.string}", named((note.string, note.fret))
-    found = []
-    for sound in note.sounds:
-        heard = listened.sounds[sound]
-        if heard.split is not None:
-            words = (
-                f"{name} warbles: its partials are double, {heard.split:.1f} cents apart; magnets may pull, "
-                "lower the pickups and record it again"
-            )
-            found.append(Finding("warble", subject, words, {"split": heard.split}))
-            break
-    if note.glide > marks.HARD:
-        words = f"{name} falls by {note.glide:.1f} cents after the pluck: plucked too hard; pluck softer"
-        found.append(Finding("hard pluck", subject, words, {"glide": note.glide}))
-    return found
-
-
 def _stiffnesses(notes: Sequence[HeardNote], instrument: Instrument) -> tuple[Stiffness, ...]:
     found = []
     for string in range(1, len(instrument.plan.strings) + 1):
@@ -490,104 +299,3 @@ def _stiffnesses(notes: Sequence[HeardNote], instrument: Instrument) -> tuple[St
         scatter = max(1.0, float((weight * (values - mean) ** 2).sum()) / max(len(own) - 1, 1))
         found.append(Stiffness(string, mean, float((scatter / weight.sum()) ** 0.5), len(own)))
     return tuple(found)
-
-
-def _about(listened: Listened, wanted: Mapping[Note, float]) -> list[Finding]:
-    """Say what is to be said of a take: strays, swapped strings, doubtful readings, notes that are missing."""
-    found = list(listened.take.findings)
-    assignment = listened.assignment
-    if assignment.swapped:
-        strings = " and ".join(map(str, assignment.swapped))
-        if len(assignment.swapped) > 2:
-            words = "the strings were played in the other order; they are told by their pitch"
-        else:
-            words = f"strings {strings} look swapped; they are told by their pitch"
-        found.append(Finding("order", "take", words))
-    for which, sound in enumerate(listened.sounds):
-        if listened.of(which) is None:
-            words = f"{clock(sound.pluck.begin)}: {_stray(sound, wanted)}; left out"
-            found.append(Finding("stray", "take", words, {"at": sound.pluck.begin}))
-    found += _played_again(listened)
-    for which, margin in enumerate(assignment.margins):
-        note = listened.of(which)
-        other = int(assignment.others[which])
-        if margin < SURE and (note is not None or other >= 0) and listened.sounds[which].fit is not None:
-            names = ["no note that was asked for" if each is None else named(each) for each in (note, None)]
-            if other >= 0:
-                names[1] = named(assignment.order[other])
-            string = (note or assignment.order[other])[0]
-            words = (
-                f"{clock(listened.sounds[which].pluck.begin)}: {names[0]}, or {names[1]}; record string {string} "
-                "again by itself"
-            )
-            found.append(Finding("in doubt", f"string {string}", words, {"margin": float(margin)}))
-    return found
-
-
-def _played_again(listened: Listened) -> list[Finding]:
-    """Name the strings that were played, perhaps once more, after others than was declared."""
-    found: dict[int, Finding] = {}
-    before: list[int] = []
-    for sound, place in zip(listened.sounds, listened.assignment.notes, strict=True):
-        if 0 <= place < max(before, default=0):
-            string, _ = listened.assignment.order[place]
-            when = clock(sound.pluck.begin)
-            words = f"string {string} was played at {when}, after others; it is told by its pitch"
-            if place in before:
-                words = f"string {string} was played again at {when}; averaged with what was heard before"
-            found.setdefault(string, Finding("again", f"string {string}", words, {"at": sound.pluck.begin}))
-        before.append(int(place))
-    return list(found.values())
-
-
-def _stray(sound: Sound, wanted: Mapping[Note, float]) -> str:
-    if sound.pitch is None:
-        return "a knock or noise"
-    near = min(wanted, key=lambda note: abs(np.log(wanted[note] / (sound.pitch or 1.0))))
-    off = CENTS_PER_NEPER * float(np.log(sound.pitch / wanted[near]))
-    like = f", near {named(near)}" if abs(off) < GATE else ""
-    return f"a note of {sound.pitch:.1f} Hz{like}, that was not asked for then"
-
-
-def _refuse_out_of_tune(plan: Plan, notes: Sequence[HeardNote]) -> None:
-    off = {note.string: note.cents for note in notes if note.fret == 0 and abs(note.cents) > MOST_OFF}
-    if not off:
-        return
-    if len(off) > 1 and len(off) >= 0.6 * len(plan.strings) and len({cents > 0 for cents in off.values()}) == 1:
-        middle = float(np.median(list(off.values())))
-        way = "sharp" if middle > 0 else "flat"
-        raise TakeError(
-            f"the whole instrument stands {abs(middle):.0f} cents {way} of the plan's pitch; tune first, or change "
-            "strings[...].pitch in the plan"
-        )
-    which = ", ".join(f"string {string} by {cents:+.0f}".replace("-", "\u2212") for string, cents in off.items())
-    raise TakeError(f"open strings out of tune, in cents: {which}; tune first, or change the plan's pitch")
-
-
-def _nothing(listened: Listened, wanted: Mapping[Note, float]) -> str:
-    """Say why no note of a take can be used."""
-    heard = [sound for sound in listened.sounds if sound.fit is not None]
-    if not heard:
-        return (
-            f"none of the sounds heard ({len(listened.sounds)}) is a single plucked note; damp the other strings and "
-            "let each note ring for two seconds"
-        )
-    reasons = list(dict.fromkeys(sound.unfit for sound in heard if sound.unfit))
-    if all(sound.unfit for sound in heard):
-        clipped = next((str(finding) for finding in listened.take.findings if finding.kind == "clipped"), "")
-        return f"none of the notes heard ({len(heard)}) can be used: {clipped or '; '.join(reasons[:3])}"
-    lowest, highest = min(wanted.values()), max(wanted.values())
-    return (
-        f"none of the notes heard ({len(heard)}) can be taken for one of the plan's from {lowest:.0f} to "
-        f"{highest:.0f} Hz; is it the right plan, and the order that was played?"
-    )
-
-
-def listed(notes: Sequence[Note], order: Sequence[Note]) -> str:
-    """Name notes string by string: ``string 6 at 12 and 17, all of string 4``."""
-    parts = []
-    for string in dict.fromkeys(string for string, _ in notes):
-        frets = ["open" if fret == 0 else str(fret) for which, fret in notes if which == string]
-        whole = len(frets) == len({fret for which, fret in order if which == string})
-        parts.append(f"all of string {string}" if whole else f"string {string} at {', '.join(frets)}")
-    return "; ".join(parts)

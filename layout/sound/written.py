@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from slotwright.layout.plan.plan import Plan
-    from slotwright.layout.sound.readings import HeardNote, Hearing
+    from slotwright.layout.sound.heard import HeardNote, Hearing
 
 COLUMNS: Final = ("string", "fret", "hz", "cents", "doubt", "glide", "inharmonicity", "source", "note")
 

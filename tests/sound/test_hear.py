@@ -19,7 +19,8 @@ from slotwright.layout.sound.partials import fit, follow, rest
 from slotwright.layout.sound.pitch import first_pitch, series
 from slotwright.layout.sound.played import played_notes
 from slotwright.layout.sound.plucks import levels, plucks
-from slotwright.layout.sound.readings import _of_ends, _sound, hear, listed
+from slotwright.layout.sound.readings import _of_ends, _sound, hear
+from slotwright.layout.sound.remarks import listed
 from slotwright.layout.sound.take import MOST_BYTES, parse_take, read_take
 from slotwright.layout.sound.written import table
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from slotwright.layout.sound.readings import HeardNote, Hearing, Listened
+    from slotwright.layout.sound.heard import HeardNote, Hearing, Listened
 
 
 def heard(found: Hearing) -> dict[str, Any]:

@@ -11,12 +11,12 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from slotwright import templates
 from slotwright.layout.export.report.heard import level_rows, partials_picture, pitch_picture
 from slotwright.layout.findings import sentence
-from slotwright.layout.sound.readings import listed
+from slotwright.layout.sound.remarks import listed
 from slotwright.layout.units import cents
 
 if TYPE_CHECKING:
     from slotwright.layout.instrument.instrument import Instrument
-    from slotwright.layout.sound.readings import HeardNote, Hearing, Listened
+    from slotwright.layout.sound.heard import HeardNote, Hearing, Listened
 
 _MOST_NOTES = 60  # with pictures of their own: a page of every fret would be too long to load
 

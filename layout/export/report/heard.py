@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
     from numpy.typing import NDArray
 
-    from slotwright.layout.sound.readings import Listened, Sound
+    from slotwright.layout.sound.heard import Listened, Sound
 
     Floats = NDArray[np.float64]
 
